@@ -1,0 +1,51 @@
+#pragma once
+
+#include "Core/Dsp/Result.h"
+
+#include <functional>
+#include <string>
+#include <variant>
+
+#include <CLI/CLI.hpp>
+#include <nlohmann/json.hpp>
+
+namespace saddletone::commandline {
+
+/** Exit codes of the program: a contract with scripts. */
+enum class ExitCode { done = 0, notGoodEnough = 1, wrongUsage = 2, internalFault = 3 };
+
+/** What a verb has to say: text for people and the same as JSON for programs. */
+struct Output {
+    std::string text;
+    nlohmann::json json = nlohmann::json::object();
+};
+
+/** How a verb ended when it did not succeed. */
+struct Failure {
+    ExitCode exitCode = ExitCode::notGoodEnough;
+    std::string message;
+};
+
+/** The verb chosen on the command line, run after parsing. */
+using Action = std::function<std::variant<Output, Failure>()>;
+
+/** Options every verb shares. */
+struct Shared {
+    bool json = false;
+    Action action;
+};
+
+/** A failure of the input; the exit code for its kind. */
+[[nodiscard]] Failure inputFailure(const dsp::Error& error);
+/** A failure of the arguments. */
+[[nodiscard]] Failure usageFailure(const std::string& message);
+
+/** Shows a step on stderr when that is a terminal. */
+void showProgress(const std::string& step);
+
+void addSignalVerbs(CLI::App& app, Shared& shared);   // signal, tracks
+void addMeasureVerbs(CLI::App& app, Shared& shared);  // measure, analyse, compare, predict
+void addListenVerb(CLI::App& app, Shared& shared);    // listen
+void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
+
+} // namespace saddletone::commandline

@@ -1,0 +1,386 @@
+#include "Core/Audition/AuditionEngine.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+
+namespace saddletone::audition {
+
+AuditionEngine::AuditionEngine(const Settings& engineSettings)
+    : settings(engineSettings), windNoise(engineSettings.noiseSeed)
+{
+}
+
+AuditionEngine::~AuditionEngine()
+{
+    const AuditionScene* const first = voices[0].scene;
+    const AuditionScene* const second = voices[1].scene;
+    delete first;
+    if (second != first)
+        delete second;
+    delete pending.load();
+    collectGarbage();
+}
+
+void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
+{
+    const auto maxTaps = static_cast<std::size_t>(std::ceil(settings.maxKernelSeconds * spec.sampleRate));
+    PartitionLayout newLayout = PartitionLayout::forTaps(maxTaps);
+    assert(newLayout.headTaps <= pieceInput[0].size());
+
+    if (newLayout != partitionLayout || spec.sampleRate != sampleRate) {
+        // Kernels of the old rate and layout cannot be played any more.
+        if (voices[1].scene != voices[0].scene)
+            delete voices[1].scene;
+        delete voices[0].scene;
+        voices[0].scene = voices[1].scene = nullptr;
+        delete pending.exchange(nullptr);
+    }
+    collectGarbage();
+
+    partitionLayout = std::move(newLayout);
+    sampleRate = spec.sampleRate;
+    for (ProgrammeHistory& history : histories)
+        history.prepare(partitionLayout);
+
+    stageFfts.clear();
+    std::size_t largestBins = 0;
+    for (const PartitionStage& stage : partitionLayout.stages) {
+        stageFfts.emplace_back(2 * stage.blockFrames);
+        largestBins = std::max(largestBins, stage.blockFrames + 1);
+    }
+    sumReal.assign(largestBins, 0.0F);
+    sumImag.assign(largestBins, 0.0F);
+    positionsBefore.assign(partitionLayout.stages.size(), 0);
+
+    const auto toFrames = [&](double seconds) {
+        return static_cast<std::size_t>(std::lround(std::max(0.0, seconds) * sampleRate));
+    };
+    for (Voice& voice : voices) {
+        voice.tails.resize(partitionLayout.stages.size());
+        for (std::size_t stage = 0; stage < voice.tails.size(); ++stage)
+            for (auto& tail : voice.tails[stage])
+                tail.assign(partitionLayout.stages[stage].blockFrames, 0.0F);
+        voice.gain.prepare(toFrames(settings.glideSeconds));
+    }
+    fadeIn.resize(std::max<std::size_t>(1, toFrames(settings.fadeSeconds)));
+    for (std::size_t frame = 0; frame < fadeIn.size(); ++frame)
+        fadeIn[frame] = static_cast<float>(std::sin(
+            0.5 * std::numbers::pi * (static_cast<double>(frame) + 0.5) / static_cast<double>(fadeIn.size())));
+
+    windNoise.prepare(spec);
+    for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain})
+        ramp->prepare(toFrames(settings.glideSeconds));
+    limiter.prepare(spec);
+    startRampFrames = toFrames(settings.startRampSeconds);
+    reset();
+}
+
+void AuditionEngine::publish(std::unique_ptr<const AuditionScene> scene)
+{
+    assert(scene == nullptr || scene->candidates.size() <= maxCandidates);
+    collectGarbage();
+    delete pending.exchange(scene.release(), std::memory_order_acq_rel);
+}
+
+void AuditionEngine::collectGarbage()
+{
+    for (auto& place : retired)
+        delete place.exchange(nullptr, std::memory_order_acq_rel);
+}
+
+void AuditionEngine::reset() noexcept
+{
+    if (fading)
+        finishFade();
+    Voice& voice = voices[activeVoice];
+    // publish() has emptied both places, and since then at most one fade has ended.
+    if (numFreeRetiredPlaces() > 0)
+        if (const AuditionScene* next = pending.exchange(nullptr, std::memory_order_acq_rel)) {
+            retire(voice.scene);
+            voice.scene = next;
+        }
+    voice.candidate = clampedCandidate(voice.scene);
+    voices[1 - activeVoice].scene = nullptr;
+
+    for (ProgrammeHistory& history : histories)
+        history.reset();
+    for (Voice& each : voices)
+        for (auto& stage : each.tails)
+            for (auto& tail : stage)
+                std::ranges::fill(tail, 0.0F);
+
+    windNoise.reset();
+    limiter.reset();
+    updateTargets();
+    for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain, &voice.gain})
+        ramp->jumpTo(ramp->finalValue());
+    framesSinceReset = 0;
+    outputPeakLinear.store(0.0F, std::memory_order_relaxed);
+    ceilingGainLinear.store(1.0F, std::memory_order_relaxed);
+}
+
+void AuditionEngine::setParameters(const Parameters& newParameters) noexcept
+{
+    if (newParameters == parameters)
+        return;
+    parameters = newParameters;
+    updateTargets();
+}
+
+std::size_t AuditionEngine::clampedCandidate(const AuditionScene* scene) const noexcept
+{
+    if (scene == nullptr || scene->candidates.empty())
+        return 0;
+    return std::min(parameters.candidate, scene->candidates.size() - 1);
+}
+
+AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candidate,
+                        const AuditionEngine::Parameters& parameters) noexcept
+{
+    LevelRequest request;
+    request.wind = scene.wind;
+    request.helmet = scene.helmet;
+    request.pinkDbfsA = scene.pinkDbfsA;
+    request.reference = scene.candidates.front().level;
+    request.candidate = candidate.level;
+    request.matchGainDb = candidate.matchGainDb;
+    request.match = parameters.match;
+    request.speedKmh = std::clamp(parameters.speedKmh, 0.0, 250.0);
+    request.noiseTrimDb = std::clamp(parameters.noiseTrimDb, -24.0, 12.0);
+    request.outputLevelDb = std::clamp(parameters.outputLevelDb, -60.0, 0.0);
+    return computeLevels(request);
+}
+
+void AuditionEngine::updateTargets() noexcept
+{
+    limiter.setParameters({.ceilingDbfs = parameters.ceilingDbfs});
+    for (Voice& voice : voices)
+        if (const SceneCandidate* playing = voice.playing())
+            voice.gain.setTarget(dsp::dbToAmplitude(levelsOf(*voice.scene, *playing, parameters).programmeGainDb));
+
+    const Voice& active = voices[activeVoice];
+    const SceneCandidate* playing = active.playing();
+    if (playing == nullptr) {
+        // Nothing to audition: nothing but silence is safe to assume.
+        for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain})
+            ramp->setTarget(0.0);
+        return;
+    }
+    windNoise.setParameters({.helmet = active.scene->helmet});
+    const AuditionLevels levels = levelsOf(*active.scene, *playing, parameters);
+    const bool hasNoise = parameters.monitor == Monitor::programmeAndNoise
+                          || parameters.monitor == Monitor::noiseOnly;
+    const bool hasBike = parameters.monitor == Monitor::programmeAndNoise
+                         || parameters.monitor == Monitor::programmeOnly;
+    noiseGain.setTarget(hasNoise && levels.noiseGainDb > dsp::silenceDb
+                            ? dsp::dbToAmplitude(levels.noiseGainDb)
+                            : 0.0);
+    programmeMix.setTarget(hasBike ? 1.0 : 0.0);
+    untouchedGain.setTarget(
+        parameters.monitor == Monitor::untouched ? dsp::dbToAmplitude(levels.untouchedGainDb) : 0.0);
+}
+
+void AuditionEngine::computeTail(Voice& voice, std::size_t stage) noexcept
+{
+    const SceneCandidate* candidate = voice.playing();
+    const std::size_t block = partitionLayout.stages[stage].blockFrames;
+    dsp::RealFft<float>& fft = stageFfts[stage];
+    for (std::size_t ear = 0; ear < numEars; ++ear) {
+        std::vector<float>& tail = voice.tails[stage][ear];
+        const auto real = std::span(sumReal).first(block + 1);
+        const auto imag = std::span(sumImag).first(block + 1);
+        std::ranges::fill(real, 0.0F);
+        std::ranges::fill(imag, 0.0F);
+        bool any = false;
+        if (candidate != nullptr)
+            for (std::size_t input = 0; input < numEars; ++input)
+                if (const PartitionedKernel* kernel = candidate->kernels[ear][input].get();
+                    kernel != nullptr && kernel->numPartitions(stage) > 0) {
+                    histories[input].addStage(stage, *kernel, real, imag);
+                    any = true;
+                }
+        if (!any) {
+            std::ranges::fill(tail, 0.0F);
+            continue;
+        }
+        const auto spectrum = fft.spectrum();
+        for (std::size_t bin = 0; bin <= block; ++bin)
+            spectrum[bin] = {real[bin], imag[bin]};
+        fft.inverse();
+        // Overlap-save: the second half is free of wrap-around.
+        std::ranges::copy(fft.time().subspan(block), tail.begin());
+    }
+}
+
+void AuditionEngine::beginFade(const AuditionScene* scene, std::size_t candidate) noexcept
+{
+    Voice& next = voices[1 - activeVoice];
+    next.scene = scene;
+    next.candidate = candidate;
+    for (std::size_t stage = 0; stage < partitionLayout.stages.size(); ++stage)
+        computeTail(next, stage);
+    activeVoice = 1 - activeVoice;
+    fading = true;
+    fadePosition = 0;
+    updateTargets();
+    next.gain.jumpTo(next.gain.finalValue());
+}
+
+void AuditionEngine::finishFade() noexcept
+{
+    Voice& old = voices[1 - activeVoice];
+    if (old.scene != voices[activeVoice].scene)
+        retire(old.scene);
+    old.scene = nullptr;
+    fading = false;
+}
+
+std::size_t AuditionEngine::numFreeRetiredPlaces() const noexcept
+{
+    return static_cast<std::size_t>(std::ranges::count_if(
+        retired, [](const auto& place) { return place.load(std::memory_order_acquire) == nullptr; }));
+}
+
+void AuditionEngine::retire(const AuditionScene* scene) noexcept
+{
+    for (auto& place : retired)
+        if (place.load(std::memory_order_acquire) == nullptr) {
+            place.store(scene, std::memory_order_release);
+            return;
+        }
+    assert(false);
+}
+
+void AuditionEngine::startSwitches() noexcept
+{
+    if (fading)
+        return;
+    const Voice& voice = voices[activeVoice];
+    // A scene is taken only when the places for those it may replace are free.
+    if (numFreeRetiredPlaces() == retired.size())
+        if (const AuditionScene* next = pending.exchange(nullptr, std::memory_order_acq_rel)) {
+            beginFade(next, clampedCandidate(next));
+            return;
+        }
+    if (const std::size_t wanted = clampedCandidate(voice.scene); wanted != voice.candidate)
+        beginFade(voice.scene, wanted);
+}
+
+void AuditionEngine::renderVoice(Voice& voice, std::span<const std::size_t> stagePositions,
+                                 std::size_t numFrames) noexcept
+{
+    const SceneCandidate* candidate = voice.playing();
+    for (std::size_t ear = 0; ear < numEars; ++ear) {
+        const auto output = std::span(pieceVoice[ear]).first(numFrames);
+        std::ranges::fill(output, 0.0F);
+        if (candidate == nullptr)
+            continue;
+        for (std::size_t input = 0; input < numEars; ++input)
+            if (const PartitionedKernel* kernel = candidate->kernels[ear][input].get())
+                histories[input].addHead(*kernel, output);
+        for (std::size_t stage = 0; stage < stagePositions.size(); ++stage) {
+            const float* const tail = voice.tails[stage][ear].data() + stagePositions[stage];
+            for (std::size_t frame = 0; frame < numFrames; ++frame)
+                output[frame] += tail[frame];
+        }
+    }
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        const auto gain = static_cast<float>(voice.gain.next());
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            pieceVoice[ear][frame] *= gain;
+    }
+}
+
+void AuditionEngine::processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
+                                  std::size_t begin, std::size_t numFrames) noexcept
+{
+    for (std::size_t stage = 0; stage < positionsBefore.size(); ++stage)
+        positionsBefore[stage] = histories[0].stagePosition(stage);
+    for (std::size_t ear = 0; ear < numEars; ++ear) {
+        const auto source = input[std::min(ear, input.numChannels() - 1)].subspan(begin, numFrames);
+        for (std::size_t frame = 0; frame < numFrames; ++frame)
+            pieceInput[ear][frame] = std::isfinite(source[frame]) ? source[frame] : 0.0F;
+        histories[ear].push(std::span(pieceInput[ear]).first(numFrames));
+    }
+
+    renderVoice(voices[activeVoice], positionsBefore, numFrames);
+    const std::size_t fadeLength = fadeIn.size();
+    for (std::size_t ear = 0; ear < numEars; ++ear)
+        for (std::size_t frame = 0; frame < numFrames; ++frame)
+            pieceOutput[ear][frame]
+                = pieceVoice[ear][frame] * (fading ? fadeIn[fadePosition + frame] : 1.0F);
+    if (fading) {
+        renderVoice(voices[1 - activeVoice], positionsBefore, numFrames);
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            for (std::size_t frame = 0; frame < numFrames; ++frame)
+                pieceOutput[ear][frame]
+                    += pieceVoice[ear][frame] * fadeIn[fadeLength - 1 - fadePosition - frame];
+    }
+
+    const bool noiseHeard = noiseGain.current() != 0.0 || noiseGain.isMoving();
+    if (noiseHeard) {
+        const std::array<float*, numEars> pointers {pieceNoise[0].data(), pieceNoise[1].data()};
+        windNoise.process({pointers.data(), numEars, numFrames});
+    } else {
+        windNoise.skip(numFrames);
+    }
+
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        const auto mix = static_cast<float>(programmeMix.next());
+        const auto noise = static_cast<float>(noiseGain.next());
+        const auto untouched = static_cast<float>(untouchedGain.next());
+        float ramp = 1.0F;
+        if (framesSinceReset < startRampFrames) {
+            const double position = static_cast<double>(framesSinceReset) / static_cast<double>(startRampFrames);
+            ramp = static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * position));
+            ++framesSinceReset;
+        }
+        for (std::size_t ear = 0; ear < numEars; ++ear) {
+            float sum = mix * pieceOutput[ear][frame] + untouched * pieceInput[ear][frame];
+            if (noiseHeard)
+                sum += noise * pieceNoise[ear][frame];
+            output[ear][begin + frame] = ramp * sum;
+        }
+    }
+
+    for (std::size_t stage = 0; stage < positionsBefore.size(); ++stage)
+        if (histories[0].stageCompleted(stage)) {
+            computeTail(voices[activeVoice], stage);
+            if (fading)
+                computeTail(voices[1 - activeVoice], stage);
+        }
+    if (fading) {
+        fadePosition += numFrames;
+        if (fadePosition == fadeLength)
+            finishFade();
+    }
+}
+
+void AuditionEngine::process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept
+{
+    assert(input.numChannels() >= 1 && output.numChannels() == numEars);
+    assert(input.numFrames() == output.numFrames());
+    std::size_t done = 0;
+    while (done < output.numFrames()) {
+        startSwitches();
+        std::size_t piece = std::min(output.numFrames() - done, histories[0].framesToBoundary());
+        // A fade ends with a piece, so that the next switch begins at the same frame however the
+        // stream is cut.
+        if (fading)
+            piece = std::min(piece, fadeIn.size() - fadePosition);
+        processPiece(input, output, done, piece);
+        done += piece;
+    }
+    limiter.process(output);
+
+    float peak = 0.0F;
+    for (std::size_t ear = 0; ear < numEars; ++ear)
+        for (const float sample : output[ear])
+            peak = std::max(peak, std::abs(sample));
+    outputPeakLinear.store(peak, std::memory_order_relaxed);
+    ceilingGainLinear.store(static_cast<float>(limiter.currentGain()), std::memory_order_relaxed);
+}
+
+} // namespace saddletone::audition

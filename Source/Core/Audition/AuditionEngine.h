@@ -1,0 +1,163 @@
+#pragma once
+
+#include "Core/Audition/AuditionScene.h"
+#include "Core/Audition/CeilingLimiter.h"
+#include "Core/Audition/ProgrammeHistory.h"
+#include "Core/Dsp/ChannelView.h"
+#include "Core/Dsp/LinearRamp.h"
+#include "Core/Dsp/ProcessSpec.h"
+#include "Core/Ride/WindNoise.h"
+
+#include <array>
+#include <atomic>
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <vector>
+
+namespace saddletone::audition {
+
+/** What is sent to the headphones. */
+enum class Monitor {
+    programmeAndNoise,
+    programmeOnly,
+    noiseOnly,
+    untouched ///< The programme without bike and noise, at the level of the audition.
+};
+
+/** Plays programme through one of up to eight candidates with ride noise, in real time.
+
+    Zero latency. Candidates share one history of the programme, so a switch is a 20 ms
+    equal-power fade between complete tails. The ceiling is always last. For a given seed, scene
+    and parameters the output is the same, to the bit, however the stream is cut. */
+class AuditionEngine {
+public:
+    struct Settings {
+        std::uint64_t noiseSeed = 1;
+        double startRampSeconds = 1.0; ///< Rise from silence after a reset; 0 to 10.
+        double fadeSeconds = 0.02;     ///< Candidate switch; 0.005 to 1.
+        double glideSeconds = 0.05;    ///< Level changes; 0 to 1.
+        double maxKernelSeconds = 0.68; ///< Longest response the engine holds; 0.01 to 10.
+
+        bool operator==(const Settings&) const = default;
+    };
+
+    struct Parameters {
+        std::size_t candidate = 0;   ///< Index; one past the end means the last.
+        double speedKmh = 0.0;       ///< 0 to 250.
+        double noiseTrimDb = 0.0;    ///< -24 to 12; 0 = as on the road.
+        double outputLevelDb = -12.0; ///< -60 to 0.
+        double ceilingDbfs = -6.0;   ///< -60 to 0.
+        Monitor monitor = Monitor::programmeAndNoise;
+        LevelMatch match = LevelMatch::asOnTheBike;
+
+        bool operator==(const Parameters&) const = default;
+    };
+
+    // Setup (may allocate, not during process)
+    explicit AuditionEngine(const Settings& engineSettings);
+    ~AuditionEngine();
+    AuditionEngine(const AuditionEngine&) = delete;
+    AuditionEngine& operator=(const AuditionEngine&) = delete;
+
+    /** sampleRate 8 to 400 kHz; spec.numChannels is ignored, output is always two ears. */
+    void prepare(const dsp::ProcessSpec& spec);
+
+    /** The layout kernels have to be made for, at the rate of the last prepare(). */
+    [[nodiscard]] const PartitionLayout& layout() const noexcept { return partitionLayout; }
+
+    /** Hands over a new scene; the audio thread fades to it. Call from one thread only, which
+        also frees the scenes that the audio thread has left. */
+    void publish(std::unique_ptr<const AuditionScene> scene);
+
+    /** Frees scenes no longer heard. The thread that publishes calls it now and then. */
+    void collectGarbage();
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    /** Forgets programme and noise, takes up a published scene at once and rises from silence. */
+    void reset() noexcept;
+    void setParameters(const Parameters& newParameters) noexcept;
+
+    /** input: one or two channels (one is heard in both ears); output: two. The two may be the
+        same memory. NaN and Inf in the input count as silence. */
+    void process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept;
+
+    // Any thread
+    [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
+    /** Largest output sample of the last block, linear. */
+    [[nodiscard]] float outputPeak() const noexcept { return outputPeakLinear.load(std::memory_order_relaxed); }
+    /** Gain the ceiling applies, linear; 1 = none. */
+    [[nodiscard]] float ceilingGain() const noexcept { return ceilingGainLinear.load(std::memory_order_relaxed); }
+
+private:
+    /** One candidate being heard. */
+    struct Voice {
+        const AuditionScene* scene = nullptr;
+        std::size_t candidate = 0;
+        dsp::LinearRamp gain;
+        std::vector<std::array<std::vector<float>, numEars>> tails; ///< [stage][ear][frame]
+
+        [[nodiscard]] const SceneCandidate* playing() const noexcept
+        {
+            return scene == nullptr || scene->candidates.empty() ? nullptr
+                                                                 : &scene->candidates[candidate];
+        }
+    };
+
+    [[nodiscard]] std::size_t clampedCandidate(const AuditionScene* scene) const noexcept;
+    void updateTargets() noexcept;
+    void startSwitches() noexcept;
+    void beginFade(const AuditionScene* scene, std::size_t candidate) noexcept;
+    void finishFade() noexcept;
+    [[nodiscard]] std::size_t numFreeRetiredPlaces() const noexcept;
+    void retire(const AuditionScene* scene) noexcept;
+    void computeTail(Voice& voice, std::size_t stage) noexcept;
+    void renderVoice(Voice& voice, std::span<const std::size_t> stagePositions, std::size_t numFrames) noexcept;
+    void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
+                      std::size_t begin, std::size_t numFrames) noexcept;
+
+    Settings settings;
+    Parameters parameters;
+    double sampleRate = 48000.0;
+    PartitionLayout partitionLayout;
+
+    std::array<ProgrammeHistory, numEars> histories;
+    std::vector<dsp::RealFft<float>> stageFfts;
+    std::vector<float> sumReal;
+    std::vector<float> sumImag;
+    std::vector<std::size_t> positionsBefore;
+
+    std::array<Voice, 2> voices;
+    std::size_t activeVoice = 0;
+    std::vector<float> fadeIn; // equal-power rise, one value a frame
+    std::size_t fadePosition = 0;
+    bool fading = false;
+
+    ride::WindNoise windNoise;
+    dsp::LinearRamp noiseGain;
+    dsp::LinearRamp programmeMix; // 1 = bike, 0 = untouched or none
+    dsp::LinearRamp untouchedGain;
+    CeilingLimiter limiter;
+    std::size_t startRampFrames = 0;
+    std::size_t framesSinceReset = 0;
+
+    std::array<std::array<float, 64>, numEars> pieceInput {};
+    std::array<std::array<float, 64>, numEars> pieceVoice {};
+    std::array<std::array<float, 64>, numEars> pieceOutput {};
+    std::array<std::array<float, 64>, numEars> pieceNoise {};
+
+    std::atomic<const AuditionScene*> pending {nullptr};
+    // Two places: a reset within a fade leaves the scene faded from and the one faded to.
+    std::array<std::atomic<const AuditionScene*>, 2> retired {};
+    static_assert(std::atomic<const AuditionScene*>::is_always_lock_free);
+    std::atomic<float> outputPeakLinear {0.0F};
+    std::atomic<float> ceilingGainLinear {1.0F};
+    static_assert(std::atomic<float>::is_always_lock_free);
+};
+
+/** Levels at which the engine plays a candidate of a scene with given parameters: for display,
+    reports and the engine itself. */
+[[nodiscard]] AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candidate,
+                                      const AuditionEngine::Parameters& parameters) noexcept;
+
+} // namespace saddletone::audition

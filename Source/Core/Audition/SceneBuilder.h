@@ -1,0 +1,42 @@
+#pragma once
+
+#include "Core/Audition/AuditionScene.h"
+#include "Core/Dsp/Result.h"
+#include "Core/Measure/Response.h"
+#include "Core/Tuning/Tuning.h"
+
+#include <span>
+#include <string>
+
+namespace saddletone::audition {
+
+/** Something to listen to: a measured response with or without a tuning. */
+struct CandidateRequest {
+    std::string name;
+    measure::Response response;
+    tuning::Tuning tuning; ///< No chains: the bike as measured.
+};
+
+/** Everything a scene is built from. */
+struct SceneRequest {
+    std::vector<CandidateRequest> candidates; ///< 1 to maxCandidates.
+    ride::Helmet helmet = ride::Helmet::fullFace;
+    ride::WindModel wind;
+    /** SPL at the head, dB(A), with the first candidate and pink noise at referenceProgrammeDbfs,
+        for responses without a calibration: 50 to 120. An assumption, and shown as one. */
+    double assumedProgrammeSplDba = 90.0;
+};
+
+/** Builds kernels for a layout at a sample rate: measured response, tuning and helmet loss in one.
+    May take some hundredths of a second a candidate; not for the audio thread. */
+[[nodiscard]] dsp::Result<AuditionScene> buildScene(const SceneRequest& request,
+                                                    const PartitionLayout& layout, double sampleRate);
+
+/** The taps of one side (left or right) of a candidate as buildScene() makes them, before they
+    are cut into partitions: at most maxTaps samples at sampleRate. */
+[[nodiscard]] dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate,
+                                                              tuning::OutputGroup side,
+                                                              ride::Helmet helmet, double sampleRate,
+                                                              std::size_t maxTaps);
+
+} // namespace saddletone::audition

@@ -1,0 +1,164 @@
+#include "Core/Demo/Demo.h"
+
+#include "Core/Audition/OfflineRender.h"
+#include "Core/Demo/DemoBike.h"
+#include "Core/Demo/DemoProgramme.h"
+#include "Core/Dsp/Units.h"
+#include "Core/Files/AudioFile.h"
+#include "Core/Files/TextTable.h"
+#include "Core/Job/Job.h"
+#include "Core/Job/JobReport.h"
+#include "Core/Measure/Measurement.h"
+#include "Core/Signals/TrackSet.h"
+
+#include <algorithm>
+#include <array>
+
+namespace saddletone::demo {
+
+namespace {
+
+constexpr double trackRate = 48000.0;
+
+/** An audition to be rendered: which candidate of the job, at which speed, and its file name. */
+struct PlannedAudition {
+    std::size_t candidate = 0;
+    double speedMph = 0.0;
+    std::string_view fileName;
+};
+
+// The stock profile is heard with the curve it has in that situation: another one once the engine
+// runs. The alternative keeps its curve.
+constexpr std::array plannedAuditions {
+    PlannedAudition {0, 0.0, "audition-stock-0-mph.wav"},
+    PlannedAudition {1, 45.0, "audition-stock-45-mph.wav"},
+    PlannedAudition {1, 75.0, "audition-stock-75-mph.wav"},
+    PlannedAudition {2, 0.0, "audition-alternative-0-mph.wav"},
+    PlannedAudition {2, 45.0, "audition-alternative-45-mph.wav"},
+    PlannedAudition {2, 75.0, "audition-alternative-75-mph.wav"},
+};
+
+/** Bass turned down by hand on the stock profile: a tuning to listen to, not a fitted one. */
+tuning::Tuning bassTurnedDown()
+{
+    tuning::Element shelf;
+    shelf.type = tuning::ElementType::lowShelf;
+    shelf.frequencyHz = 130.0;
+    shelf.gainDb = -6.0;
+    return {"Bass turned down by 6 dB", {{tuning::OutputGroup::all, {shelf}}}};
+}
+
+dsp::Result<measure::Response> measureState(const DemoState& state, const signals::Signal& sweep,
+                                            const std::filesystem::path& recordingFile, const DemoRecorder& recorder)
+{
+    const auto recording = recordOnDemoBike(sweep.audio, state, recorder);
+    if (const auto written = files::writeAudioFile(recording, recordingFile, files::SampleFormat::pcm24, recorder.seed); !written)
+        return written.unexpected();
+    auto audio = files::readAudioFile(recordingFile);
+    if (!audio)
+        return audio.unexpected();
+
+    measure::MeasurementRequest request;
+    request.recordings.push_back({recordingFile.string(), std::move(*audio)});
+    request.track = sweep.description;
+    request.name = state.profile.name + ", engine " + std::string(measure::engineStateName(state.state.engine));
+    request.state = state.state;
+    auto response = measure::measureResponse(request);
+    if (!response)
+        return response;
+    response->invented = true;
+    response->remarks.emplace_back("Invented demo data: a simulated bike, recorded by a simulated recorder.");
+    return response;
+}
+
+job::Job demoJob(const std::filesystem::path& folder)
+{
+    job::Job job;
+    job.folder = folder;
+    job.title = "Demo: is another radio profile enough?";
+    job.shop = "The Example Workshop (invented)";
+    job.bike = "Touring bike with two 6.5-inch fairing speakers (invented)";
+    job.invented = true;
+    for (const DemoState& state : demoStates())
+        job.states.push_back({state.id, "states/" + state.id + ".json"});
+    job.candidates = {
+        {"Stock profile, parked", "stock-parked", ""},
+        {"Stock profile, engine running", "stock-running", ""},
+        {"Alternative profile", "alternative-running", ""},
+        {"Stock, running, bass down", "stock-running", "tunings/bass-down.json"},
+    };
+    job.programmes = {"programme/demo-music.wav"};
+    job.ride.helmet = ride::Helmet::fullFace;
+    return job;
+}
+
+} // namespace
+
+dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::string& dateText,
+                                const std::function<void(const std::string&)>& progress)
+{
+    DemoResult result;
+    result.jobFolder = folder / "job";
+    result.report = folder / "report.html";
+
+    progress("making test tracks");
+    if (const auto tracks = signals::writeTrackSet(folder / "tracks", trackRate); !tracks)
+        return tracks.unexpected();
+    const auto tracks = signals::shopTracks(trackRate);
+    const auto sweepTrack = std::ranges::find_if(
+        tracks, [](const signals::Track& track) { return track.request.type == signals::SignalType::sweep; });
+    const auto sweep = signals::makeSignal(sweepTrack->request);
+    if (!sweep)
+        return sweep.unexpected();
+
+    DemoRecorder recorder;
+    for (const DemoState& state : demoStates()) {
+        progress("recording and measuring " + state.id);
+        const auto response = measureState(state, *sweep, folder / "recordings" / (state.id + ".wav"), recorder);
+        if (!response)
+            return response.unexpected();
+        if (const auto saved = measure::saveResponse(*response, result.jobFolder / "states" / (state.id + ".json")); !saved)
+            return saved.unexpected();
+        ++recorder.seed;
+        recorder.startSeconds += 0.37;
+    }
+
+    progress("making music");
+    const dsp::AudioBuffer music = makeDemoProgramme(trackRate, 1);
+    const job::Job job = demoJob(result.jobFolder);
+    if (const auto saved = files::writeAudioFile(music, result.jobFolder / job.programmes.front(), files::SampleFormat::pcm16); !saved)
+        return saved.unexpected();
+    if (const auto saved = tuning::saveTuning(bassTurnedDown(), result.jobFolder / "tunings" / "bass-down.json"); !saved)
+        return saved.unexpected();
+    if (const auto saved = job::saveJob(job); !saved)
+        return saved.unexpected();
+
+    const auto scene = job::loadSceneRequest(job);
+    if (!scene)
+        return scene.unexpected();
+    job::JobReportOptions reportOptions;
+    reportOptions.dateText = dateText;
+    for (const PlannedAudition& planned : plannedAuditions) {
+        progress("rendering " + std::string(planned.fileName));
+        audition::AuditionEngine::Parameters parameters;
+        parameters.candidate = planned.candidate;
+        parameters.speedKmh = dsp::mphToKmh(planned.speedMph);
+        const auto rendering = audition::renderAudition(*scene, music, {}, parameters);
+        if (!rendering)
+            return rendering.unexpected();
+        const auto file = folder / "auditions" / planned.fileName;
+        if (const auto saved = files::writeAudioFile(rendering->audio, file, files::SampleFormat::pcm16); !saved)
+            return saved.unexpected();
+        result.auditions.push_back({file, job.candidates[planned.candidate].name + " at "
+                                              + files::fixedText(planned.speedMph, 0) + " mph",
+                                    planned.speedMph, rendering->levels.programmeSplDba, rendering->levels.windSplDba});
+        reportOptions.files.push_back({"auditions/" + std::string(planned.fileName), parameters});
+    }
+
+    progress("writing the report");
+    if (const auto written = job::writeJobReport(job, result.report, reportOptions); !written)
+        return written.unexpected();
+    return result;
+}
+
+} // namespace saddletone::demo

@@ -1,0 +1,48 @@
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <memory>
+#include <span>
+
+namespace saddletone::dsp {
+
+/** Real FFT of one fixed size (FFTW3), with its own aligned buffers.
+
+    forward() turns time() into spectrum(), unscaled. inverse() turns spectrum() into time() and
+    divides by the size, so the two undo each other; it spoils spectrum(). Plans are estimated,
+    not measured, so that a transform rounds alike in every run and every program.
+    Constructing and destroying take FFTW's planner lock; transforming takes none.
+    Sample is float or double. */
+template <typename Sample>
+class RealFft {
+public:
+    // Setup (may allocate, not during process)
+    /** size: even, 2 or more; products of small primes are fast. */
+    explicit RealFft(std::size_t size);
+    ~RealFft();
+    RealFft(RealFft&&) noexcept;
+    RealFft& operator=(RealFft&&) noexcept;
+    RealFft(const RealFft&) = delete;
+    RealFft& operator=(const RealFft&) = delete;
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    [[nodiscard]] std::size_t size() const noexcept;
+    [[nodiscard]] std::size_t numBins() const noexcept { return size() / 2 + 1; }
+    [[nodiscard]] std::span<Sample> time() noexcept;
+    [[nodiscard]] std::span<std::complex<Sample>> spectrum() noexcept;
+    void forward() noexcept;
+    void inverse() noexcept;
+
+private:
+    struct Plans;
+    std::unique_ptr<Plans> plans;
+};
+
+extern template class RealFft<float>;
+extern template class RealFft<double>;
+
+/** The smallest even size of the form 2^a 3^b 5^c (a >= 1) that is not below minimum. */
+[[nodiscard]] std::size_t fastFftSize(std::size_t minimum);
+
+} // namespace saddletone::dsp

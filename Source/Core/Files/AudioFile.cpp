@@ -1,0 +1,193 @@
+#include "Core/Files/AudioFile.h"
+
+#include "Core/Dsp/RandomSource.h"
+#include "Core/Files/AtomicFile.h"
+
+#include <algorithm>
+#include <cmath>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include <sndfile.h>
+
+namespace saddletone::files {
+
+namespace {
+
+struct CloseSndfile {
+    void operator()(SNDFILE* file) const noexcept { sf_close(file); }
+};
+using SndfileHandle = std::unique_ptr<SNDFILE, CloseSndfile>;
+
+constexpr sf_count_t framesAtOnce = 65536;
+
+std::string quoted(const std::filesystem::path& file)
+{
+    return "'" + file.string() + "'";
+}
+
+/** Integer of numBits with triangular dither of two steps peak to peak, on the scale where 1.0 is
+    2^(numBits-1); a full-scale positive sample lands on the largest integer. */
+int quantise(float sample, int numBits, dsp::RandomSource& random)
+{
+    const double scale = std::ldexp(1.0, numBits - 1);
+    const double dither = random.nextUniform() - random.nextUniform();
+    const double rounded = std::nearbyint(static_cast<double>(sample) * scale + dither);
+    return static_cast<int>(std::clamp(rounded, -scale, scale - 1.0));
+}
+
+} // namespace
+
+std::string_view sampleFormatName(SampleFormat format) noexcept
+{
+    switch (format) {
+    case SampleFormat::pcm16: return "16";
+    case SampleFormat::pcm24: return "24";
+    case SampleFormat::float32: break;
+    }
+    return "32f";
+}
+
+dsp::Result<SampleFormat> parseSampleFormat(std::string_view name)
+{
+    for (const SampleFormat format : {SampleFormat::pcm16, SampleFormat::pcm24, SampleFormat::float32})
+        if (sampleFormatName(format) == name)
+            return format;
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "sample format '" + std::string(name) + "' is not known; use 16, 24 or 32f");
+}
+
+dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file, const ReadLimits& limits)
+{
+    std::error_code reason;
+    if (!std::filesystem::exists(file, reason))
+        return dsp::fail(dsp::ErrorCode::notFound, "audio file " + quoted(file) + " does not exist");
+    if (std::filesystem::is_directory(file, reason))
+        return dsp::fail(dsp::ErrorCode::unreadable, quoted(file) + " is a folder, not an audio file");
+
+    SF_INFO info {};
+    const SndfileHandle handle(sf_open(file.c_str(), SFM_READ, &info));
+    if (handle == nullptr)
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         "cannot read audio from " + quoted(file) + ": " + sf_strerror(nullptr)
+                             + " Use WAV, FLAC, AIFF, Ogg or MP3.");
+    if (info.samplerate < 8000 || info.samplerate > 384000)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         quoted(file) + " has a sample rate of " + std::to_string(info.samplerate)
+                             + " Hz; 8000 to 384000 Hz can be used");
+    if (info.channels < 1 || static_cast<std::size_t>(info.channels) > limits.maxChannels)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         quoted(file) + " has " + std::to_string(info.channels) + " channels; 1 to "
+                             + std::to_string(limits.maxChannels) + " can be used");
+
+    const auto numChannels = static_cast<std::size_t>(info.channels);
+    const auto maxFrames = static_cast<std::size_t>(limits.maxSeconds * info.samplerate);
+    dsp::AudioBuffer audio = dsp::makeSilence(info.samplerate, numChannels, 0);
+    std::vector<float> interleaved(static_cast<std::size_t>(framesAtOnce) * numChannels);
+    for (;;) {
+        const sf_count_t got = sf_readf_float(handle.get(), interleaved.data(), framesAtOnce);
+        if (got <= 0)
+            break;
+        if (audio.numFrames() + static_cast<std::size_t>(got) > maxFrames)
+            return dsp::fail(dsp::ErrorCode::outOfRange,
+                             quoted(file) + " is longer than "
+                                 + std::to_string(static_cast<long>(limits.maxSeconds))
+                                 + " s; cut it to the part that is needed");
+        for (std::size_t channel = 0; channel < numChannels; ++channel) {
+            auto& samples = audio.channels[channel];
+            for (sf_count_t frame = 0; frame < got; ++frame)
+                samples.push_back(interleaved[static_cast<std::size_t>(frame) * numChannels + channel]);
+        }
+    }
+    if (sf_error(handle.get()) != SF_ERR_NO_ERROR)
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         "reading " + quoted(file) + " stopped: " + sf_strerror(handle.get()));
+    if (audio.numFrames() == 0)
+        return dsp::fail(dsp::ErrorCode::unreadable, quoted(file) + " holds no audio (zero length)");
+    for (std::size_t channel = 0; channel < numChannels; ++channel) {
+        const auto& samples = audio.channels[channel];
+        const auto bad = std::ranges::find_if(samples, [](float sample) { return !std::isfinite(sample); });
+        if (bad != samples.end())
+            return dsp::fail(dsp::ErrorCode::outOfRange,
+                             quoted(file) + " holds a sample that is not a number (channel "
+                                 + std::to_string(channel + 1) + ", frame "
+                                 + std::to_string(bad - samples.begin()) + ")");
+    }
+    return audio;
+}
+
+dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::filesystem::path& file,
+                                 SampleFormat format, std::uint64_t ditherSeed)
+{
+    for (const auto& samples : audio.channels)
+        for (const float sample : samples)
+            if (!std::isfinite(sample) || (format != SampleFormat::float32 && std::abs(sample) > 1.0F))
+                return dsp::fail(dsp::ErrorCode::outOfRange,
+                                 "audio for " + quoted(file)
+                                     + " passes digital full scale; lower the level");
+
+    auto output = AtomicFile::open(file);
+    if (!output)
+        return output.unexpected();
+
+    const bool flac = file.extension() == ".flac";
+    if (flac && format == SampleFormat::float32)
+        return dsp::fail(dsp::ErrorCode::unsupported,
+                         quoted(file) + ": FLAC holds 16 or 24 bits, not 32-bit float");
+    SF_INFO info {};
+    info.samplerate = static_cast<int>(std::lround(audio.sampleRate));
+    info.channels = static_cast<int>(audio.numChannels());
+    info.format = flac ? SF_FORMAT_FLAC : SF_FORMAT_WAV;
+    switch (format) {
+    case SampleFormat::pcm16: info.format |= SF_FORMAT_PCM_16; break;
+    case SampleFormat::pcm24: info.format |= SF_FORMAT_PCM_24; break;
+    case SampleFormat::float32: info.format |= SF_FORMAT_FLOAT; break;
+    }
+    SndfileHandle handle(sf_open(output->temporaryPath().c_str(), SFM_WRITE, &info));
+    if (handle == nullptr)
+        return dsp::fail(dsp::ErrorCode::cannotWrite,
+                         "cannot write audio to " + quoted(file) + ": " + sf_strerror(nullptr));
+    // The PEAK chunk carries the time of day; without it the same samples give the same file.
+    sf_command(handle.get(), SFC_SET_ADD_PEAK_CHUNK, nullptr, SF_FALSE);
+
+    const std::size_t numChannels = audio.numChannels();
+    std::vector<dsp::RandomSource> random;
+    std::vector<bool> silent;
+    for (std::size_t channel = 0; channel < numChannels; ++channel) {
+        random.emplace_back(dsp::mixSeed(ditherSeed, channel));
+        silent.push_back(std::ranges::all_of(audio.channels[channel], [](float s) { return s == 0.0F; }));
+    }
+    std::vector<float> floats;
+    std::vector<int> integers;
+    const int numBits = format == SampleFormat::pcm16 ? 16 : 24;
+    for (std::size_t begin = 0; begin < audio.numFrames(); begin += framesAtOnce) {
+        const std::size_t count = std::min<std::size_t>(framesAtOnce, audio.numFrames() - begin);
+        floats.clear();
+        integers.clear();
+        for (std::size_t frame = begin; frame < begin + count; ++frame)
+            for (std::size_t channel = 0; channel < numChannels; ++channel) {
+                const float sample = audio.channels[channel][frame];
+                if (format == SampleFormat::float32)
+                    floats.push_back(sample);
+                else
+                    // libsndfile takes integers left-aligned in 32 bits.
+                    integers.push_back(silent[channel] ? 0
+                                                       : quantise(sample, numBits, random[channel])
+                                                             * (1 << (32 - numBits)));
+            }
+        const auto wanted = static_cast<sf_count_t>(count);
+        const sf_count_t written = format == SampleFormat::float32
+                                       ? sf_writef_float(handle.get(), floats.data(), wanted)
+                                       : sf_writef_int(handle.get(), integers.data(), wanted);
+        if (written != wanted)
+            return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot write all of " + quoted(file)
+                                                              + "; check that the disk is not full");
+    }
+    if (sf_close(handle.release()) != 0)
+        return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot finish " + quoted(file)
+                                                          + "; check that the disk is not full");
+    return output->commit();
+}
+
+} // namespace saddletone::files

@@ -1,0 +1,239 @@
+#include "Core/Job/Job.h"
+
+#include "Core/Files/AtomicFile.h"
+#include "Core/Files/AudioFile.h"
+#include "Core/Files/JsonReader.h"
+
+#include <algorithm>
+#include <set>
+#include <system_error>
+
+namespace saddletone::job {
+
+namespace {
+
+constexpr std::string_view jobKind = "saddletone-job";
+constexpr std::string_view jobFileName = "job.json";
+constexpr std::string_view previousFileName = "job.previous.json";
+
+bool isIdentifier(const std::string& text)
+{
+    return !text.empty() && text.size() <= 64 && std::ranges::all_of(text, [](char c) {
+        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '_';
+    });
+}
+
+void checkPath(files::JsonReader& reader, std::string_view key, const std::string& relative)
+{
+    if (const auto inside = resolveInside({}, relative); !inside)
+        reader.reject(key, inside.error().message);
+}
+
+/** Entry of an array in the document with the same id or name, so that its unknown keys stay. */
+nlohmann::json matchingEntry(const nlohmann::json& document, std::string_view list, std::string_view key,
+                             const std::string& value)
+{
+    if (const auto array = document.find(list); array != document.end() && array->is_array())
+        for (const auto& entry : *array)
+            if (entry.is_object() && entry.value(key, nlohmann::json()) == nlohmann::json(value))
+                return entry;
+    return nlohmann::json::object();
+}
+
+nlohmann::json toDocument(const Job& job)
+{
+    nlohmann::json document = job.document.is_object() ? job.document : nlohmann::json::object();
+    document["kind"] = jobKind;
+    document["schemaVersion"] = jobSchemaVersion;
+    document["title"] = job.title;
+    document["shop"] = job.shop;
+    document["bike"] = job.bike;
+    document["invented"] = job.invented;
+
+    nlohmann::json states = nlohmann::json::array();
+    for (const JobState& state : job.states) {
+        auto entry = matchingEntry(job.document, "states", "id", state.id);
+        entry["id"] = state.id;
+        entry["file"] = state.file;
+        states.push_back(std::move(entry));
+    }
+    document["states"] = std::move(states);
+
+    nlohmann::json candidates = nlohmann::json::array();
+    for (const JobCandidate& candidate : job.candidates) {
+        auto entry = matchingEntry(job.document, "candidates", "name", candidate.name);
+        entry["name"] = candidate.name;
+        entry["stateId"] = candidate.stateId;
+        if (candidate.tuningFile.empty())
+            entry.erase("tuningFile");
+        else
+            entry["tuningFile"] = candidate.tuningFile;
+        candidates.push_back(std::move(entry));
+    }
+    document["candidates"] = std::move(candidates);
+    document["programmes"] = job.programmes;
+
+    auto ride = document.value("ride", nlohmann::json::object());
+    if (!ride.is_object())
+        ride = nlohmann::json::object();
+    ride["speedKmh"] = job.ride.speedKmh;
+    ride["helmet"] = ride::helmetName(job.ride.helmet);
+    ride["assumedProgrammeSplDba"] = job.ride.assumedProgrammeSplDba;
+    document["ride"] = std::move(ride);
+    return document;
+}
+
+} // namespace
+
+dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder, const std::string& relative)
+{
+    const std::filesystem::path path(relative);
+    const bool leaves = std::ranges::any_of(path, [](const auto& part) { return part == ".."; });
+    if (relative.empty() || path.is_absolute() || path.has_root_name() || leaves
+        || relative.find('\0') != std::string::npos || relative.find('\\') != std::string::npos)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         "'" + relative + "' must be a path inside the job folder, with '/' between folders and without '..'");
+    return folder / path;
+}
+
+dsp::Result<Job> loadJob(const std::filesystem::path& folder)
+{
+    std::error_code reason;
+    if (!std::filesystem::is_directory(folder, reason))
+        return dsp::fail(dsp::ErrorCode::notFound, "'" + folder.string() + "' is not a job: there is no such folder");
+    const auto file = folder / jobFileName;
+    if (!std::filesystem::exists(file, reason))
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "'" + folder.string() + "' is not a job: it has no job.json; choose the folder that holds it");
+    const auto json = files::loadJson(file);
+    if (!json)
+        return json.unexpected();
+
+    files::JsonReader reader(*json, file.string());
+    reader.expectKind(jobKind, jobSchemaVersion);
+    Job job;
+    job.folder = folder;
+    job.document = *json;
+    job.title = reader.text("title", "");
+    job.shop = reader.text("shop", "");
+    job.bike = reader.text("bike", "");
+    job.invented = reader.boolean("invented", false);
+
+    std::set<std::string> ids;
+    for (auto& entry : reader.objects("states")) {
+        JobState state;
+        state.id = entry.text("id");
+        if (!entry.failure() && !isIdentifier(state.id))
+            entry.reject("id", "is '" + state.id + "', but may hold only letters, digits, '-' and '_'");
+        if (!entry.failure() && !ids.insert(state.id).second)
+            entry.reject("id", "is '" + state.id + "', which another state has already");
+        state.file = entry.text("file");
+        if (!entry.failure())
+            checkPath(entry, "file", state.file);
+        reader.absorb(entry);
+        job.states.push_back(std::move(state));
+    }
+    for (auto& entry : reader.objects("candidates")) {
+        JobCandidate candidate;
+        candidate.name = entry.text("name");
+        candidate.stateId = entry.text("stateId");
+        if (!entry.failure() && !ids.contains(candidate.stateId))
+            entry.reject("stateId", "is '" + candidate.stateId + "', but no state has this id");
+        candidate.tuningFile = entry.text("tuningFile", "");
+        if (!entry.failure() && !candidate.tuningFile.empty())
+            checkPath(entry, "tuningFile", candidate.tuningFile);
+        reader.absorb(entry);
+        job.candidates.push_back(std::move(candidate));
+    }
+    if (job.candidates.size() > audition::maxCandidates)
+        reader.reject("candidates", "has " + std::to_string(job.candidates.size()) + " entries; at most "
+                                        + std::to_string(audition::maxCandidates) + " can be heard side by side");
+    job.programmes = reader.texts("programmes");
+    for (const std::string& programme : job.programmes)
+        checkPath(reader, "programmes", programme);
+
+    auto ride = reader.object("ride");
+    job.ride.speedKmh = ride.number("speedKmh", 0.0, 250.0, 0.0);
+    if (const auto helmet = ride::parseHelmet(ride.text("helmet", "full")))
+        job.ride.helmet = *helmet;
+    else
+        ride.reject("helmet", "must be none, open or full");
+    job.ride.assumedProgrammeSplDba = ride.number("assumedProgrammeSplDba", 50.0, 120.0, 90.0);
+    reader.absorb(ride);
+
+    if (const auto& failure = reader.failure())
+        return dsp::fail(failure->code, failure->message);
+    return job;
+}
+
+dsp::Result<void> saveJob(const Job& job)
+{
+    const auto file = job.folder / jobFileName;
+    std::error_code reason;
+    if (std::filesystem::exists(file, reason)) {
+        const auto previous = files::readTextFile(file);
+        if (!previous)
+            return previous.unexpected();
+        if (const auto kept = files::writeTextFile(job.folder / previousFileName, *previous); !kept)
+            return kept;
+    }
+    return files::writeTextFile(file, files::jsonText(toDocument(job)));
+}
+
+dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
+{
+    if (job.candidates.empty())
+        return dsp::fail(dsp::ErrorCode::notFound, "the job '" + job.folder.string()
+                                                       + "' has no candidates; measure a state and add it");
+    audition::SceneRequest request;
+    request.helmet = job.ride.helmet;
+    request.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
+    for (const JobCandidate& candidate : job.candidates) {
+        const auto state = std::ranges::find(job.states, candidate.stateId, &JobState::id);
+        if (state == job.states.end())
+            return dsp::fail(dsp::ErrorCode::notFound, "candidate '" + candidate.name + "' names the state '"
+                                                           + candidate.stateId + "', which the job does not have");
+        const auto stateFile = resolveInside(job.folder, state->file);
+        if (!stateFile)
+            return stateFile.unexpected();
+        auto response = measure::loadResponse(*stateFile);
+        if (!response)
+            return response.unexpected();
+        audition::CandidateRequest entry {candidate.name, std::move(*response), {}};
+        if (!candidate.tuningFile.empty()) {
+            const auto tuningFile = resolveInside(job.folder, candidate.tuningFile);
+            if (!tuningFile)
+                return tuningFile.unexpected();
+            auto tuning = tuning::loadTuning(*tuningFile);
+            if (!tuning)
+                return tuning.unexpected();
+            entry.tuning = std::move(*tuning);
+        }
+        request.candidates.push_back(std::move(entry));
+    }
+    return request;
+}
+
+std::vector<std::string> checkJob(const Job& job)
+{
+    std::vector<std::string> problems;
+    const auto check = [&](const std::string& relative, const auto& load) {
+        const auto file = resolveInside(job.folder, relative);
+        if (!file) {
+            problems.push_back(file.error().message);
+            return;
+        }
+        if (const auto loaded = load(*file); !loaded)
+            problems.push_back(loaded.error().message);
+    };
+    for (const JobState& state : job.states)
+        check(state.file, measure::loadResponse);
+    for (const JobCandidate& candidate : job.candidates)
+        if (!candidate.tuningFile.empty())
+            check(candidate.tuningFile, tuning::loadTuning);
+    for (const std::string& programme : job.programmes)
+        check(programme, [](const std::filesystem::path& file) { return files::readAudioFile(file); });
+    return problems;
+}
+
+} // namespace saddletone::job

@@ -1,0 +1,79 @@
+#pragma once
+
+#include "Core/Audition/SceneBuilder.h"
+#include "Core/Dsp/Result.h"
+#include "Core/Measure/Response.h"
+#include "Core/Ride/Helmet.h"
+#include "Core/Tuning/Tuning.h"
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+namespace saddletone::job {
+
+/** A measured state that a job refers to. */
+struct JobState {
+    std::string id;   ///< Unique in the job: letters, digits, '-' and '_'.
+    std::string file; ///< STATE.json, relative to the job folder; never leaves it.
+
+    bool operator==(const JobState&) const = default;
+};
+
+/** Something to listen to: a state and perhaps a tuning. */
+struct JobCandidate {
+    std::string name;
+    std::string stateId;
+    std::string tuningFile; ///< TUNING.json, relative to the job folder; empty = as measured.
+
+    bool operator==(const JobCandidate&) const = default;
+};
+
+/** Where the ride of an audition starts. */
+struct JobRide {
+    double speedKmh = 0.0; ///< 0 to 250.
+    ride::Helmet helmet = ride::Helmet::fullFace;
+    /** See audition::SceneRequest; an assumption unless the states are calibrated. */
+    double assumedProgrammeSplDba = 90.0;
+
+    bool operator==(const JobRide&) const = default;
+};
+
+/** One bike of one customer: a folder with job.json and the files it names. */
+struct Job {
+    std::filesystem::path folder;
+    std::string title;
+    std::string shop;
+    std::string bike;
+    bool invented = false; ///< Demo data; shown wherever the job is shown.
+    std::vector<JobState> states;
+    std::vector<JobCandidate> candidates; ///< At most audition::maxCandidates.
+    std::vector<std::string> programmes;  ///< Audio files, relative to the job folder.
+    JobRide ride;
+    /** The document as read; keys that this version does not know are written back. */
+    nlohmann::json document = nlohmann::json::object();
+};
+
+inline constexpr int jobSchemaVersion = 1;
+
+/** Reads and checks FOLDER/job.json; does not open the files it names. */
+[[nodiscard]] dsp::Result<Job> loadJob(const std::filesystem::path& folder);
+
+/** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json.
+    Makes the folder if needed. */
+[[nodiscard]] dsp::Result<void> saveJob(const Job& job);
+
+/** Loads what the job's candidates name: everything a scene is built from. */
+[[nodiscard]] dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job);
+
+/** Opens everything the job names; returns one line a problem, none if all is well. */
+[[nodiscard]] std::vector<std::string> checkJob(const Job& job);
+
+/** folder / relative, refused if absolute or if it leaves the folder. */
+[[nodiscard]] dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder,
+                                                               const std::string& relative);
+
+} // namespace saddletone::job

@@ -1,0 +1,513 @@
+#include "Core/Job/JobReport.h"
+
+#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Units.h"
+#include "Core/Files/AtomicFile.h"
+#include "Core/Measure/Comparison.h"
+#include "Core/Report/CurveTable.h"
+#include "Core/Report/HtmlReport.h"
+#include "Core/Report/Wording.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <limits>
+#include <utility>
+
+namespace saddletone::job {
+
+namespace {
+
+using report::numberText;
+
+constexpr double reportSampleRate = 48000.0;
+constexpr double evenFromHz = 80.0;
+constexpr double evenToHz = 12000.0;
+constexpr double middleFromHz = 500.0;
+constexpr double middleToHz = 2000.0;
+constexpr double fastestMph = 155.0; // the engine's 250 km/h
+
+/** A response and what the job calls it. */
+struct NamedResponse {
+    std::string name;
+    std::string mark;
+    measure::Response response;
+
+    [[nodiscard]] std::string shownName() const { return report::marked(mark, name); }
+};
+
+std::string stateMark(std::size_t index)
+{
+    constexpr std::size_t numLetters = 26;
+    return index < numLetters ? std::string(1, static_cast<char>('A' + index)) : std::string();
+}
+
+dsp::Result<std::vector<NamedResponse>> loadStates(const Job& job)
+{
+    if (job.states.empty())
+        return dsp::fail(dsp::ErrorCode::notFound, "the job '" + job.folder.string()
+                                                       + "' has no measured state to report on; measure one first");
+    std::vector<NamedResponse> states;
+    for (const JobState& state : job.states) {
+        const auto file = resolveInside(job.folder, state.file);
+        if (!file)
+            return file.unexpected();
+        auto response = measure::loadResponse(*file);
+        if (!response)
+            return response.unexpected();
+        std::string name = response->name.empty() ? state.id : response->name;
+        states.push_back({std::move(name), stateMark(states.size()), std::move(*response)});
+    }
+    return states;
+}
+
+/** Third octaves of a response, 0 dB at its mean from 500 Hz to 2 kHz, gaps where not trusted. */
+report::Curve curveOf(const measure::Response& response)
+{
+    const double meanDb = measure::meanBandLevelDb(response, middleFromHz, middleToHz);
+    report::Curve curve;
+    for (const measure::BandConfidence& band : response.bands) {
+        curve.frequenciesHz.push_back(band.frequencyHz);
+        curve.levelsDb.push_back(band.trusted ? band.levelDb - meanDb
+                                              : std::numeric_limits<double>::quiet_NaN());
+    }
+    return curve;
+}
+
+report::ReportState describeState(const NamedResponse& state)
+{
+    const measure::Response& response = state.response;
+    report::ReportState shown;
+    shown.name = state.name;
+    shown.conditions = response.state;
+    shown.numTakes = response.numTakes;
+    shown.snrDb = response.snrDb;
+    shown.clockPpm = response.clockPpm;
+    if (response.hasCalibration)
+        shown.calibration = response.calibration;
+    shown.evenness = measure::flatnessOf(response, evenFromHz, evenToHz);
+    shown.curve = curveOf(response);
+    shown.curve.label = state.name;
+    shown.curve.mark = state.mark;
+    for (const measure::BandConfidence& band : response.bands)
+        shown.uncertaintiesDb.push_back(band.trusted ? band.uncertaintyDb
+                                                     : std::numeric_limits<double>::quiet_NaN());
+    return shown;
+}
+
+bool isParkedAndOff(const measure::BikeState& state)
+{
+    return state.engine == measure::EngineState::off && !(state.speedKmh > 0.0);
+}
+
+/** The parked state to set a running one against: same profile, and if there are several, the one
+    whose microphone and volume were most alike. */
+const NamedResponse* parkedCounterpart(const std::vector<NamedResponse>& states, const measure::BikeState& running)
+{
+    const auto likeness = [&](const measure::BikeState& state) {
+        return (state.microphonePlace == running.microphonePlace ? 2 : 0)
+               + (state.volumeStep == running.volumeStep ? 1 : 0);
+    };
+    const NamedResponse* best = nullptr;
+    for (const NamedResponse& candidate : states) {
+        const measure::BikeState& state = candidate.response.state;
+        if (isParkedAndOff(state) && state.radioProfile == running.radioProfile
+            && (best == nullptr || likeness(state) > likeness(best->response.state)))
+            best = &candidate;
+    }
+    return best;
+}
+
+report::ReportComparison describeComparison(const NamedResponse& parked, const NamedResponse& running)
+{
+    const measure::Response& reference = parked.response;
+    const measure::Response& other = running.response;
+    report::ReportComparison shown;
+    shown.parkedName = parked.shownName();
+    shown.otherName = running.shownName();
+    shown.other = other.state;
+    shown.comparison = measure::compareResponses(reference, other);
+    const bool sameVolume = reference.state.volumeStep == other.state.volumeStep;
+    // Without a calibration the recorder's gain may have been another one.
+    if (reference.hasCalibration && other.hasCalibration && sameVolume)
+        shown.levelDifferenceDb = shown.comparison.levelDifferenceDb + other.calibration.splAtFullScaleDb()
+                                  - reference.calibration.splAtFullScaleDb();
+    if (reference.state.microphonePlace != other.state.microphonePlace)
+        shown.notes.emplace_back("The microphone stood at another place, which changes the curve too.");
+    if (!sameVolume)
+        shown.notes.emplace_back("The volume step was another one, and a radio may tie its curve to it.");
+    return shown;
+}
+
+void addComparisons(const std::vector<NamedResponse>& states, report::ReportContent& content)
+{
+    bool anyRunning = false;
+    for (const NamedResponse& state : states) {
+        const measure::BikeState& conditions = state.response.state;
+        if (conditions.engine == measure::EngineState::off)
+            continue;
+        anyRunning = true;
+        if (const NamedResponse* parked = parkedCounterpart(states, conditions))
+            content.comparisons.push_back(describeComparison(*parked, state));
+        else
+            content.comparisonNotes.push_back(
+                state.shownName() + " was not compared: its radio profile '" + conditions.radioProfile
+                + "' was not measured parked with the engine off.");
+    }
+    if (!anyRunning)
+        content.comparisonNotes.emplace_back("No state was measured with the engine running, so nobody can "
+                                             "say yet whether the radio plays another curve then.");
+}
+
+/** Each remark once, with the states it holds for. */
+std::vector<std::string> collectRemarks(const std::vector<NamedResponse>& states)
+{
+    struct Remark {
+        std::string text;
+        std::string names;
+        std::size_t count = 0;
+    };
+    std::vector<Remark> remarks;
+    for (const NamedResponse& state : states) {
+        for (const std::string& text : state.response.remarks) {
+            auto found = std::ranges::find(remarks, text, &Remark::text);
+            if (found == remarks.end())
+                found = remarks.insert(remarks.end(), Remark {text, {}, 0});
+            found->names += (found->names.empty() ? "" : ", ") + (state.mark.empty() ? state.name : state.mark);
+            ++found->count;
+        }
+    }
+    // A report is for two pages; the state files hold every remark.
+    constexpr std::size_t mostShown = 6;
+    std::vector<std::string> lines;
+    for (const Remark& remark : remarks) {
+        if (lines.size() == mostShown) {
+            lines.push_back(std::to_string(remarks.size() - mostShown) + " more remarks stand in the state files.");
+            break;
+        }
+        const bool holdsForAll = remark.count == states.size() && states.size() > 1;
+        lines.push_back((holdsForAll ? "All states" : remark.names) + ": " + remark.text);
+    }
+    return lines;
+}
+
+constexpr int pointsPerBand = 9;
+
+/** Frequencies spread evenly over a third octave, in log frequency. */
+std::array<double, pointsPerBand> pointsIn(double centreHz)
+{
+    constexpr double bandDecades = 0.1; // IEC 61260-1, base ten
+    std::array<double, pointsPerBand> pointsHz {};
+    for (int point = 0; point < pointsPerBand; ++point)
+        pointsHz[static_cast<std::size_t>(point)]
+            = centreHz * std::pow(10.0, bandDecades * ((point + 0.5) / pointsPerBand - 0.5));
+    return pointsHz;
+}
+
+constexpr std::array bothSides {tuning::OutputGroup::left, tuning::OutputGroup::right};
+
+/** The response's bands as the tuning would leave them; its impulse is not touched. */
+measure::Response withTuning(measure::Response response, const tuning::Tuning& tuning)
+{
+    for (measure::BandConfidence& band : response.bands) {
+        double power = 0.0;
+        for (const double frequencyHz : pointsIn(band.frequencyHz))
+            for (const auto side : bothSides)
+                power += std::norm(tuning::tuningResponse(tuning, side, frequencyHz, reportSampleRate));
+        band.levelDb += dsp::powerToDb(power / (pointsPerBand * static_cast<double>(bothSides.size())));
+    }
+    return response;
+}
+
+void findLargestBoost(const tuning::Tuning& tuning, report::ReportCandidate& candidate)
+{
+    double leastDb = 0.0;
+    double mostDb = dsp::silenceDb;
+    double mostAtHz = 0.0;
+    for (const dsp::Band& band : dsp::thirdOctaveBands())
+        for (const double frequencyHz : pointsIn(band.centreHz)) {
+            double gainDb = dsp::silenceDb;
+            for (const auto side : bothSides)
+                gainDb = std::max(gainDb, dsp::amplitudeToDb(std::abs(
+                                              tuning::tuningResponse(tuning, side, frequencyHz, reportSampleRate))));
+            leastDb = mostDb == dsp::silenceDb ? gainDb : std::min(leastDb, gainDb);
+            if (gainDb > mostDb) {
+                mostDb = gainDb;
+                mostAtHz = band.centreHz;
+            }
+        }
+    constexpr double sameEverywhereDb = 0.5;
+    candidate.largestBoostDb = std::max(0.0, mostDb);
+    candidate.largestBoostAtHz = mostDb - leastDb < sameEverywhereDb ? 0.0 : mostAtHz;
+}
+
+/** Octave levels in dBFS of the reference programme (pink noise from 20 Hz to 20 kHz) after
+    kernels, mean power of both ears: the spectrum behind SceneCandidate::level. */
+dsp::Result<std::vector<double>> programmeOctavesDbfs(const audition::CandidateRequest& candidate,
+                                                      ride::Helmet helmet, std::size_t maxTaps,
+                                                      std::span<const dsp::Band> octaves)
+{
+    std::vector<double> power(octaves.size(), 0.0);
+    for (const auto side : bothSides) {
+        const auto taps = audition::buildKernelTaps(candidate, side, helmet, reportSampleRate, maxTaps);
+        if (!taps)
+            return taps.unexpected();
+        const std::size_t size
+            = dsp::fastFftSize(std::max(taps->size(), static_cast<std::size_t>(reportSampleRate)));
+        dsp::RealFft<double> fft(size);
+        std::ranges::fill(fft.time(), 0.0);
+        std::ranges::copy(*taps, fft.time().begin());
+        fft.forward();
+        const double binHz = reportSampleRate / static_cast<double>(size);
+        std::vector<double> powerPerBin(fft.numBins(), 0.0);
+        double pinkSum = 0.0;
+        for (std::size_t bin = 1; bin < fft.numBins(); ++bin) {
+            const double frequencyHz = static_cast<double>(bin) * binHz;
+            if (frequencyHz < 20.0 || frequencyHz > 20000.0)
+                continue;
+            pinkSum += 1.0 / frequencyHz;
+            powerPerBin[bin] = std::norm(fft.spectrum()[bin]) / frequencyHz;
+        }
+        const auto bands = dsp::bandPowers(powerPerBin, binHz, octaves);
+        for (std::size_t octave = 0; octave < bands.size(); ++octave)
+            power[octave] += bands[octave] / pinkSum / static_cast<double>(bothSides.size());
+    }
+    std::vector<double> levelsDbfs;
+    for (const double bandPower : power)
+        levelsDbfs.push_back(audition::referenceProgrammeDbfs + dsp::powerToDb(bandPower));
+    return levelsDbfs;
+}
+
+/** What a sound file lets hear. */
+std::string fileWords(const audition::AuditionEngine::Parameters& parameters, const audition::AuditionScene& scene)
+{
+    const std::size_t index = std::min(parameters.candidate, scene.candidates.size() - 1);
+    const std::string name = std::to_string(index + 1) + " " + scene.candidates[index].name;
+    const std::string speed
+        = parameters.speedKmh > 0.0 ? "at " + report::speedWords(parameters.speedKmh) : std::string("parked");
+    std::string words;
+    switch (parameters.monitor) {
+    case audition::Monitor::untouched: return "The music itself, without bike and wind";
+    case audition::Monitor::noiseOnly: words = "Wind alone, " + speed; break;
+    case audition::Monitor::programmeOnly: words = name + ", " + speed + ", wind left out"; break;
+    case audition::Monitor::programmeAndNoise: words = name + ", " + speed; break;
+    }
+    if (parameters.match == audition::LevelMatch::equalLoudness)
+        words += ", brought to the loudness of candidate 1";
+    if (std::abs(parameters.noiseTrimDb) >= 0.05 && parameters.speedKmh > 0.0)
+        words += ", wind " + report::signedText(parameters.noiseTrimDb, 1) + " dB against the estimate";
+    return words;
+}
+
+dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options, report::ReportContent& content)
+{
+    const auto request = loadSceneRequest(job);
+    if (!request)
+        return request.unexpected();
+    audition::AuditionEngine engine({});
+    engine.prepare({.sampleRate = reportSampleRate, .maxBlockFrames = 512, .numChannels = audition::numEars});
+    const auto scene = audition::buildScene(*request, engine.layout(), reportSampleRate);
+    if (!scene)
+        return scene.unexpected();
+
+    const auto centresHz = ride::octaveCentresHz();
+    const auto octaves = dsp::octaveBands(1, centresHz.front(), centresHz.back());
+    for (std::size_t index = 0; index < request->candidates.size(); ++index) {
+        const audition::CandidateRequest& candidate = request->candidates[index];
+        const measure::Response changed = withTuning(candidate.response, candidate.tuning);
+        report::ReportCandidate shown;
+        shown.name = candidate.name;
+        const auto state = std::ranges::find(job.states, job.candidates[index].stateId, &JobState::id);
+        shown.stateMark = stateMark(static_cast<std::size_t>(state - job.states.begin()));
+        if (shown.stateMark.empty())
+            shown.stateMark = state->id;
+        shown.settings = report::tuningWords(candidate.tuning);
+        findLargestBoost(candidate.tuning, shown);
+        shown.evenness = measure::flatnessOf(changed, evenFromHz, evenToHz);
+        shown.curve = curveOf(changed);
+        shown.curve.label = candidate.name;
+        shown.curve.mark = std::to_string(index + 1);
+        shown.levelSource = scene->candidates[index].level.source;
+
+        shown.octaveLevels.label = candidate.name;
+        shown.octaveLevels.mark = shown.curve.mark;
+        shown.octaveLevels.frequenciesHz.assign(centresHz.begin(), centresHz.end());
+        const auto levelsDbfs
+            = programmeOctavesDbfs(candidate, request->helmet, engine.layout().maxTaps(), octaves);
+        if (!levelsDbfs)
+            return levelsDbfs.unexpected();
+        for (const double levelDbfs : *levelsDbfs)
+            shown.octaveLevels.levelsDb.push_back(levelDbfs + scene->candidates[index].level.splAtFullScaleDb);
+        content.candidates.push_back(std::move(shown));
+    }
+
+    for (const double speedMph : options.speedsMph) {
+        audition::AuditionEngine::Parameters parameters;
+        parameters.speedKmh = dsp::mphToKmh(speedMph);
+        report::ReportRide ride {.speedKmh = parameters.speedKmh, .windSplDba = {}};
+        for (std::size_t index = 0; index < scene->candidates.size(); ++index) {
+            const auto levels = audition::levelsOf(*scene, scene->candidates[index], parameters);
+            content.candidates[index].programmeSplDba.push_back(levels.programmeSplDba);
+            if (levels.windSplDba > dsp::silenceDb)
+                ride.windSplDba = levels.windSplDba;
+        }
+        content.rides.push_back(ride);
+    }
+    if (!content.rides.empty() && content.rides.back().windSplDba) {
+        report::Curve wind;
+        wind.label = "wind, estimate";
+        wind.frequenciesHz.assign(centresHz.begin(), centresHz.end());
+        for (const double levelDb : ride::windOctaveLevelsDb(request->helmet))
+            wind.levelsDb.push_back(levelDb + *content.rides.back().windSplDba);
+        content.windOctaveLevels = std::move(wind);
+    }
+
+    for (const JobReportFile& file : options.files) {
+        const auto& candidate = scene->candidates[std::min(file.parameters.candidate, scene->candidates.size() - 1)];
+        report::ReportAuditionFile shown {.name = file.name,
+                                          .words = fileWords(file.parameters, *scene),
+                                          .belowRoadDb = {}};
+        if (file.parameters.monitor != audition::Monitor::untouched)
+            shown.belowRoadDb = audition::levelsOf(*scene, candidate, {}).scaleDb
+                                - audition::levelsOf(*scene, candidate, file.parameters).scaleDb;
+        content.auditionFiles.push_back(std::move(shown));
+    }
+    return {};
+}
+
+/** Time a day at a level by the criterion of NIOSH publication 98-126 (1998): 85 dB(A) for eight
+    hours, half the time for every 3 dB more. */
+std::string allowedTimeWords(double levelDba)
+{
+    const double minutes = 480.0 / std::exp2((levelDba - 85.0) / 3.0);
+    if (minutes >= 90.0)
+        return numberText(minutes / 60.0, 1) + " hours";
+    if (minutes >= 1.5)
+        return numberText(minutes, 0) + " minutes";
+    return numberText(std::max(1.0, minutes * 60.0), 0) + " seconds";
+}
+
+void addCautions(report::ReportContent& content)
+{
+    std::string hearing = "Loud sound harms hearing. Guidance, not medical advice: the US institute NIOSH "
+                          "recommends at most 85 dB(A) for 8 hours a day, and half the time for every 3 dB more.";
+    if (!content.rides.empty() && content.rides.back().windSplDba)
+        hearing += " The estimated wind alone at " + report::speedWords(content.rides.back().speedKmh) + ", "
+                   + numberText(*content.rides.back().windSplDba, 1) + " dB(A), uses that up in about "
+                   + allowedTimeWords(*content.rides.back().windSplDba) + ".";
+    content.cautions.push_back(std::move(hearing));
+    content.cautions.emplace_back("Headphones are for a parked listener, never for riding. Start quiet, then turn up.");
+    content.cautions.emplace_back("Test tones and boosted settings can damage loudspeakers and amplifiers: turn up "
+                                  "slowly and stop when it sounds strained.");
+    content.cautions.emplace_back("Levels are estimates unless they are marked as measured.");
+    content.cautions.emplace_back("Local law and licensed practice come before anything in this report: on sound "
+                                  "level, ear protection, work on the bike and advice on hearing.");
+}
+
+void addFoundations(const std::vector<NamedResponse>& states, report::ReportContent& content)
+{
+    double largestDb = 0.0;
+    std::size_t numTrusted = 0;
+    std::size_t numCalibrated = 0;
+    for (const NamedResponse& state : states) {
+        numCalibrated += state.response.hasCalibration ? 1 : 0;
+        for (const measure::BandConfidence& band : state.response.bands)
+            if (band.trusted) {
+                largestDb = std::max(largestDb, 3.0 * band.uncertaintyDb);
+                ++numTrusted;
+            }
+    }
+    std::string curves = "The curves of the states.";
+    if (numTrusted > 0)
+        curves += " Noise leaves them uncertain by at most \xC2\xB1" + numberText(std::max(0.1, largestDb), 1)
+                  + " dB (three standard deviations). A head or microphone moved between takes adds to that and "
+                    "is not counted.";
+    content.measured.push_back(std::move(curves));
+    content.measured.emplace_back("The difference between parked and engine running, to the same uncertainty.");
+    if (numCalibrated == states.size())
+        content.measured.emplace_back("The levels, as exact as the calibrator and the microphone.");
+    else if (numCalibrated > 0)
+        content.measured.emplace_back("The levels of states marked as calibrated, as exact as the calibrator and "
+                                      "the microphone; the other levels are relative.");
+    else
+        content.estimated.emplace_back("All levels in dB(A): no state is calibrated, so the music rests on an "
+                                       "assumption and may be 10 dB off.");
+
+    if (content.candidates.empty())
+        return;
+    content.estimated.emplace_back(
+        "Candidates with settings: calculated from the measured state, as long as nothing overloads.");
+    content.estimated.push_back("Wind: level from published measurements of other bikes and riders, \xC2\xB1"
+                                + numberText(ride::windSpreadDb, 0)
+                                + " dB; how it spreads over frequency is a judgement. Screens differ widely.");
+    if (content.helmet != ride::Helmet::none)
+        content.estimated.emplace_back("What the helmet takes from the music: typical values, some dB off for any one.");
+    content.estimated.emplace_back("Not included: engine, exhaust, tyres, traffic and passengers.");
+}
+
+dsp::Result<void> checkOptions(const JobReportOptions& options)
+{
+    for (std::size_t index = 0; index < options.speedsMph.size(); ++index) {
+        const double speedMph = options.speedsMph[index];
+        if (!(speedMph >= 0.0 && speedMph <= fastestMph) || (index > 0 && speedMph <= options.speedsMph[index - 1]))
+            return dsp::fail(dsp::ErrorCode::outOfRange, "the speeds of a report must rise and lie between 0 and "
+                                                             + numberText(fastestMph, 0) + " mph");
+    }
+    return {};
+}
+
+} // namespace
+
+dsp::Result<report::ReportContent> makeReportContent(const Job& job, const JobReportOptions& options)
+{
+    if (const auto checked = checkOptions(options); !checked)
+        return dsp::fail(checked.error().code, checked.error().message);
+    const auto states = loadStates(job);
+    if (!states)
+        return states.unexpected();
+
+    report::ReportContent content;
+    content.title = job.title.empty() ? "How this bike sounds" : job.title;
+    content.question = !options.question.empty()
+                           ? options.question
+                           : "Does this radio play the same curve with the engine running as parked, and which "
+                             "setting leaves most of the music audible on the road?";
+    content.shop = job.shop;
+    content.bike = job.bike;
+    content.dateText = options.dateText;
+    content.invented = job.invented
+                       || std::ranges::any_of(*states, [](const NamedResponse& state) { return state.response.invented; });
+    content.helmet = job.ride.helmet;
+    content.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
+    for (const NamedResponse& state : *states)
+        content.states.push_back(describeState(state));
+    addComparisons(*states, content);
+    content.remarks = collectRemarks(*states);
+    if (!job.candidates.empty())
+        if (const auto added = addRoad(job, options, content); !added)
+            return dsp::fail(added.error().code, added.error().message);
+    addCautions(content);
+    addFoundations(*states, content);
+    return content;
+}
+
+std::filesystem::path curvesFileFor(const std::filesystem::path& htmlFile)
+{
+    auto file = htmlFile;
+    return file.replace_extension(".curves.csv");
+}
+
+dsp::Result<void> writeJobReport(const Job& job, const std::filesystem::path& htmlFile,
+                                 const JobReportOptions& options)
+{
+    const auto content = makeReportContent(job, options);
+    if (!content)
+        return content.unexpected();
+    if (const auto written = files::writeTextFile(curvesFileFor(htmlFile), report::curvesCsv(*content)); !written)
+        return written;
+    return files::writeTextFile(htmlFile, report::renderHtml(*content));
+}
+
+} // namespace saddletone::job

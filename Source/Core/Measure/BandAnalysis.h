@@ -1,0 +1,23 @@
+#pragma once
+
+#include "Core/Dsp/AudioBuffer.h"
+#include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Weighting.h"
+
+#include <vector>
+
+namespace saddletone::measure {
+
+/** Banded levels of a recording. */
+struct BandAnalysis {
+    std::vector<dsp::Band> bands;
+    std::vector<double> levelsDbfs; ///< AES17, weighted, one a band; the channels' mean power.
+    double totalDbfs = 0.0;         ///< AES17, weighted, of all frequencies.
+};
+
+/** Long-term levels in fractional octaves (bandsPerOctave 3, 6, 12 or 24) from a Fourier analysis
+    of the whole recording. Bands from 20 Hz to 20 kHz or half the sample rate. */
+[[nodiscard]] BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
+                                        dsp::Weighting weighting);
+
+} // namespace saddletone::measure

@@ -1,0 +1,50 @@
+#pragma once
+
+#include "Core/Dsp/AudioBuffer.h"
+#include "Core/Dsp/Result.h"
+#include "Core/Files/TextTable.h"
+#include "Core/Measure/Response.h"
+#include "Core/Signals/Signal.h"
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace saddletone::measure {
+
+/** A recording with the name that messages call it. */
+struct Recording {
+    std::string name;
+    dsp::AudioBuffer audio; ///< Any number of channels; the loudest is used.
+};
+
+/** What a measurement is made from. */
+struct MeasurementRequest {
+    std::vector<Recording> recordings; ///< Takes of the same track at the same place; at least one.
+    signals::SignalDescription track;  ///< Of a sweep.
+    /** Response of the microphone in dB re its sensitivity; taken out of the result. */
+    std::optional<files::FrequencyTable> microphone;
+    std::optional<Calibration> calibration;
+    /** Recording of the place without the signal; missing: the pauses of the track are used. */
+    std::optional<Recording> noise;
+    std::string name;
+    BikeState state;
+};
+
+/** Turns recordings of a sweep track, made with a recorder of its own clock, into a response.
+
+    For each take: find the markers, correct the clock (libsoxr), deconvolve by spectral division
+    (which is exact for a linear system; harmonic distortion falls in front of the linear response
+    by L ln n, Farina 2000, and is cut off), window to 0.35 s before and 0.6 s after the arrival.
+    Several takes are averaged in power per frequency; the phase is the first take's.
+
+    Refused, each with its own reason: silent, clipped, cut off, without markers, of another track,
+    with automatic gain (markers differ by more than 1.5 dB), or drowned in noise (less than 10 dB
+    in the middle of the range). */
+[[nodiscard]] dsp::Result<Response> measureResponse(const MeasurementRequest& request);
+
+/** Level of a calibrator's tone in a recording, AES17 dBFS. Refused if no steady tone near 1 kHz
+    carries at least nine tenths of the energy, or if it clips. toneSplDb: 94 or 114, say. */
+[[nodiscard]] dsp::Result<Calibration> readCalibration(const Recording& recording, double toneSplDb);
+
+} // namespace saddletone::measure

@@ -1,0 +1,230 @@
+#include "Core/Measure/Response.h"
+
+#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Units.h"
+#include "Core/Files/AtomicFile.h"
+#include "Core/Files/AudioFile.h"
+#include "Core/Files/JsonReader.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+namespace saddletone::measure {
+
+namespace {
+
+constexpr int stateSchemaVersion = 1;
+constexpr std::string_view stateKind = "saddletone-state";
+constexpr std::array allEngineStates {EngineState::off, EngineState::idle, EngineState::running};
+
+std::filesystem::path impulseFileFor(const std::filesystem::path& stateFile)
+{
+    auto file = stateFile;
+    return file.replace_extension(".impulse.wav");
+}
+
+} // namespace
+
+std::string_view engineStateName(EngineState state) noexcept
+{
+    switch (state) {
+    case EngineState::idle: return "idle";
+    case EngineState::running: return "running";
+    case EngineState::off: break;
+    }
+    return "off";
+}
+
+dsp::Result<EngineState> parseEngineState(std::string_view name)
+{
+    for (const EngineState state : allEngineStates)
+        if (engineStateName(state) == name)
+            return state;
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "engine state '" + std::string(name) + "' is not known; use off, idle or running");
+}
+
+std::vector<std::complex<double>> Response::at(std::span<const double> frequenciesHz) const
+{
+    std::vector<std::complex<double>> values;
+    values.reserve(frequenciesHz.size());
+    for (const double frequencyHz : frequenciesHz) {
+        const double radiansPerSample = 2.0 * std::numbers::pi * frequencyHz / sampleRate;
+        const std::complex<double> step = std::polar(1.0, -radiansPerSample);
+        std::complex<double> sum;
+        // The rotating factor is renewed now and then, so that its rounding does not build up.
+        constexpr std::size_t renewal = 1024;
+        std::complex<double> factor;
+        for (std::size_t frame = 0; frame < impulse.size(); ++frame) {
+            if (frame % renewal == 0)
+                factor = std::polar(1.0, -radiansPerSample
+                                             * (static_cast<double>(frame) - static_cast<double>(arrivalFrame)));
+            sum += static_cast<double>(impulse[frame]) * factor;
+            factor *= step;
+        }
+        values.push_back(sum);
+    }
+    return values;
+}
+
+std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz, int numPerOctave) const
+{
+    std::vector<double> levels;
+    levels.reserve(frequenciesHz.size());
+    if (numPerOctave <= 0) {
+        for (const std::complex<double>& value : at(frequenciesHz))
+            levels.push_back(dsp::amplitudeToDb(std::abs(value)));
+        return levels;
+    }
+
+    // Bins of at most 0.4 Hz, so that a twenty-fourth of an octave at 20 Hz holds more than one.
+    const std::size_t size = dsp::fastFftSize(
+        std::max(impulse.size(), static_cast<std::size_t>(std::ceil(sampleRate / 0.4))));
+    dsp::RealFft<double> fft(size);
+    std::ranges::fill(fft.time(), 0.0);
+    std::ranges::copy(impulse, fft.time().begin());
+    fft.forward();
+    const auto spectrum = fft.spectrum();
+    std::vector<double> sumBelow(spectrum.size() + 1, 0.0);
+    for (std::size_t bin = 0; bin < spectrum.size(); ++bin)
+        sumBelow[bin + 1] = sumBelow[bin] + std::norm(spectrum[bin]);
+    // Integral of the power from 0 to a position in bins, bin k reaching from k - 1/2 to k + 1/2.
+    const auto integral = [&](double position) {
+        const double shifted = std::clamp(position + 0.5, 0.0, static_cast<double>(spectrum.size()) - 1e-9);
+        const auto whole = static_cast<std::size_t>(shifted);
+        return sumBelow[whole] + (shifted - static_cast<double>(whole)) * (sumBelow[whole + 1] - sumBelow[whole]);
+    };
+    const double binHz = sampleRate / static_cast<double>(size);
+    const double halfBand = std::exp2(0.5 / numPerOctave);
+    for (const double frequencyHz : frequenciesHz) {
+        const double lower = frequencyHz / halfBand / binHz;
+        const double upper = frequencyHz * halfBand / binHz;
+        levels.push_back(dsp::powerToDb((integral(upper) - integral(lower)) / (upper - lower)));
+    }
+    return levels;
+}
+
+dsp::Result<void> saveResponse(const Response& response, const std::filesystem::path& stateFile)
+{
+    const auto impulseFile = impulseFileFor(stateFile);
+    const dsp::AudioBuffer audio {response.sampleRate, {response.impulse}};
+    if (const auto written = files::writeAudioFile(audio, impulseFile, files::SampleFormat::float32); !written)
+        return written.unexpected();
+    const auto checksum = files::fileChecksum(impulseFile);
+    if (!checksum)
+        return checksum.unexpected();
+
+    nlohmann::json bands = nlohmann::json::array();
+    for (const BandConfidence& band : response.bands)
+        bands.push_back({{"frequencyHz", band.frequencyHz},
+                         {"levelDb", band.levelDb},
+                         {"snrDb", band.snrDb},
+                         {"uncertaintyDb", band.uncertaintyDb},
+                         {"trusted", band.trusted}});
+    nlohmann::json json {{"kind", stateKind},
+                         {"schemaVersion", stateSchemaVersion},
+                         {"name", response.name},
+                         {"invented", response.invented},
+                         {"state",
+                          {{"radioProfile", response.state.radioProfile},
+                           {"engine", engineStateName(response.state.engine)},
+                           {"speedKmh", response.state.speedKmh},
+                           {"microphonePlace", response.state.microphonePlace},
+                           {"volumeStep", response.state.volumeStep}}},
+                         {"sampleRate", response.sampleRate},
+                         {"impulse", {{"file", impulseFile.filename().string()}, {"checksum", *checksum}}},
+                         {"arrivalFrame", response.arrivalFrame},
+                         {"fromHz", response.fromHz},
+                         {"toHz", response.toHz},
+                         {"clockPpm", response.clockPpm},
+                         {"snrDb", response.snrDb},
+                         {"numTakes", response.numTakes},
+                         {"bands", std::move(bands)},
+                         {"remarks", response.remarks}};
+    if (response.hasCalibration)
+        json["calibration"] = {{"toneSplDb", response.calibration.toneSplDb},
+                               {"toneDbfs", response.calibration.toneDbfs}};
+    return files::writeTextFile(stateFile, files::jsonText(json));
+}
+
+dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
+{
+    const auto json = files::loadJson(stateFile);
+    if (!json)
+        return json.unexpected();
+    files::JsonReader reader(*json, stateFile.string());
+    reader.expectKind(stateKind, stateSchemaVersion);
+
+    Response response;
+    response.name = reader.text("name", "");
+    response.invented = reader.boolean("invented", false);
+    auto state = reader.object("state");
+    response.state.radioProfile = state.text("radioProfile", "");
+    if (const auto engine = parseEngineState(state.text("engine", "off")))
+        response.state.engine = *engine;
+    else
+        state.reject("engine", "must be off, idle or running");
+    response.state.speedKmh = state.number("speedKmh", 0.0, 400.0, 0.0);
+    response.state.microphonePlace = state.text("microphonePlace", "");
+    response.state.volumeStep = state.text("volumeStep", "");
+    reader.absorb(state);
+
+    response.sampleRate = reader.number("sampleRate", 8000.0, 384000.0);
+    response.arrivalFrame = static_cast<std::size_t>(reader.integer("arrivalFrame", 0, 10'000'000));
+    response.fromHz = reader.number("fromHz", 1.0, 192000.0);
+    response.toHz = reader.number("toHz", 1.0, 192000.0);
+    response.clockPpm = reader.number("clockPpm", -1e6, 1e6, 0.0);
+    response.snrDb = reader.number("snrDb", dsp::silenceDb, 400.0, 0.0);
+    response.numTakes = static_cast<std::size_t>(reader.integer("numTakes", 1, 1000, 1));
+    response.remarks = reader.texts("remarks");
+    if (reader.has("calibration")) {
+        auto calibration = reader.object("calibration");
+        response.hasCalibration = true;
+        response.calibration.toneSplDb = calibration.number("toneSplDb", 40.0, 140.0);
+        response.calibration.toneDbfs = calibration.number("toneDbfs", -120.0, 0.0);
+        reader.absorb(calibration);
+    }
+    for (auto& entry : reader.objects("bands")) {
+        BandConfidence band;
+        band.frequencyHz = entry.number("frequencyHz", 1.0, 100000.0);
+        band.levelDb = entry.number("levelDb", dsp::silenceDb, 400.0);
+        band.snrDb = entry.number("snrDb", dsp::silenceDb, 400.0);
+        band.uncertaintyDb = entry.number("uncertaintyDb", 0.0, 400.0);
+        band.trusted = entry.boolean("trusted", false);
+        reader.absorb(entry);
+        response.bands.push_back(band);
+    }
+    auto impulse = reader.object("impulse");
+    const std::string fileName = impulse.text("file");
+    const std::string checksum = impulse.text("checksum");
+    reader.absorb(impulse);
+    if (!reader.failure() && std::filesystem::path(fileName).filename().string() != fileName)
+        reader.reject("impulse.file", "must be the name of a file beside this one, without folders");
+    if (const auto& failure = reader.failure())
+        return dsp::fail(failure->code, failure->message);
+
+    const auto impulseFile = stateFile.parent_path() / fileName;
+    const auto found = files::fileChecksum(impulseFile);
+    if (!found)
+        return dsp::fail(dsp::ErrorCode::notFound, "'" + stateFile.string() + "' needs the impulse response '"
+                                                       + impulseFile.string()
+                                                       + "', which cannot be read; keep the two files together");
+    if (*found != checksum)
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         "'" + impulseFile.string() + "' is not the file that '" + stateFile.string()
+                             + "' was written with (checksum " + *found + ", expected " + checksum
+                             + "); measure again or restore it");
+    auto audio = files::readAudioFile(impulseFile, {.maxSeconds = 10.0});
+    if (!audio)
+        return audio.unexpected();
+    response.impulse = std::move(audio->channels.front());
+    if (audio->sampleRate != response.sampleRate || response.arrivalFrame >= response.impulse.size())
+        return dsp::fail(dsp::ErrorCode::malformed, "'" + stateFile.string()
+                                                        + "' and its impulse response do not fit each other "
+                                                          "(sample rate or length); measure again");
+    return response;
+}
+
+} // namespace saddletone::measure

@@ -1,0 +1,77 @@
+#include "Core/Report/CurveTable.h"
+
+#include "Core/Dsp/OctaveBands.h"
+#include "Core/Files/TextTable.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace saddletone::report {
+
+namespace {
+
+/** A header cell by RFC 4180; line breaks would end the row for simpler readers. */
+std::string headerCell(std::string text)
+{
+    std::string cell = "\"";
+    for (const char character : text) {
+        if (character == '"')
+            cell += '"';
+        cell += character == '\n' || character == '\r' ? ' ' : character;
+    }
+    return cell + "\"";
+}
+
+/** Values at the rows' frequencies; NaN where the curve has no point within 1.1 % of one, which
+    is how far nominal and exact mid-bands lie apart. */
+std::vector<double> columnOf(const std::vector<double>& rowsHz, const std::vector<double>& frequenciesHz,
+                             const std::vector<double>& values)
+{
+    constexpr double nominalTolerance = 0.011;
+    std::vector<double> column(rowsHz.size(), std::numeric_limits<double>::quiet_NaN());
+    for (std::size_t row = 0; row < rowsHz.size(); ++row)
+        for (std::size_t index = 0; index < std::min(frequenciesHz.size(), values.size()); ++index)
+            if (std::abs(frequenciesHz[index] / rowsHz[row] - 1.0) < nominalTolerance)
+                column[row] = values[index];
+    return column;
+}
+
+} // namespace
+
+std::string curvesCsv(const ReportContent& content)
+{
+    std::vector<double> rowsHz;
+    for (const dsp::Band& band : dsp::thirdOctaveBands())
+        rowsHz.push_back(band.centreHz);
+    std::vector<std::string> header {headerCell("Frequency (Hz)")};
+    std::vector<std::vector<double>> columns {rowsHz};
+    const auto add = [&](const std::string& name, const Curve& curve, const std::vector<double>& values) {
+        header.push_back(headerCell(name));
+        columns.push_back(columnOf(rowsHz, curve.frequenciesHz, values));
+    };
+    for (const ReportState& state : content.states)
+        add(state.name + ": measured (dB re mean 500 Hz to 2 kHz)", state.curve, state.curve.levelsDb);
+    for (const ReportState& state : content.states)
+        add(state.name + ": standard deviation (dB)", state.curve, state.uncertaintiesDb);
+    for (const ReportCandidate& candidate : content.candidates)
+        add(candidate.name + ": calculated (dB re mean 500 Hz to 2 kHz)", candidate.curve,
+            candidate.curve.levelsDb);
+    for (const ReportCandidate& candidate : content.candidates)
+        add(candidate.name + ": octaves at the ear (dB SPL)", candidate.octaveLevels,
+            candidate.octaveLevels.levelsDb);
+    if (content.windOctaveLevels)
+        add("Wind: octaves at the ear, estimate (dB SPL)", *content.windOctaveLevels,
+            content.windOctaveLevels->levelsDb);
+
+    std::string text = files::csvText(header, columns);
+    // What is not a number is nothing, and not a word in a column of numbers.
+    const std::string blank = ",";
+    for (const std::string word : {",nan", ",-nan"})
+        for (auto found = text.find(word, text.find('\n')); found != std::string::npos;
+             found = text.find(word, found))
+            text.replace(found, word.size(), blank);
+    return text;
+}
+
+} // namespace saddletone::report

@@ -1,0 +1,185 @@
+#include "Core/Report/Wording.h"
+
+#include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Units.h"
+#include "Core/Files/TextTable.h"
+
+#include <algorithm>
+#include <cmath>
+#include <string_view>
+
+namespace saddletone::report {
+
+namespace {
+
+constexpr std::string_view trueMinus = "\xE2\x88\x92";
+constexpr std::string_view enDash = "\xE2\x80\x93";
+
+/** A frequency a filter is set to, which need not be a mid-band. */
+std::string setFrequencyWords(double frequencyHz)
+{
+    if (frequencyHz < 1000.0)
+        return numberText(frequencyHz, frequencyHz < 100.0 && std::abs(frequencyHz - std::round(frequencyHz)) > 0.05 ? 1 : 0)
+               + " Hz";
+    std::string text = numberText(frequencyHz / 1000.0, 2);
+    while (text.ends_with('0'))
+        text.pop_back();
+    if (text.ends_with('.'))
+        text.pop_back();
+    return text + " kHz";
+}
+
+std::string orderWords(const tuning::Element& element)
+{
+    return std::string(element.alignment == tuning::Alignment::linkwitzRiley ? "Linkwitz-Riley " : "Butterworth ")
+           + std::to_string(6 * element.order) + " dB/octave";
+}
+
+/** Three standard deviations; noise alone, not what moved between the takes. */
+std::string spreadWords(double uncertaintyDb)
+{
+    return "\xC2\xB1" + numberText(std::max(0.1, 3.0 * uncertaintyDb), 1) + " dB";
+}
+
+std::string openingOf(const measure::BikeState& state)
+{
+    if (state.speedKmh > 0.0)
+        return "At " + speedWords(state.speedKmh);
+    if (state.engine == measure::EngineState::idle)
+        return "With the engine idling";
+    return "With the engine running";
+}
+
+} // namespace
+
+std::string numberText(double value, int decimals)
+{
+    // Nothing in a report is as large; a number of that size is a fault, not a reading.
+    if (!std::isfinite(value) || std::abs(value) > 1e9)
+        return std::string(enDash);
+    std::string text = files::fixedText(value, decimals);
+    if (text.starts_with('-'))
+        text.replace(0, 1, trueMinus);
+    return text;
+}
+
+std::string signedText(double value, int decimals)
+{
+    const std::string text = numberText(value, decimals);
+    const bool isZero = text.find_first_not_of("0.") == std::string::npos;
+    return std::isfinite(value) && value > 0.0 && !isZero ? "+" + text : text;
+}
+
+std::string frequencyWords(double thirdOctaveCentreHz)
+{
+    if (!(thirdOctaveCentreHz > 0.0) || !std::isfinite(thirdOctaveCentreHz))
+        return std::string(enDash);
+    if (thirdOctaveCentreHz < 990.0)
+        return dsp::nominalLabel(thirdOctaveCentreHz) + " Hz";
+    return dsp::nominalLabel(thirdOctaveCentreHz / 1000.0) + " kHz";
+}
+
+std::string speedWords(double speedKmh)
+{
+    if (!(speedKmh > 0.0))
+        return "parked";
+    return numberText(dsp::kmhToMph(speedKmh), 0) + " mph (" + numberText(speedKmh, 0) + " km/h)";
+}
+
+std::string conditionWords(const measure::BikeState& state)
+{
+    std::string engine = "engine off";
+    if (state.engine == measure::EngineState::idle)
+        engine = "engine idling";
+    else if (state.engine == measure::EngineState::running)
+        engine = "engine running";
+    return state.speedKmh > 0.0 ? engine + ", " + speedWords(state.speedKmh) : "parked, " + engine;
+}
+
+double uncertaintyOfLargestDb(const measure::Comparison& comparison)
+{
+    const auto band = std::ranges::find(comparison.bands, comparison.largestAtHz,
+                                        &measure::BandDifference::frequencyHz);
+    return band == comparison.bands.end() ? 0.0 : band->uncertaintyDb;
+}
+
+std::string verdictSentence(const measure::BikeState& other, const measure::Comparison& comparison)
+{
+    const std::string opening = openingOf(other);
+    if (std::ranges::none_of(comparison.bands, &measure::BandDifference::trusted))
+        return opening
+               + " nothing can be said: in no band do both measurements stand clear of the noise. "
+                 "Measure again, louder or with more takes.";
+    const double sizeDb = std::abs(comparison.largestDifferenceDb);
+    const double uncertaintyDb = uncertaintyOfLargestDb(comparison);
+    const std::string where = frequencyWords(comparison.largestAtHz);
+    const std::string spread = spreadWords(uncertaintyDb);
+    if (comparison.significant)
+        return opening + " this radio plays another curve: " + numberText(sizeDb, 1) + " dB "
+               + (comparison.largestDifferenceDb < 0.0 ? "less" : "more") + " at " + where
+               + " than parked with the engine off (measured to " + spread + ").";
+    const double leastDb = std::max(1.0, 3.0 * uncertaintyDb);
+    if (comparison.largestAtHz <= 0.0)
+        return opening + " this radio plays the same curve as parked with the engine off.";
+    return opening + " this radio plays the same curve as parked with the engine off, as far as the "
+           + "measurement tells: the largest difference is " + numberText(sizeDb, 1) + " dB at " + where
+           + ", and only more than " + numberText(leastDb, 1) + " dB would count.";
+}
+
+std::string evennessWords(const measure::Flatness& flatness)
+{
+    if (flatness.numBands == 0)
+        return "no band could be relied on";
+    return signedText(flatness.largestDb, 1) + " dB at " + frequencyWords(flatness.largestAtHz) + "; RMS "
+           + numberText(flatness.rmsDb, 1) + " dB";
+}
+
+std::string elementWords(const tuning::Element& element)
+{
+    using tuning::ElementType;
+    const std::string gain = signedText(element.gainDb, 1) + " dB";
+    const std::string frequency = setFrequencyWords(element.frequencyHz);
+    const std::string q = ", Q " + numberText(element.q, 2);
+    switch (element.type) {
+    case ElementType::gain: return "gain " + gain;
+    case ElementType::peaking: return "bell " + frequency + " " + gain + q;
+    case ElementType::lowShelf: return "low shelf " + frequency + " " + gain + q;
+    case ElementType::highShelf: return "high shelf " + frequency + " " + gain + q;
+    case ElementType::highPass: return "high-pass " + frequency + ", " + orderWords(element);
+    case ElementType::lowPass: return "low-pass " + frequency + ", " + orderWords(element);
+    case ElementType::delay: return "delay " + numberText(element.delayMs, 2) + " ms";
+    case ElementType::polarity: break;
+    }
+    return "polarity reversed";
+}
+
+std::string tuningWords(const tuning::Tuning& tuning)
+{
+    std::string words;
+    for (const tuning::Chain& chain : tuning.chains) {
+        if (chain.elements.empty())
+            continue;
+        if (!words.empty())
+            words += ". ";
+        if (chain.group != tuning::OutputGroup::all)
+            words += chain.group == tuning::OutputGroup::left ? "Left: " : "Right: ";
+        for (std::size_t index = 0; index < chain.elements.size(); ++index)
+            words += (index == 0 ? "" : "; ") + elementWords(chain.elements[index]);
+    }
+    return words.empty() ? "as measured" : words;
+}
+
+std::string marked(const std::string& mark, const std::string& name)
+{
+    return mark.empty() ? name : mark + " " + name;
+}
+
+std::string balanceWords(double programmeOverWindDb)
+{
+    const std::string size = numberText(std::abs(programmeOverWindDb), 1);
+    if (size == "0.0")
+        return "equal";
+    return size + " dB " + (programmeOverWindDb < 0.0 ? "below" : "above");
+}
+
+} // namespace saddletone::report

@@ -1,0 +1,44 @@
+#pragma once
+
+#include "Core/Ride/Helmet.h"
+
+#include <vector>
+
+namespace saddletone::ride {
+
+/** Level of wind noise at a rider's ear, head in clean flow. Linear in the logarithm of speed.
+
+    Anchor 90 dB(A) at 40 mph under a helmet: Binnington, McCombe and Harris, Br. J. Audiol.
+    27(6):415-422, 1993. Slope 54 dB per decade: fit to the anchor, to 95 and 107 dB(A) at 50 and
+    80 mph (McCombe, Binnington and Nash, Occup. Med. 44(5):239-242, 1994) and to 110 to 112 dB(A)
+    at 100 mph. Bare head +18 dB(A): Binnington et al. 1993; Harrison, US Forest Service, 1973.
+    Open face +2 dB(A): judgement. Spread from rider to rider and bike to bike: standard deviation
+    4 dB, judgement. */
+struct WindModel {
+    double anchorDba = 90.0;         ///< Level at anchorSpeedKmh, full-face helmet.
+    double anchorSpeedKmh = 64.4;    ///< 40 mph as the sources round it.
+    double slopeDbPerDecade = 54.0;  ///< 45 to 60 covers the sources.
+    double openFaceOffsetDb = 2.0;   ///< 0 to 6; judgement.
+    double bareHeadOffsetDb = 18.0;  ///< Sourced.
+
+    bool operator==(const WindModel&) const = default;
+
+    /** A-weighted level at the ear in dB SPL; dsp::silenceDb at 0 km/h. speedKmh: 0 to 300. */
+    [[nodiscard]] double levelDba(double speedKmh, Helmet helmet) const noexcept;
+};
+
+/** Standard deviation of wind level from rider to rider and bike to bike, in dB; judgement. */
+inline constexpr double windSpreadDb = 4.0;
+
+/** Octave-band level of wind noise in dB re its overall A-weighted level, at octaveCentresHz().
+    Shape is judgement (mostly low frequencies, as McCombe 1994 and Kristiansen and Pettersen 1978
+    describe); no measured octave table was found. Each row's A-weighted sum is 0 dB. */
+[[nodiscard]] std::span<const double> windOctaveLevelsDb(Helmet helmet) noexcept;
+
+/** Power spectral density of wind noise, one value a bin (0 to Nyquist, evenly spaced), in
+    mean-square per bin, such that octave bands follow windOctaveLevelsDb() and the A-weighted
+    level of the sum is 0 dBFS by AES17. numBins: 2 or more. */
+[[nodiscard]] std::vector<double> windPowerPerBin(Helmet helmet, double sampleRate,
+                                                  std::size_t numBins);
+
+} // namespace saddletone::ride
