@@ -60,9 +60,11 @@ std::variant<Output, Failure> makeSignalFile(const SignalOptions& options)
     const signals::SignalDescription& made = signal->description;
     const double seconds = static_cast<double>(made.numFrames) / made.sampleRate;
     Output output;
+    const bool silent = *type == signals::SignalType::silence;
     output.text = options.out + ": " + options.type + ", " + fixedText(seconds, 2) + " s, "
-                  + fixedText(made.sampleRate, 0) + " Hz, level " + fixedText(made.levelDbfs, 2) + " dBFS, peak "
-                  + fixedText(made.peakDbfs, 2) + " dBFS\n" + description->string() + ": its description\n";
+                  + fixedText(made.sampleRate, 0) + " Hz"
+                  + (silent ? std::string() : ", level " + fixedText(made.levelDbfs, 2) + " dBFS, peak " + fixedText(made.peakDbfs, 2) + " dBFS")
+                  + "\n" + description->string() + ": its description\n";
     if (sweep || *type == signals::SignalType::sine)
         output.text += "Start quietly: test tones can damage speakers and amplifiers, and loud sound harms hearing.\n";
     output.json = {{"file", options.out},          {"description", description->string()},

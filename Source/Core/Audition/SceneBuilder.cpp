@@ -128,11 +128,8 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
                 return taps->unexpected();
         const double bareDbfsA = kernelLevelDbfsA(*bareLeft, *bareRight, sampleRate);
         const double heardDbfsA = kernelLevelDbfsA(*left, *right, sampleRate);
-        const double loudness = kernelLoudnessLufs(*left, *right, sampleRate);
-        if (scene.candidates.empty()) {
+        if (scene.candidates.empty())
             firstBareDbfsA = bareDbfsA;
-            firstLoudness = loudness;
-        }
 
         SceneCandidate built;
         built.name = candidate.name;
@@ -146,6 +143,10 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
             built.level.splAtFullScaleDb = request.assumedProgrammeSplDba - firstBareDbfsA;
         }
         built.level.splDba = heardDbfsA + built.level.splAtFullScaleDb;
+        // At the head, as recordings may differ in what their full scale stands for.
+        const double loudness = kernelLoudnessLufs(*left, *right, sampleRate) + built.level.splAtFullScaleDb;
+        if (scene.candidates.empty())
+            firstLoudness = loudness;
         built.matchGainDb = firstLoudness - loudness;
         scene.candidates.push_back(std::move(built));
     }

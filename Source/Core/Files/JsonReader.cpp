@@ -4,6 +4,7 @@
 
 #include <charconv>
 #include <cmath>
+#include <cstdint>
 #include <utility>
 
 namespace saddletone::files {
@@ -126,8 +127,25 @@ long long JsonReader::integer(std::string_view key, long long lowest, long long 
     }
     // Not by way of double where it would round: seeds use all 64 bits.
     const auto* found = find(key);
-    return found != nullptr && found->is_number_integer() ? found->get<long long>()
-                                                          : static_cast<long long>(value);
+    const auto exactly = [&](auto exact) -> long long {
+        if (std::cmp_greater_equal(exact, lowest) && std::cmp_less_equal(exact, highest))
+            return static_cast<long long>(exact);
+        reject(key,
+               "is " + std::to_string(exact) + ", but must lie between " + std::to_string(lowest)
+                   + " and " + std::to_string(highest),
+               dsp::ErrorCode::outOfRange);
+        return lowest;
+    };
+    if (found != nullptr && found->is_number_unsigned())
+        return exactly(found->get<std::uint64_t>());
+    if (found != nullptr && found->is_number_integer())
+        return exactly(found->get<std::int64_t>());
+    // The largest range rounds up to 2^63 as a double, which no long long holds.
+    if (value >= 0x1p63) {
+        reject(key, "is " + shortest(value) + ", which is too large", dsp::ErrorCode::outOfRange);
+        return lowest;
+    }
+    return static_cast<long long>(value);
 }
 
 long long JsonReader::integer(std::string_view key, long long lowest, long long highest, long long ifMissing)

@@ -109,7 +109,8 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
         for (const std::string& field : fields)
             if (const auto number = toNumber(field))
                 numbers.push_back(*number);
-        if (numbers.empty() && table.frequenciesHz.empty() && !headerSeen) {
+        // Titles of columns may hold numbers ("mean 500 Hz to 2 kHz"), but do not begin with one.
+        if (!toNumber(fields.front()) && table.frequenciesHz.empty() && !headerSeen) {
             headerSeen = true;
             continue;
         }
@@ -152,9 +153,9 @@ dsp::Result<FrequencyTable> readFrequencyTable(const std::filesystem::path& file
 
 std::string fixedText(double value, int decimals)
 {
-    std::array<char, 64> buffer {};
+    std::array<char, 400> buffer {}; // the largest double has 309 digits before its point
     const auto result = std::to_chars(buffer.data(), buffer.data() + buffer.size(), value,
-                                      std::chars_format::fixed, decimals);
+                                      std::chars_format::fixed, std::clamp(decimals, 0, 17));
     std::string text(buffer.data(), result.ptr);
     // "-0.0" tells nothing that "0.0" does not.
     if (text.starts_with('-') && text.find_first_not_of("-0.") == std::string::npos)

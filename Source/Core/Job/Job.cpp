@@ -5,6 +5,7 @@
 #include "Core/Files/JsonReader.h"
 
 #include <algorithm>
+#include <map>
 #include <set>
 #include <system_error>
 
@@ -29,13 +30,15 @@ void checkPath(files::JsonReader& reader, std::string_view key, const std::strin
         reader.reject(key, inside.error().message);
 }
 
-/** Entry of an array in the document with the same id or name, so that its unknown keys stay. */
+/** Entry of an array in the document with the same id or name, so that its unknown keys stay.
+    numBefore: how many of that name to pass over, as names may recur. */
 nlohmann::json matchingEntry(const nlohmann::json& document, std::string_view list, std::string_view key,
-                             const std::string& value)
+                             const std::string& value, std::size_t numBefore = 0)
 {
     if (const auto array = document.find(list); array != document.end() && array->is_array())
         for (const auto& entry : *array)
-            if (entry.is_object() && entry.value(key, nlohmann::json()) == nlohmann::json(value))
+            if (entry.is_object() && entry.value(key, nlohmann::json()) == nlohmann::json(value)
+                && numBefore-- == 0)
                 return entry;
     return nlohmann::json::object();
 }
@@ -60,8 +63,10 @@ nlohmann::json toDocument(const Job& job)
     document["states"] = std::move(states);
 
     nlohmann::json candidates = nlohmann::json::array();
+    std::map<std::string, std::size_t> numOfName;
     for (const JobCandidate& candidate : job.candidates) {
-        auto entry = matchingEntry(job.document, "candidates", "name", candidate.name);
+        auto entry = matchingEntry(job.document, "candidates", "name", candidate.name,
+                                   numOfName[candidate.name]++);
         entry["name"] = candidate.name;
         entry["stateId"] = candidate.stateId;
         if (candidate.tuningFile.empty())

@@ -36,6 +36,7 @@ struct NamedResponse {
     measure::Response response;
 
     [[nodiscard]] std::string shownName() const { return report::marked(mark, name); }
+    [[nodiscard]] std::string shortName() const { return mark.empty() ? name : mark; }
 };
 
 std::string stateMark(std::size_t index)
@@ -47,8 +48,9 @@ std::string stateMark(std::size_t index)
 dsp::Result<std::vector<NamedResponse>> loadStates(const Job& job)
 {
     if (job.states.empty())
-        return dsp::fail(dsp::ErrorCode::notFound, "the job '" + job.folder.string()
-                                                       + "' has no measured state to report on; measure one first");
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "the job '" + job.folder.string()
+                             + "' has no measured state to report on; measure one first");
     std::vector<NamedResponse> states;
     for (const JobState& state : job.states) {
         const auto file = resolveInside(job.folder, state.file);
@@ -104,7 +106,8 @@ bool isParkedAndOff(const measure::BikeState& state)
 
 /** The parked state to set a running one against: same profile, and if there are several, the one
     whose microphone and volume were most alike. */
-const NamedResponse* parkedCounterpart(const std::vector<NamedResponse>& states, const measure::BikeState& running)
+const NamedResponse* parkedCounterpart(const std::vector<NamedResponse>& states,
+                                       const measure::BikeState& running)
 {
     const auto likeness = [&](const measure::BikeState& state) {
         return (state.microphonePlace == running.microphonePlace ? 2 : 0)
@@ -120,24 +123,28 @@ const NamedResponse* parkedCounterpart(const std::vector<NamedResponse>& states,
     return best;
 }
 
-report::ReportComparison describeComparison(const NamedResponse& parked, const NamedResponse& running)
+report::ReportComparison describeComparison(const NamedResponse& parked,
+                                            const NamedResponse& running)
 {
     const measure::Response& reference = parked.response;
     const measure::Response& other = running.response;
     report::ReportComparison shown;
-    shown.parkedName = parked.shownName();
-    shown.otherName = running.shownName();
+    shown.parkedName = parked.shortName();
+    shown.otherName = running.shortName();
     shown.other = other.state;
     shown.comparison = measure::compareResponses(reference, other);
     const bool sameVolume = reference.state.volumeStep == other.state.volumeStep;
     // Without a calibration the recorder's gain may have been another one.
     if (reference.hasCalibration && other.hasCalibration && sameVolume)
-        shown.levelDifferenceDb = shown.comparison.levelDifferenceDb + other.calibration.splAtFullScaleDb()
+        shown.levelDifferenceDb = shown.comparison.levelDifferenceDb
+                                  + other.calibration.splAtFullScaleDb()
                                   - reference.calibration.splAtFullScaleDb();
     if (reference.state.microphonePlace != other.state.microphonePlace)
-        shown.notes.emplace_back("The microphone stood at another place, which changes the curve too.");
+        shown.notes.emplace_back(
+            "The microphone stood at another place, which changes the curve too.");
     if (!sameVolume)
-        shown.notes.emplace_back("The volume step was another one, and a radio may tie its curve to it.");
+        shown.notes.emplace_back(
+            "The volume step was another one, and a radio may tie its curve to it.");
     return shown;
 }
 
@@ -153,12 +160,13 @@ void addComparisons(const std::vector<NamedResponse>& states, report::ReportCont
             content.comparisons.push_back(describeComparison(*parked, state));
         else
             content.comparisonNotes.push_back(
-                state.shownName() + " was not compared: its radio profile '" + conditions.radioProfile
-                + "' was not measured parked with the engine off.");
+                state.shownName() + " was not compared: its radio profile '"
+                + conditions.radioProfile + "' was not measured parked with the engine off.");
     }
     if (!anyRunning)
-        content.comparisonNotes.emplace_back("No state was measured with the engine running, so nobody can "
-                                             "say yet whether the radio plays another curve then.");
+        content.comparisonNotes.emplace_back(
+            "No state was measured with the engine running, so nobody can "
+            "say yet whether the radio plays another curve then.");
 }
 
 /** Each remark once, with the states it holds for. */
@@ -175,7 +183,7 @@ std::vector<std::string> collectRemarks(const std::vector<NamedResponse>& states
             auto found = std::ranges::find(remarks, text, &Remark::text);
             if (found == remarks.end())
                 found = remarks.insert(remarks.end(), Remark {text, {}, 0});
-            found->names += (found->names.empty() ? "" : ", ") + (state.mark.empty() ? state.name : state.mark);
+            found->names += (found->names.empty() ? "" : ", ") + state.shortName();
             ++found->count;
         }
     }
@@ -184,7 +192,8 @@ std::vector<std::string> collectRemarks(const std::vector<NamedResponse>& states
     std::vector<std::string> lines;
     for (const Remark& remark : remarks) {
         if (lines.size() == mostShown) {
-            lines.push_back(std::to_string(remarks.size() - mostShown) + " more remarks stand in the state files.");
+            lines.push_back(std::to_string(remarks.size() - mostShown)
+                            + " more remarks stand in the state files.");
             break;
         }
         const bool holdsForAll = remark.count == states.size() && states.size() > 1;
@@ -201,8 +210,8 @@ std::array<double, pointsPerBand> pointsIn(double centreHz)
     constexpr double bandDecades = 0.1; // IEC 61260-1, base ten
     std::array<double, pointsPerBand> pointsHz {};
     for (int point = 0; point < pointsPerBand; ++point)
-        pointsHz[static_cast<std::size_t>(point)]
-            = centreHz * std::pow(10.0, bandDecades * ((point + 0.5) / pointsPerBand - 0.5));
+        pointsHz[static_cast<std::size_t>(point)] =
+            centreHz * std::pow(10.0, bandDecades * ((point + 0.5) / pointsPerBand - 0.5));
     return pointsHz;
 }
 
@@ -215,8 +224,10 @@ measure::Response withTuning(measure::Response response, const tuning::Tuning& t
         double power = 0.0;
         for (const double frequencyHz : pointsIn(band.frequencyHz))
             for (const auto side : bothSides)
-                power += std::norm(tuning::tuningResponse(tuning, side, frequencyHz, reportSampleRate));
-        band.levelDb += dsp::powerToDb(power / (pointsPerBand * static_cast<double>(bothSides.size())));
+                power +=
+                    std::norm(tuning::tuningResponse(tuning, side, frequencyHz, reportSampleRate));
+        band.levelDb +=
+            dsp::powerToDb(power / (pointsPerBand * static_cast<double>(bothSides.size())));
     }
     return response;
 }
@@ -230,8 +241,8 @@ void findLargestBoost(const tuning::Tuning& tuning, report::ReportCandidate& can
         for (const double frequencyHz : pointsIn(band.centreHz)) {
             double gainDb = dsp::silenceDb;
             for (const auto side : bothSides)
-                gainDb = std::max(gainDb, dsp::amplitudeToDb(std::abs(
-                                              tuning::tuningResponse(tuning, side, frequencyHz, reportSampleRate))));
+                gainDb = std::max(gainDb, dsp::amplitudeToDb(std::abs(tuning::tuningResponse(
+                                              tuning, side, frequencyHz, reportSampleRate))));
             leastDb = mostDb == dsp::silenceDb ? gainDb : std::min(leastDb, gainDb);
             if (gainDb > mostDb) {
                 mostDb = gainDb;
@@ -251,11 +262,12 @@ dsp::Result<std::vector<double>> programmeOctavesDbfs(const audition::CandidateR
 {
     std::vector<double> power(octaves.size(), 0.0);
     for (const auto side : bothSides) {
-        const auto taps = audition::buildKernelTaps(candidate, side, helmet, reportSampleRate, maxTaps);
+        const auto taps =
+            audition::buildKernelTaps(candidate, side, helmet, reportSampleRate, maxTaps);
         if (!taps)
             return taps.unexpected();
-        const std::size_t size
-            = dsp::fastFftSize(std::max(taps->size(), static_cast<std::size_t>(reportSampleRate)));
+        const std::size_t size =
+            dsp::fastFftSize(std::max(taps->size(), static_cast<std::size_t>(reportSampleRate)));
         dsp::RealFft<double> fft(size);
         std::ranges::fill(fft.time(), 0.0);
         std::ranges::copy(*taps, fft.time().begin());
@@ -281,33 +293,40 @@ dsp::Result<std::vector<double>> programmeOctavesDbfs(const audition::CandidateR
 }
 
 /** What a sound file lets hear. */
-std::string fileWords(const audition::AuditionEngine::Parameters& parameters, const audition::AuditionScene& scene)
+std::string fileWords(const audition::AuditionEngine::Parameters& parameters,
+                      const audition::AuditionScene& scene)
 {
     const std::size_t index = std::min(parameters.candidate, scene.candidates.size() - 1);
-    const std::string name = std::to_string(index + 1) + " " + scene.candidates[index].name;
-    const std::string speed
-        = parameters.speedKmh > 0.0 ? "at " + report::speedWords(parameters.speedKmh) : std::string("parked");
+    const std::string candidate = "Candidate " + std::to_string(index + 1);
+    const bool isRiding = parameters.speedKmh > 0.0;
+    const std::string where =
+        isRiding ? " at " + report::speedWords(parameters.speedKmh) : " parked";
     std::string words;
     switch (parameters.monitor) {
     case audition::Monitor::untouched: return "The music itself, without bike and wind";
-    case audition::Monitor::noiseOnly: words = "Wind alone, " + speed; break;
-    case audition::Monitor::programmeOnly: words = name + ", " + speed + ", wind left out"; break;
-    case audition::Monitor::programmeAndNoise: words = name + ", " + speed; break;
+    case audition::Monitor::noiseOnly: words = "Wind alone" + where; break;
+    case audition::Monitor::programmeOnly: words = candidate + where + ", wind left out"; break;
+    case audition::Monitor::programmeAndNoise:
+        words = candidate + where + (isRiding ? " with wind" : "");
+        break;
     }
     if (parameters.match == audition::LevelMatch::equalLoudness)
         words += ", brought to the loudness of candidate 1";
-    if (std::abs(parameters.noiseTrimDb) >= 0.05 && parameters.speedKmh > 0.0)
-        words += ", wind " + report::signedText(parameters.noiseTrimDb, 1) + " dB against the estimate";
+    if (std::abs(parameters.noiseTrimDb) >= 0.05 && isRiding)
+        words +=
+            ", wind " + report::signedText(parameters.noiseTrimDb, 1) + " dB against the estimate";
     return words;
 }
 
-dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options, report::ReportContent& content)
+dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
+                          report::ReportContent& content)
 {
     const auto request = loadSceneRequest(job);
     if (!request)
         return request.unexpected();
     audition::AuditionEngine engine({});
-    engine.prepare({.sampleRate = reportSampleRate, .maxBlockFrames = 512, .numChannels = audition::numEars});
+    engine.prepare(
+        {.sampleRate = reportSampleRate, .maxBlockFrames = 512, .numChannels = audition::numEars});
     const auto scene = audition::buildScene(*request, engine.layout(), reportSampleRate);
     if (!scene)
         return scene.unexpected();
@@ -319,7 +338,8 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options, repor
         const measure::Response changed = withTuning(candidate.response, candidate.tuning);
         report::ReportCandidate shown;
         shown.name = candidate.name;
-        const auto state = std::ranges::find(job.states, job.candidates[index].stateId, &JobState::id);
+        const auto state =
+            std::ranges::find(job.states, job.candidates[index].stateId, &JobState::id);
         shown.stateMark = stateMark(static_cast<std::size_t>(state - job.states.begin()));
         if (shown.stateMark.empty())
             shown.stateMark = state->id;
@@ -334,12 +354,13 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options, repor
         shown.octaveLevels.label = candidate.name;
         shown.octaveLevels.mark = shown.curve.mark;
         shown.octaveLevels.frequenciesHz.assign(centresHz.begin(), centresHz.end());
-        const auto levelsDbfs
-            = programmeOctavesDbfs(candidate, request->helmet, engine.layout().maxTaps(), octaves);
+        const auto levelsDbfs =
+            programmeOctavesDbfs(candidate, request->helmet, engine.layout().maxTaps(), octaves);
         if (!levelsDbfs)
             return levelsDbfs.unexpected();
         for (const double levelDbfs : *levelsDbfs)
-            shown.octaveLevels.levelsDb.push_back(levelDbfs + scene->candidates[index].level.splAtFullScaleDb);
+            shown.octaveLevels.levelsDb.push_back(
+                levelDbfs + scene->candidates[index].level.splAtFullScaleDb);
         content.candidates.push_back(std::move(shown));
     }
 
@@ -357,7 +378,7 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options, repor
     }
     if (!content.rides.empty() && content.rides.back().windSplDba) {
         report::Curve wind;
-        wind.label = "wind, estimate";
+        wind.label = "wind";
         wind.frequenciesHz.assign(centresHz.begin(), centresHz.end());
         for (const double levelDb : ride::windOctaveLevelsDb(request->helmet))
             wind.levelsDb.push_back(levelDb + *content.rides.back().windSplDba);
@@ -365,10 +386,10 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options, repor
     }
 
     for (const JobReportFile& file : options.files) {
-        const auto& candidate = scene->candidates[std::min(file.parameters.candidate, scene->candidates.size() - 1)];
-        report::ReportAuditionFile shown {.name = file.name,
-                                          .words = fileWords(file.parameters, *scene),
-                                          .belowRoadDb = {}};
+        const auto& candidate =
+            scene->candidates[std::min(file.parameters.candidate, scene->candidates.size() - 1)];
+        report::ReportAuditionFile shown {
+            .name = file.name, .words = fileWords(file.parameters, *scene), .belowRoadDb = {}};
         if (file.parameters.monitor != audition::Monitor::untouched)
             shown.belowRoadDb = audition::levelsOf(*scene, candidate, {}).scaleDb
                                 - audition::levelsOf(*scene, candidate, file.parameters).scaleDb;
@@ -391,19 +412,24 @@ std::string allowedTimeWords(double levelDba)
 
 void addCautions(report::ReportContent& content)
 {
-    std::string hearing = "Loud sound harms hearing. Guidance, not medical advice: the US institute NIOSH "
-                          "recommends at most 85 dB(A) for 8 hours a day, and half the time for every 3 dB more.";
+    std::string hearing =
+        "Loud sound harms hearing. Guidance, not medical advice: NIOSH recommends at most "
+        "85 dB(A) for 8 hours a day, half the time for every 3 dB more.";
     if (!content.rides.empty() && content.rides.back().windSplDba)
-        hearing += " The estimated wind alone at " + report::speedWords(content.rides.back().speedKmh) + ", "
-                   + numberText(*content.rides.back().windSplDba, 1) + " dB(A), uses that up in about "
+        hearing += " The estimated wind at " + report::speedWords(content.rides.back().speedKmh)
+                   + ", " + numberText(*content.rides.back().windSplDba, 1)
+                   + " dB(A), uses that up in about "
                    + allowedTimeWords(*content.rides.back().windSplDba) + ".";
     content.cautions.push_back(std::move(hearing));
-    content.cautions.emplace_back("Headphones are for a parked listener, never for riding. Start quiet, then turn up.");
-    content.cautions.emplace_back("Test tones and boosted settings can damage loudspeakers and amplifiers: turn up "
-                                  "slowly and stop when it sounds strained.");
+    content.cautions.emplace_back(
+        "Headphones are for a parked listener, never for riding. Start quiet, then turn up.");
+    content.cautions.emplace_back(
+        "Test tones and boosts can damage loudspeakers and amplifiers: turn up slowly, stop "
+        "when it sounds strained.");
     content.cautions.emplace_back("Levels are estimates unless they are marked as measured.");
-    content.cautions.emplace_back("Local law and licensed practice come before anything in this report: on sound "
-                                  "level, ear protection, work on the bike and advice on hearing.");
+    content.cautions.emplace_back(
+        "Local law (sound on the road, ear protection) and licensed practice come before "
+        "anything in this report.");
 }
 
 void addFoundations(const std::vector<NamedResponse>& states, report::ReportContent& content)
@@ -421,46 +447,53 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
     }
     std::string curves = "The curves of the states.";
     if (numTrusted > 0)
-        curves += " Noise leaves them uncertain by at most \xC2\xB1" + numberText(std::max(0.1, largestDb), 1)
-                  + " dB (three standard deviations). A head or microphone moved between takes adds to that and "
-                    "is not counted.";
+        curves += " Noise leaves them uncertain by at most \xC2\xB1"
+                  + numberText(std::max(0.1, largestDb), 1)
+                  + " dB (three standard deviations). A moved head or microphone adds to that.";
     content.measured.push_back(std::move(curves));
-    content.measured.emplace_back("The difference between parked and engine running, to the same uncertainty.");
+    content.measured.emplace_back(
+        "The difference between parked and engine running, to the same uncertainty.");
     if (numCalibrated == states.size())
         content.measured.emplace_back("The levels, as exact as the calibrator and the microphone.");
     else if (numCalibrated > 0)
-        content.measured.emplace_back("The levels of states marked as calibrated, as exact as the calibrator and "
-                                      "the microphone; the other levels are relative.");
+        content.measured.emplace_back(
+            "The levels of states marked as calibrated, as exact as the calibrator and "
+            "the microphone; the other levels are relative.");
     else
-        content.estimated.emplace_back("All levels in dB(A): no state is calibrated, so the music rests on an "
-                                       "assumption and may be 10 dB off.");
+        content.estimated.emplace_back(
+            "Music in dB(A): no state is calibrated, so it rests on an assumption and may be "
+            "10 dB off.");
 
     if (content.candidates.empty())
         return;
     content.estimated.emplace_back(
-        "Candidates with settings: calculated from the measured state, as long as nothing overloads.");
-    content.estimated.push_back("Wind: level from published measurements of other bikes and riders, \xC2\xB1"
-                                + numberText(ride::windSpreadDb, 0)
-                                + " dB; how it spreads over frequency is a judgement. Screens differ widely.");
+        "Candidates with settings: calculated; true while nothing overloads.");
+    content.estimated.push_back(
+        "Wind: from published measurements of other bikes and riders, \xC2\xB1"
+        + numberText(ride::windSpreadDb, 0)
+        + " dB; its spectrum is a judgement. Screens differ widely.");
     if (content.helmet != ride::Helmet::none)
-        content.estimated.emplace_back("What the helmet takes from the music: typical values, some dB off for any one.");
-    content.estimated.emplace_back("Not included: engine, exhaust, tyres, traffic and passengers.");
+        content.estimated.emplace_back("What the helmet takes from the music: typical values.");
+    content.estimated.emplace_back("Not included: engine, exhaust, tyres and traffic.");
 }
 
 dsp::Result<void> checkOptions(const JobReportOptions& options)
 {
     for (std::size_t index = 0; index < options.speedsMph.size(); ++index) {
         const double speedMph = options.speedsMph[index];
-        if (!(speedMph >= 0.0 && speedMph <= fastestMph) || (index > 0 && speedMph <= options.speedsMph[index - 1]))
-            return dsp::fail(dsp::ErrorCode::outOfRange, "the speeds of a report must rise and lie between 0 and "
-                                                             + numberText(fastestMph, 0) + " mph");
+        if (!(speedMph >= 0.0 && speedMph <= fastestMph)
+            || (index > 0 && speedMph <= options.speedsMph[index - 1]))
+            return dsp::fail(dsp::ErrorCode::outOfRange,
+                             "the speeds of a report must rise and lie between 0 and "
+                                 + numberText(fastestMph, 0) + " mph");
     }
     return {};
 }
 
 } // namespace
 
-dsp::Result<report::ReportContent> makeReportContent(const Job& job, const JobReportOptions& options)
+dsp::Result<report::ReportContent> makeReportContent(const Job& job,
+                                                     const JobReportOptions& options)
 {
     if (const auto checked = checkOptions(options); !checked)
         return dsp::fail(checked.error().code, checked.error().message);
@@ -470,15 +503,17 @@ dsp::Result<report::ReportContent> makeReportContent(const Job& job, const JobRe
 
     report::ReportContent content;
     content.title = job.title.empty() ? "How this bike sounds" : job.title;
-    content.question = !options.question.empty()
-                           ? options.question
-                           : "Does this radio play the same curve with the engine running as parked, and which "
-                             "setting leaves most of the music audible on the road?";
+    content.question =
+        !options.question.empty()
+            ? options.question
+            : "Does this radio play the same curve with the engine running as parked, and which "
+              "setting leaves most of the music audible on the road?";
     content.shop = job.shop;
     content.bike = job.bike;
     content.dateText = options.dateText;
-    content.invented = job.invented
-                       || std::ranges::any_of(*states, [](const NamedResponse& state) { return state.response.invented; });
+    content.invented = job.invented || std::ranges::any_of(*states, [](const NamedResponse& state) {
+                           return state.response.invented;
+                       });
     content.helmet = job.ride.helmet;
     content.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
     for (const NamedResponse& state : *states)
@@ -505,7 +540,9 @@ dsp::Result<void> writeJobReport(const Job& job, const std::filesystem::path& ht
     const auto content = makeReportContent(job, options);
     if (!content)
         return content.unexpected();
-    if (const auto written = files::writeTextFile(curvesFileFor(htmlFile), report::curvesCsv(*content)); !written)
+    if (const auto written =
+            files::writeTextFile(curvesFileFor(htmlFile), report::curvesCsv(*content));
+        !written)
         return written;
     return files::writeTextFile(htmlFile, report::renderHtml(*content));
 }

@@ -13,7 +13,7 @@ namespace saddletone::job {
 
 /** A rendered audition that a report mentions. */
 struct JobReportFile {
-    std::string name; ///< As it is to be shown.
+    std::string name;                                ///< As it is to be shown.
     audition::AuditionEngine::Parameters parameters; ///< It was rendered with.
 };
 
@@ -34,7 +34,8 @@ struct JobReportOptions {
 [[nodiscard]] std::filesystem::path curvesFileFor(const std::filesystem::path& htmlFile);
 
 /** Writes the report and, before it, the CSV of its curves; each appears whole or not at all. */
-[[nodiscard]] dsp::Result<void> writeJobReport(const Job& job, const std::filesystem::path& htmlFile,
+[[nodiscard]] dsp::Result<void> writeJobReport(const Job& job,
+                                               const std::filesystem::path& htmlFile,
                                                const JobReportOptions& options);
 
 } // namespace saddletone::job

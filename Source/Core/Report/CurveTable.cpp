@@ -25,7 +25,8 @@ std::string headerCell(std::string text)
 
 /** Values at the rows' frequencies; NaN where the curve has no point within 1.1 % of one, which
     is how far nominal and exact mid-bands lie apart. */
-std::vector<double> columnOf(const std::vector<double>& rowsHz, const std::vector<double>& frequenciesHz,
+std::vector<double> columnOf(const std::vector<double>& rowsHz,
+                             const std::vector<double>& frequenciesHz,
                              const std::vector<double>& values)
 {
     constexpr double nominalTolerance = 0.011;
@@ -46,12 +47,14 @@ std::string curvesCsv(const ReportContent& content)
         rowsHz.push_back(band.centreHz);
     std::vector<std::string> header {headerCell("Frequency (Hz)")};
     std::vector<std::vector<double>> columns {rowsHz};
-    const auto add = [&](const std::string& name, const Curve& curve, const std::vector<double>& values) {
+    const auto add = [&](const std::string& name, const Curve& curve,
+                         const std::vector<double>& values) {
         header.push_back(headerCell(name));
         columns.push_back(columnOf(rowsHz, curve.frequenciesHz, values));
     };
     for (const ReportState& state : content.states)
-        add(state.name + ": measured (dB re mean 500 Hz to 2 kHz)", state.curve, state.curve.levelsDb);
+        add(state.name + ": measured (dB re mean 500 Hz to 2 kHz)", state.curve,
+            state.curve.levelsDb);
     for (const ReportState& state : content.states)
         add(state.name + ": standard deviation (dB)", state.curve, state.uncertaintiesDb);
     for (const ReportCandidate& candidate : content.candidates)

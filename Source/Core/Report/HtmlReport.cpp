@@ -17,7 +17,7 @@ constexpr double fullWidthPx = 700.0; // A4 less 12 mm on either side: 703 px
 constexpr double halfWidthPx = 344.0;
 
 constexpr std::string_view styleSheet = R"(
-@page { margin: 11mm 12mm; }
+@page { margin: 10mm 12mm 9mm; }
 * { box-sizing: border-box; }
 html { background: #e9e9e6; }
 body { margin: 0 auto; padding: 1.2rem 1.4rem 2rem; max-width: 750px; background: #ffffff; color: #1a1a1a;
@@ -30,23 +30,30 @@ ul { margin: .2rem 0; padding-left: 1.15rem; }
 li { margin: .08rem 0; }
 .question { font-size: 1.08rem; font-weight: 600; }
 .about { margin: .1rem 0 .4rem; }
-.about span { margin-right: 1.1rem; }
+.about span { display: inline-block; margin-right: 1.1rem; }
 .invented { margin: 0 0 .7rem; padding: .3rem .6rem; border: 3px double #8a1c00; color: #8a1c00; font-weight: 700; text-align: center; }
 .verdict { border-left: 5px solid #1a1a1a; padding-left: .6rem; font-weight: 600; }
-.note { color: #404040; }
+.note { color: #404040; font-weight: 400; }
 .scroll { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; margin: .3rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .16rem .45rem .16rem 0; border-bottom: 1px solid #b0b0b0; }
+.nowrap { white-space: nowrap; }
 thead th { border-bottom: 1.5px solid #1a1a1a; vertical-align: bottom; }
+#road th:first-child { width: 30%; }
 figure { margin: .4rem 0; }
 figcaption { color: #404040; }
 svg { display: block; max-width: 100%; height: auto; }
 .pair { display: flex; flex-wrap: wrap; gap: 0 12px; }
 .pair > * { flex: 1 1 330px; min-width: 0; }
 .columns { columns: 2 320px; column-gap: 20px; }
-.columns h3:first-child { margin-top: 0; }
+.columns ul, .columns h3:first-child { margin-top: 0; }
 h2, h3, thead { break-after: avoid; }
 figure, tr, li, .verdict, .keep { break-inside: avoid; }
+@media screen {
+  figure { overflow-x: auto; }
+  .scroll table { min-width: 600px; }
+  #curves svg { min-width: 560px; }
+}
 @media print {
   html { background: none; }
   body { padding: 0; max-width: none; font-size: 10pt; line-height: 1.2; }
@@ -66,8 +73,8 @@ std::string element(std::string_view tag, std::string_view text)
 
 std::string classElement(std::string_view tag, std::string_view className, std::string_view text)
 {
-    return "<" + std::string(tag) + " class=\"" + std::string(className) + "\">" + escapeMarkup(text) + "</"
-           + std::string(tag) + ">\n";
+    return "<" + std::string(tag) + " class=\"" + std::string(className) + "\">"
+           + escapeMarkup(text) + "</" + std::string(tag) + ">\n";
 }
 
 std::string listOf(const std::vector<std::string>& items)
@@ -80,11 +87,17 @@ std::string listOf(const std::vector<std::string>& items)
     return html + "</ul>\n";
 }
 
-std::string sectionOf(std::string_view id, std::string_view heading, std::string_view body)
+/** A section; lead is its first part, which never parts from the heading at the end of a page. */
+std::string sectionOf(std::string_view id, std::string_view heading, std::string_view lead,
+                      std::string_view rest = {})
 {
     const std::string name(id);
-    return "<section id=\"" + name + "\" aria-labelledby=\"" + name + "-heading\">\n<h2 id=\"" + name
-           + "-heading\">" + escapeMarkup(heading) + "</h2>\n" + std::string(body) + "</section>\n";
+    const std::string headed =
+        "<h2 id=\"" + name + "-heading\">" + escapeMarkup(heading) + "</h2>\n" + std::string(lead);
+    return "<section id=\"" + name + "\" aria-labelledby=\"" + name + "-heading\">\n"
+           + (rest.empty() ? headed
+                           : "<div class=\"keep\">\n" + headed + "</div>\n" + std::string(rest))
+           + "</section>\n";
 }
 
 std::string columnHead(std::string_view text)
@@ -102,6 +115,12 @@ std::string cell(std::string_view text)
     return "<td>" + escapeMarkup(text) + "</td>";
 }
 
+/** A cell whose words stay on one line: figures with their units. */
+std::string figureCell(std::string_view text)
+{
+    return "<td class=\"nowrap\">" + escapeMarkup(text) + "</td>";
+}
+
 std::string figureOf(const SvgPlot& plot, std::string_view caption)
 {
     return "<figure>\n" + renderSvg(plot) + element("figcaption", caption) + "</figure>\n";
@@ -110,8 +129,8 @@ std::string figureOf(const SvgPlot& plot, std::string_view caption)
 /** A table that scrolls by itself on a narrow screen. */
 std::string tableOf(std::string_view head, std::string_view rows)
 {
-    return "<div class=\"scroll\"><table>\n<thead><tr>" + std::string(head) + "</tr></thead>\n<tbody>\n"
-           + std::string(rows) + "</tbody></table></div>\n";
+    return "<div class=\"scroll\"><table>\n<thead><tr>" + std::string(head)
+           + "</tr></thead>\n<tbody>\n" + std::string(rows) + "</tbody></table></div>\n";
 }
 
 std::string dba(double level)
@@ -121,9 +140,10 @@ std::string dba(double level)
 
 std::string helmetWords(ride::Helmet helmet)
 {
-    return helmet == ride::Helmet::none ? std::string("without a helmet")
-                                        : "under " + std::string(helmet == ride::Helmet::openFace ? "an " : "a ")
-                                              + std::string(ride::helmetLabel(helmet));
+    return helmet == ride::Helmet::none
+               ? std::string("without a helmet")
+               : "under " + std::string(helmet == ride::Helmet::openFace ? "an " : "a ")
+                     + std::string(ride::helmetLabel(helmet));
 }
 
 std::string sourceWords(audition::LevelSource source)
@@ -135,13 +155,15 @@ std::string headerOf(const ReportContent& content)
 {
     std::string html = "<header>\n";
     if (content.invented)
-        html += classElement("p", "invented",
-                             "INVENTED DEMO DATA \xE2\x80\x93 no bike was measured for this report");
+        html +=
+            classElement("p", "invented",
+                         "INVENTED DEMO DATA \xE2\x80\x93 no bike was measured for this report");
     html += element("h1", content.title);
     html += "<p class=\"about\">";
     const auto fact = [&](std::string_view name, const std::string& value) {
         if (!value.empty())
-            html += "<span><strong>" + escapeMarkup(name) + "</strong> " + escapeMarkup(value) + "</span>\n";
+            html += "<span><strong>" + escapeMarkup(name) + "</strong> " + escapeMarkup(value)
+                    + "</span>\n";
     };
     fact("Bike", content.bike);
     fact("Shop", content.shop);
@@ -153,52 +175,60 @@ std::string headerOf(const ReportContent& content)
 /** One column of the table of states. */
 struct StateColumn {
     std::string head;
+    std::string common; ///< What it is called where all states share it.
     std::vector<std::string> cells;
 };
 
 /** The same in every row. */
 bool isUniform(const StateColumn& column)
 {
-    return std::ranges::adjacent_find(column.cells, std::ranges::not_equal_to()) == column.cells.end();
+    return std::ranges::adjacent_find(column.cells, std::ranges::not_equal_to())
+           == column.cells.end();
 }
 
 std::string calibrationWords(const std::optional<measure::Calibration>& calibration)
 {
-    return calibration ? "calibrated (full scale = " + numberText(calibration->splAtFullScaleDb(), 1) + " dB SPL)"
+    return calibration ? "calibrated (full scale = "
+                             + numberText(calibration->splAtFullScaleDb(), 1) + " dB SPL)"
                        : std::string("relative");
 }
 
 std::string measuredSection(const ReportContent& content)
 {
-    const auto column = [&](std::string head, auto&& wordsOf) {
-        StateColumn filled {std::move(head), {}};
+    const auto column = [&](std::string head, std::string common, auto&& wordsOf) {
+        StateColumn filled {std::move(head), std::move(common), {}};
         for (const ReportState& state : content.states)
             filled.cells.push_back(wordsOf(state));
         return filled;
     };
     std::vector<StateColumn> shown {
-        column("State", [](const auto& state) { return marked(state.curve.mark, state.name); }),
-        column("Radio profile", [](const auto& state) { return state.conditions.radioProfile; }),
-        column("Bike", [](const auto& state) { return conditionWords(state.conditions); })};
+        column("State", "", [](const auto& state) { return marked(state.curve.mark, state.name); }),
+        column("Radio profile", "",
+               [](const auto& state) { return state.conditions.radioProfile; }),
+        column("Bike", "", [](const auto& state) { return conditionWords(state.conditions); })};
     // What is the same for all states takes a line and not a column.
     std::string common;
     for (auto& candidate :
-         {column("Microphone", [](const auto& state) { return state.conditions.microphonePlace; }),
-          column("Volume step", [](const auto& state) { return state.conditions.volumeStep; }),
-          column("Levels", [](const auto& state) { return calibrationWords(state.calibration); }),
-          column("Takes", [](const auto& state) { return std::to_string(state.numTakes); }),
-          column("Recorder clock",
+         {column("Microphone", "microphone at",
+                 [](const auto& state) { return state.conditions.microphonePlace; }),
+          column("Volume step", "volume step",
+                 [](const auto& state) { return state.conditions.volumeStep; }),
+          column("Levels", "levels",
+                 [](const auto& state) { return calibrationWords(state.calibration); }),
+          column("Takes", "takes",
+                 [](const auto& state) { return std::to_string(state.numTakes); }),
+          column("Recorder clock", "recorder clock",
                  [](const auto& state) { return signedText(state.clockPpm, 1) + " ppm"; })}) {
         if (!isUniform(candidate))
             shown.push_back(candidate);
         else if (!candidate.cells.empty() && !candidate.cells.front().empty())
-            common += (common.empty() ? "For every state: " : "; ") + candidate.head + " "
+            common += (common.empty() ? "For every state: " : "; ") + candidate.common + " "
                       + candidate.cells.front();
     }
-    shown.push_back(
-        column("Signal over noise, least", [](const auto& state) { return numberText(state.snrDb, 0) + " dB"; }));
-    shown.push_back(
-        column("Evenness: largest; RMS", [](const auto& state) { return evennessWords(state.evenness); }));
+    shown.push_back(column("Signal over noise, least", "",
+                           [](const auto& state) { return numberText(state.snrDb, 0) + " dB"; }));
+    shown.push_back(column("Evenness: largest; RMS", "",
+                           [](const auto& state) { return evennessWords(state.evenness); }));
 
     std::string head;
     for (const StateColumn& filled : shown)
@@ -207,14 +237,17 @@ std::string measuredSection(const ReportContent& content)
     for (std::size_t row = 0; row < content.states.size(); ++row) {
         rows += "<tr>" + rowHead(shown.front().cells[row]);
         for (std::size_t index = 1; index < shown.size(); ++index)
-            rows += cell(shown[index].cells[row]);
+            rows += index + 1 == shown.size() ? figureCell(shown[index].cells[row])
+                                              : cell(shown[index].cells[row]);
         rows += "</tr>\n";
     }
     std::string note = common.empty() ? common : common + ". ";
-    note += "Evenness: how far third-octave bands from 80 Hz to 12 kHz stray from their mean; 0 dB would be "
+    note += "Evenness: how far third-octave bands from 80 Hz to 12 kHz stray from their mean; 0 dB "
+            "would be "
             "perfectly even.";
     return sectionOf("measured", "What was measured",
-                     tableOf(head, rows) + classElement("p", "note", note) + listOf(content.remarks));
+                     tableOf(head, rows) + classElement("p", "note", note)
+                         + listOf(content.remarks));
 }
 
 std::string curvesSection(const ReportContent& content)
@@ -222,31 +255,34 @@ std::string curvesSection(const ReportContent& content)
     SvgPlot plot;
     plot.id = "states";
     plot.title = "Measured responses";
-    plot.description = "Third-octave levels of each measured state, each set to 0 dB at its own mean from "
-                       "500 Hz to 2 kHz. Evenness of each state is in the table of measured states.";
+    plot.description =
+        "Third-octave levels of each measured state, each set to 0 dB at its own mean from "
+        "500 Hz to 2 kHz. Evenness of each state is in the table of measured states.";
     plot.axisText = "Level in dB over frequency in Hz, third octaves, 0 dB = mean 500 Hz to 2 kHz";
     plot.widthPx = fullWidthPx;
-    plot.heightPx = 215.0;
+    plot.heightPx = 208.0;
     for (const ReportState& state : content.states)
         plot.lines.push_back(state.curve);
-    return sectionOf("curves", "The curves at the rider's head",
-                     figureOf(plot, "Higher means louder at that pitch. A gap means: drowned in noise, or "
-                                    "outside what was played."));
+    return sectionOf(
+        "curves", "The curves at the rider's head",
+        figureOf(plot, "Higher means louder at that pitch. A gap means: drowned in noise, or "
+                       "outside what was played."));
 }
 
 std::string comparisonSection(const ReportContent& content)
 {
     std::string html;
     for (const ReportComparison& entry : content.comparisons) {
-        html += "<div class=\"keep\">\n"
-                + classElement("p", "verdict", verdictSentence(entry.other, entry.comparison));
-        std::string line = entry.otherName + " against " + entry.parkedName + ".";
+        std::string details = entry.otherName + " against " + entry.parkedName + ".";
         if (entry.levelDifferenceDb)
-            line += " Overall it plays " + numberText(std::abs(*entry.levelDifferenceDb), 1) + " dB "
-                    + (*entry.levelDifferenceDb < 0.0 ? "quieter" : "louder") + " (500 Hz to 2 kHz).";
+            details += " Overall " + numberText(std::abs(*entry.levelDifferenceDb), 1) + " dB "
+                       + (*entry.levelDifferenceDb < 0.0 ? "quieter" : "louder")
+                       + " (500 Hz to 2 kHz).";
         for (const std::string& note : entry.notes)
-            line += " " + note;
-        html += classElement("p", "note", line) + "</div>\n";
+            details += " " + note;
+        html += "<p class=\"verdict\">"
+                + escapeMarkup(verdictSentence(entry.other, entry.comparison))
+                + " <span class=\"note\">" + escapeMarkup(details) + "</span></p>\n";
     }
     for (const std::string& note : content.comparisonNotes)
         html += element("p", note);
@@ -258,8 +294,10 @@ std::string boostWords(const ReportCandidate& candidate)
     constexpr double worthSayingDb = 1.0;
     if (candidate.largestBoostDb < worthSayingDb)
         return {};
-    return ". Asks the amplifier for " + numberText(dsp::dbToPower(candidate.largestBoostDb), 1) + " times the power"
-           + (candidate.largestBoostAtHz > 0.0 ? " at " + frequencyWords(candidate.largestBoostAtHz) : std::string());
+    return ". Asks the amplifier for " + numberText(dsp::dbToPower(candidate.largestBoostDb), 1)
+           + " times the power"
+           + (candidate.largestBoostAtHz > 0.0 ? " at " + frequencyWords(candidate.largestBoostAtHz)
+                                               : std::string());
 }
 
 std::string candidateSection(const ReportContent& content)
@@ -269,9 +307,9 @@ std::string candidateSection(const ReportContent& content)
                          element("p", "No candidates have been set up in this job yet."));
     std::string rows;
     for (const ReportCandidate& candidate : content.candidates)
-        rows += "<tr>" + rowHead(marked(candidate.curve.mark, candidate.name)) + cell(candidate.stateMark)
-                + cell(candidate.settings + boostWords(candidate)) + cell(evennessWords(candidate.evenness))
-                + "</tr>\n";
+        rows += "<tr>" + rowHead(marked(candidate.curve.mark, candidate.name))
+                + cell(candidate.stateMark) + cell(candidate.settings + boostWords(candidate))
+                + figureCell(evennessWords(candidate.evenness)) + "</tr>\n";
     return sectionOf("candidates", "What could be chosen",
                      tableOf(columnHead("Candidate") + columnHead("State") + columnHead("Settings")
                                  + columnHead("Evenness, calculated"),
@@ -282,7 +320,8 @@ std::string candidateSection(const ReportContent& content)
 std::string audibleWords(const Curve& programme, const Curve& wind)
 {
     std::vector<double> aboveHz;
-    for (std::size_t index = 0; index < std::min(programme.levelsDb.size(), wind.levelsDb.size()); ++index)
+    for (std::size_t index = 0; index < std::min(programme.levelsDb.size(), wind.levelsDb.size());
+         ++index)
         if (programme.levelsDb[index] >= wind.levelsDb[index])
             aboveHz.push_back(programme.frequenciesHz[index]);
     if (aboveHz.empty())
@@ -302,32 +341,31 @@ std::string audibleWords(const Curve& programme, const Curve& wind)
 
 std::string levelTable(const ReportContent& content)
 {
-    const std::string spread = " \xC2\xB1 " + numberText(ride::windSpreadDb, 0);
-    std::string head = columnHead("Candidate") + columnHead("Music at the ear");
-    for (const ReportRide& ride : content.rides)
-        head += columnHead(ride.windSplDba ? "Against wind at " + speedWords(ride.speedKmh)
-                                            : std::string("Parked, 0 mph (0 km/h)"));
-    if (content.windOctaveLevels)
-        head += columnHead("Octaves above the wind at "
+    const std::string none = "\xE2\x80\x93";
+    std::string head = columnHead("Candidate") + columnHead("Parked, 0 mph: music alone");
+    std::string rows = "<tr>" + rowHead("Wind, estimate") + cell("no wind");
+    for (const ReportRide& ride : content.rides) {
+        if (!ride.windSplDba)
+            continue;
+        head += columnHead("Against wind at " + speedWords(ride.speedKmh));
+        rows += figureCell(numberText(*ride.windSplDba, 1) + " \xC2\xB1 "
+                           + numberText(ride::windSpreadDb, 0) + " dB(A)");
+    }
+    if (content.windOctaveLevels) {
+        head += columnHead("Octaves above wind at "
                            + numberText(dsp::kmhToMph(content.rides.back().speedKmh), 0) + " mph");
-
-    std::string rows = "<tr>" + rowHead("Wind noise, estimate") + cell("\xE2\x80\x93");
-    for (const ReportRide& ride : content.rides)
-        rows += cell(ride.windSplDba ? numberText(*ride.windSplDba, 1) + spread + " dB(A)" : std::string("none"));
-    rows += (content.windOctaveLevels ? cell("\xE2\x80\x93") : std::string()) + "</tr>\n";
+        rows += cell(none);
+    }
+    rows += "</tr>\n";
     for (const ReportCandidate& candidate : content.candidates) {
-        const bool hasLevel = !candidate.programmeSplDba.empty();
+        const auto& levels = candidate.programmeSplDba;
         rows += "<tr>" + rowHead(marked(candidate.curve.mark, candidate.name))
-                + cell(hasLevel ? dba(candidate.programmeSplDba.front()) + ", " + sourceWords(candidate.levelSource)
-                                : std::string("\xE2\x80\x93"));
-        for (std::size_t index = 0; index < content.rides.size(); ++index) {
-            const auto& wind = content.rides[index].windSplDba;
-            if (index >= candidate.programmeSplDba.size())
-                rows += cell("\xE2\x80\x93");
-            else
-                rows += cell(wind ? balanceWords(candidate.programmeSplDba[index] - *wind)
-                                  : std::string("no wind"));
-        }
+                + figureCell(levels.empty()
+                                 ? none
+                                 : dba(levels.front()) + ", " + sourceWords(candidate.levelSource));
+        for (std::size_t index = 0; index < content.rides.size(); ++index)
+            if (const auto& wind = content.rides[index].windSplDba)
+                rows += cell(index < levels.size() ? balanceWords(levels[index] - *wind) : none);
         if (content.windOctaveLevels)
             rows += cell(audibleWords(candidate.octaveLevels, *content.windOctaveLevels));
         rows += "</tr>\n";
@@ -337,37 +375,43 @@ std::string levelTable(const ReportContent& content)
 
 std::string levelBasis(const ReportContent& content)
 {
-    const bool anyAssumed = std::ranges::any_of(content.candidates, [](const ReportCandidate& candidate) {
-        return candidate.levelSource == audition::LevelSource::assumed;
-    });
-    const bool anyMeasured = std::ranges::any_of(content.candidates, [](const ReportCandidate& candidate) {
-        return candidate.levelSource == audition::LevelSource::measured;
-    });
+    const bool anyAssumed =
+        std::ranges::any_of(content.candidates, [](const ReportCandidate& candidate) {
+            return candidate.levelSource == audition::LevelSource::assumed;
+        });
+    const bool anyMeasured =
+        std::ranges::any_of(content.candidates, [](const ReportCandidate& candidate) {
+            return candidate.levelSource == audition::LevelSource::measured;
+        });
     std::string words = "At the ear " + helmetWords(content.helmet)
-                        + ", music as dense as pink noise at "
+                        + ", for music as dense as pink noise at "
                         + numberText(audition::referenceProgrammeDbfs, 0) + " dBFS. ";
     if (anyAssumed)
-        words += "Assumed means: candidate 1 was taken to reach " + numberText(content.assumedProgrammeSplDba, 0)
-                 + " dB(A) at the bare head; the others follow from the measurements. ";
+        words += "Assumed: candidate 1 reaches " + numberText(content.assumedProgrammeSplDba, 0)
+                 + " dB(A) at the bare head, the others as measured against it. ";
     if (anyMeasured)
-        words += "Measured means: from a calibrated recording at that volume step. ";
-    return words + "The wind is an estimate for a head in clean air flow, typical spread \xC2\xB1"
-           + numberText(ride::windSpreadDb, 0) + " dB.";
+        words += "Measured: from a calibrated recording at that volume step. ";
+    return words + "Wind: for a head in clean air flow, \xC2\xB1"
+           + numberText(ride::windSpreadDb, 0) + " dB from bike to bike.";
 }
 
+// The names of the candidates stand in the tables around; their numbers do in half a page's width.
 std::string candidateFigure(const ReportContent& content)
 {
     SvgPlot plot;
     plot.id = "candidates-plot";
     plot.title = "Calculated responses of the candidates";
-    plot.description = "Third-octave levels of each candidate as calculated from the measured state and the "
-                       "settings, each set to 0 dB at its own mean from 500 Hz to 2 kHz.";
+    plot.description =
+        "Third-octave levels of each candidate as calculated from the measured state and the "
+        "settings, each set to 0 dB at its own mean from 500 Hz to 2 kHz.";
     plot.axisText = "dB over Hz, 0 dB = mean 500 Hz to 2 kHz";
     plot.widthPx = halfWidthPx;
-    plot.heightPx = 190.0;
-    for (const ReportCandidate& candidate : content.candidates)
+    plot.heightPx = 180.0;
+    for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.curve);
-    return figureOf(plot, "The candidates, calculated, at the bare head.");
+        plot.lines.back().label.clear();
+    }
+    return figureOf(plot, "Candidates as numbered above: calculated, bare head.");
 }
 
 std::string roadFigure(const ReportContent& content)
@@ -376,19 +420,19 @@ std::string roadFigure(const ReportContent& content)
     SvgPlot plot;
     plot.id = "road";
     plot.title = "Music against wind noise at " + speed;
-    plot.description = "Octave-band sound pressure levels at the ear: the hatched area is the estimated wind "
-                       "noise, the lines are the candidates. Where a line runs above the area, music stands "
-                       "above the wind.";
+    plot.description =
+        "Octave-band sound pressure levels at the ear: the hatched area is the estimated wind "
+        "noise, the lines are the candidates. Where a line runs above the area, music stands "
+        "above the wind.";
     plot.axisText = "dB SPL over Hz, octaves, estimate";
     plot.widthPx = halfWidthPx;
-    plot.heightPx = 190.0;
+    plot.heightPx = 180.0;
     plot.areas.push_back(*content.windOctaveLevels);
     for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.octaveLevels);
-        // The candidates' names stand beside; here their numbers do.
         plot.lines.back().label.clear();
     }
-    return figureOf(plot, "Music against wind at " + speed + ", estimate.");
+    return figureOf(plot, "Music against wind noise at " + speed + ": estimate.");
 }
 
 std::string roadSection(const ReportContent& content)
@@ -399,33 +443,50 @@ std::string roadSection(const ReportContent& content)
     if (content.windOctaveLevels)
         figures += roadFigure(content);
     return sectionOf("road", "What remains audible on the road",
-                     "<div class=\"pair\">\n" + figures + "</div>\n" + levelTable(content)
-                         + classElement("p", "note", levelBasis(content)));
+                     "<div class=\"pair\">\n" + figures + "</div>\n",
+                     levelTable(content) + classElement("p", "note", levelBasis(content)));
+}
+
+/** The folder that all files share, with its '/'; empty if they share none. */
+std::string commonFolder(const std::vector<ReportAuditionFile>& files)
+{
+    const std::string& first = files.front().name;
+    std::string folder = first.substr(0, first.rfind('/') + 1);
+    for (const ReportAuditionFile& file : files)
+        if (file.name.substr(0, file.name.rfind('/') + 1) != folder)
+            return {};
+    return folder;
 }
 
 std::string fileSection(const ReportContent& content)
 {
     if (content.auditionFiles.empty())
         return {};
+    const std::string folder = commonFolder(content.auditionFiles);
     std::string rows;
     for (const ReportAuditionFile& file : content.auditionFiles)
-        rows += "<tr>" + rowHead(file.name) + cell(file.words)
+        rows += "<tr>" + rowHead(file.name.substr(folder.size())) + cell(file.words)
                 + cell(file.belowRoadDb ? numberText(*file.belowRoadDb, 1) + " dB"
                                         : std::string("not tied to the bike"))
                 + "</tr>\n";
-    return sectionOf("files", "Sound files to compare",
-                     tableOf(columnHead("File") + columnHead("What it is")
-                                 + columnHead("Quieter than the road by"),
-                             rows)
-                         + classElement("p", "note",
-                                        "With the headphones set so that the parked bike sounds as loud as in "
-                                        "life. Music against wind stays true in every file."));
+    const std::string where = folder.empty() ? std::string() : "In the folder " + folder + ". ";
+    return sectionOf(
+        "files", "Sound files to compare",
+        tableOf(columnHead("File") + columnHead("What it is")
+                    + columnHead("Quieter than the road by"),
+                rows)
+            + classElement(
+                "p", "note",
+                where
+                    + "Quieter: with headphones that play the parked bike as loud as in life. "
+                      "Music against wind stays true."));
 }
 
 std::string foundationSection(const ReportContent& content)
 {
-    const std::string html = "<div class=\"columns\">\n" + element("h3", "Measured") + listOf(content.measured)
-                             + element("h3", "Estimated or assumed") + listOf(content.estimated) + "</div>\n";
+    const std::string html = "<div class=\"columns\">\n" + element("h3", "Measured")
+                             + listOf(content.measured) + element("h3", "Estimated or assumed")
+                             + listOf(content.estimated) + "</div>\n";
     return sectionOf("foundation", "What is measured and what is estimated", html);
 }
 
@@ -433,8 +494,9 @@ std::string foundationSection(const ReportContent& content)
 
 std::string renderHtml(const ReportContent& content)
 {
-    std::string html = "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
-                       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n";
+    std::string html =
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
+        "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n";
     html += element("title", content.title.empty() ? content.bike : content.title);
     html += "<style>" + std::string(styleSheet) + "</style>\n</head>\n<body>\n";
     html += headerOf(content) + "<main>\n";
@@ -444,7 +506,8 @@ std::string renderHtml(const ReportContent& content)
     html += candidateSection(content);
     html += roadSection(content);
     html += fileSection(content);
-    html += sectionOf("cautions", "Cautions", listOf(content.cautions));
+    html += sectionOf("cautions", "Cautions",
+                      "<div class=\"columns\">\n" + listOf(content.cautions) + "</div>\n");
     html += foundationSection(content);
     return html + "</main>\n</body>\n</html>\n";
 }

@@ -17,8 +17,8 @@ struct ReportState {
     std::string name;
     measure::BikeState conditions;
     std::size_t numTakes = 1;
-    double snrDb = 0.0;    ///< Lowest of the bands from 40 Hz to 16 kHz.
-    double clockPpm = 0.0; ///< Recorder against player.
+    double snrDb = 0.0;                              ///< Lowest of the bands from 40 Hz to 16 kHz.
+    double clockPpm = 0.0;                           ///< Recorder against player.
     std::optional<measure::Calibration> calibration; ///< Missing: levels are relative.
     measure::Flatness evenness;
     Curve curve; ///< Third octaves re the mean from 500 Hz to 2 kHz; gaps where not to be trusted.
@@ -27,7 +27,7 @@ struct ReportState {
 
 /** A state set against the parked state of the same radio profile. */
 struct ReportComparison {
-    std::string parkedName;
+    std::string parkedName; ///< Marks, or else names, of the two states.
     std::string otherName;
     measure::BikeState other;
     measure::Comparison comparison;
@@ -39,15 +39,15 @@ struct ReportComparison {
 /** Something the customer may choose. */
 struct ReportCandidate {
     std::string name;
-    std::string stateMark;       ///< Mark, or else name, of the state it rests on.
-    std::string settings;        ///< In words.
-    double largestBoostDb = 0.0; ///< Of the settings, 20 Hz to 20 kHz; 0 if they boost nowhere.
+    std::string stateMark;         ///< Mark, or else name, of the state it rests on.
+    std::string settings;          ///< In words.
+    double largestBoostDb = 0.0;   ///< Of the settings, 20 Hz to 20 kHz; 0 if they boost nowhere.
     double largestBoostAtHz = 0.0; ///< 0: about the same at all frequencies.
-    measure::Flatness evenness;  ///< Computed from state and settings.
-    Curve curve;                 ///< As ReportState::curve.
+    measure::Flatness evenness;    ///< Computed from state and settings.
+    Curve curve;                   ///< As ReportState::curve.
     audition::LevelSource levelSource = audition::LevelSource::assumed;
     std::vector<double> programmeSplDba; ///< At the ear, one a ride of the report.
-    Curve octaveLevels; ///< At the ear, SPL of octaves of the reference programme.
+    Curve octaveLevels;                  ///< At the ear, SPL of octaves of the reference programme.
 };
 
 /** Wind at one speed. */
@@ -83,7 +83,7 @@ struct ReportContent {
     ride::Helmet helmet = ride::Helmet::fullFace;
     /** What the assumed levels rest on; see audition::SceneRequest. */
     double assumedProgrammeSplDba = 90.0;
-    std::vector<ReportRide> rides; ///< Ascending speed; the last is drawn.
+    std::vector<ReportRide> rides;         ///< Ascending speed; the last is drawn.
     std::optional<Curve> windOctaveLevels; ///< SPL at the ear on the last ride.
 
     std::vector<ReportAuditionFile> auditionFiles;

@@ -40,7 +40,7 @@ constexpr double topMarginPx = 22.0;
 constexpr double bottomMarginPx = 20.0;
 constexpr double legendRowPx = 19.0;
 constexpr double legendSamplePx = 34.0;
-constexpr double legendGapPx = 16.0;
+constexpr double legendGapPx = 12.0;
 
 std::string px(double value)
 {
@@ -72,7 +72,9 @@ std::string shortenedTo(std::string text, double widthPx)
 /** From frequency and level to the drawing. */
 class Frame {
 public:
-    Frame(const SvgPlot& shownPlot, const LevelAxis& levelAxis) : plot(shownPlot), axis(levelAxis) {}
+    Frame(const SvgPlot& shownPlot, const LevelAxis& levelAxis) : plot(shownPlot), axis(levelAxis)
+    {
+    }
 
     [[nodiscard]] double left() const { return leftMarginPx; }
     [[nodiscard]] double right() const { return plot.widthPx - rightMarginPx; }
@@ -81,7 +83,8 @@ public:
 
     [[nodiscard]] double x(double frequencyHz) const
     {
-        const double position = std::log(frequencyHz / plot.fromHz) / std::log(plot.toHz / plot.fromHz);
+        const double position =
+            std::log(frequencyHz / plot.fromHz) / std::log(plot.toHz / plot.fromHz);
         // One plot's width outside is as good as any distance, and keeps the numbers short.
         return left() + (right() - left()) * std::clamp(position, -1.0, 2.0);
     }
@@ -156,8 +159,9 @@ std::optional<double> levelAt(const Curve& curve, double frequencyHz)
 
 std::string strokeOf(const LineStyle& style)
 {
-    std::string attributes = " fill=\"none\" stroke=\"" + std::string(style.colour) + "\" stroke-width=\""
-                             + px(style.widthPx) + "\" stroke-linejoin=\"round\"";
+    std::string attributes = " fill=\"none\" stroke=\"" + std::string(style.colour)
+                             + "\" stroke-width=\"" + px(style.widthPx)
+                             + "\" stroke-linejoin=\"round\"";
     // Round caps would close the gaps of short dashes.
     attributes += style.dashes.empty() ? " stroke-linecap=\"round\""
                                        : " stroke-dasharray=\"" + std::string(style.dashes) + "\"";
@@ -166,8 +170,8 @@ std::string strokeOf(const LineStyle& style)
 
 std::string textElement(double x, double y, std::string_view anchor, std::string_view text)
 {
-    return "<text x=\"" + px(x) + "\" y=\"" + px(y) + "\" text-anchor=\"" + std::string(anchor) + "\">"
-           + escapeMarkup(text) + "</text>\n";
+    return "<text x=\"" + px(x) + "\" y=\"" + px(y) + "\" text-anchor=\"" + std::string(anchor)
+           + "\">" + escapeMarkup(text) + "</text>\n";
 }
 
 std::string straightLine(double x1, double y1, double x2, double y2, std::string_view colour)
@@ -183,14 +187,15 @@ std::string gridOf(const SvgPlot& plot, const LevelAxis& axis, const Frame& fram
 {
     std::string svg;
     constexpr std::array labelledDigits {1, 2, 5};
-    for (double decadeHz = std::pow(10.0, std::floor(std::log10(plot.fromHz))); decadeHz <= plot.toHz;
-         decadeHz *= 10.0)
+    for (double decadeHz = std::pow(10.0, std::floor(std::log10(plot.fromHz)));
+         decadeHz <= plot.toHz; decadeHz *= 10.0)
         for (int digit = 1; digit <= 9; ++digit) {
             const double frequencyHz = digit * decadeHz;
             if (frequencyHz < plot.fromHz * 0.999 || frequencyHz > plot.toHz * 1.001)
                 continue;
             const double x = frame.x(frequencyHz);
-            svg += straightLine(x, frame.top(), x, frame.bottom(), digit == 1 ? decadeColour : gridColour);
+            svg += straightLine(x, frame.top(), x, frame.bottom(),
+                                digit == 1 ? decadeColour : gridColour);
             if (std::ranges::find(labelledDigits, digit) != labelledDigits.end())
                 svg += textElement(x, frame.bottom() + fontPx + 2.0, "middle",
                                    frequencyHz >= 999.0 ? fixedText(frequencyHz / 1000.0, 0) + "k"
@@ -212,7 +217,8 @@ std::string hatchOf(const SvgPlot& plot, std::size_t area)
     // A second area leans the other way.
     const std::string_view turn = area % 2 == 0 ? "45" : "-45";
     return "<pattern id=\"" + escapeMarkup(plot.id) + "-hatch" + std::to_string(area)
-           + "\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate("
+           + "\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" "
+             "patternTransform=\"rotate("
            + std::string(turn)
            + ")\"><rect width=\"6\" height=\"6\" fill=\"#f0f0f0\"/><path d=\"M0 0V6\" "
              "stroke=\"#8a8a8a\" stroke-width=\"2\"/></pattern>\n";
@@ -224,7 +230,8 @@ std::string fillOf(const SvgPlot& plot, std::size_t area)
            + ")\" stroke=\"#666666\" stroke-width=\"1\"";
 }
 
-/** Marks on the lines, spread so that those of different curves do not stand over each other. */
+/** Marks on the lines, twice each, spread so that those of different curves do not stand over each
+    other. */
 std::string marksOf(const SvgPlot& plot, const LevelAxis& axis, const Frame& frame)
 {
     std::string svg;
@@ -232,17 +239,25 @@ std::string marksOf(const SvgPlot& plot, const LevelAxis& axis, const Frame& fra
     constexpr double partShare = 0.45;
     for (std::size_t line = 0; line < plot.lines.size(); ++line) {
         const Curve& curve = plot.lines[line];
-        if (curve.mark.empty())
+        double firstHz = plot.toHz;
+        double lastHz = plot.fromHz;
+        for (std::size_t index = 0; index < numPoints(curve); ++index)
+            if (isDrawable(curve, index)) {
+                firstHz = std::min(firstHz, std::max(curve.frequenciesHz[index], plot.fromHz));
+                lastHz = std::max(lastHz, std::min(curve.frequenciesHz[index], plot.toHz));
+            }
+        if (curve.mark.empty() || firstHz >= lastHz)
             continue;
         for (const double start : partStarts) {
-            const double position = start
-                                    + partShare * static_cast<double>(line)
-                                          / static_cast<double>(plot.lines.size());
-            const double frequencyHz = plot.fromHz * std::pow(plot.toHz / plot.fromHz, position);
+            const double position =
+                start
+                + partShare * static_cast<double>(line) / static_cast<double>(plot.lines.size());
+            const double frequencyHz = firstHz * std::pow(lastHz / firstHz, position);
             const auto levelDb = levelAt(curve, frequencyHz);
             if (!levelDb || *levelDb < axis.bottomDb || *levelDb > axis.topDb)
                 continue;
-            svg += "<text x=\"" + px(frame.x(frequencyHz)) + "\" y=\"" + px(frame.y(*levelDb) + 0.35 * fontPx)
+            svg += "<text x=\"" + px(frame.x(frequencyHz)) + "\" y=\""
+                   + px(frame.y(*levelDb) + 0.35 * fontPx)
                    + "\" text-anchor=\"middle\" font-weight=\"bold\" fill=\""
                    + std::string(lineStyles[line % lineStyles.size()].colour)
                    + "\" stroke=\"#ffffff\" stroke-width=\"5\" stroke-linejoin=\"round\" "
@@ -268,9 +283,10 @@ std::vector<LegendEntry> legendOf(const SvgPlot& plot)
         entries.push_back({.isArea = true, .index = index, .text = plot.areas[index].label});
     for (std::size_t index = 0; index < plot.lines.size(); ++index) {
         const Curve& curve = plot.lines[index];
-        entries.push_back({.isArea = false,
-                           .index = index,
-                           .text = curve.mark.empty() ? curve.label : curve.mark + " " + curve.label});
+        entries.push_back(
+            {.isArea = false,
+             .index = index,
+             .text = curve.label.empty() ? curve.mark : marked(curve.mark, curve.label)});
     }
     double x = leftMarginPx;
     std::size_t row = 0;
@@ -294,8 +310,8 @@ std::string legendElement(const SvgPlot& plot, const LegendEntry& entry)
     const double middle = plot.heightPx + legendRowPx * (static_cast<double>(entry.row) + 0.5);
     std::string svg;
     if (entry.isArea)
-        svg += "<rect x=\"" + px(entry.x) + "\" y=\"" + px(middle - 6.0) + "\" width=\"28\" height=\"12\""
-               + fillOf(plot, entry.index) + "/>\n";
+        svg += "<rect x=\"" + px(entry.x) + "\" y=\"" + px(middle - 6.0)
+               + "\" width=\"28\" height=\"12\"" + fillOf(plot, entry.index) + "/>\n";
     else
         svg += "<path d=\"M" + px(entry.x) + " " + px(middle) + "h28\""
                + strokeOf(lineStyles[entry.index % lineStyles.size()]) + "/>\n";
@@ -311,7 +327,8 @@ LevelAxis levelAxisOf(const SvgPlot& plot)
     for (const auto* curves : {&plot.areas, &plot.lines})
         for (const Curve& curve : *curves)
             for (std::size_t index = 0; index < numPoints(curve); ++index) {
-                const bool isShown = isDrawable(curve, index) && curve.frequenciesHz[index] >= plot.fromHz * 0.98
+                const bool isShown = isDrawable(curve, index)
+                                     && curve.frequenciesHz[index] >= plot.fromHz * 0.98
                                      && curve.frequenciesHz[index] <= plot.toHz * 1.02;
                 // The ends of audio levels: beyond them nothing can be read off anyway.
                 const double level = std::clamp(curve.levelsDb[index], -400.0, 400.0);
@@ -349,14 +366,15 @@ std::string renderSvg(const SvgPlot& plot)
     const double numRows = legend.empty() ? 0.0 : static_cast<double>(legend.back().row) + 1.0;
     const double totalHeightPx = plot.heightPx + numRows * legendRowPx + 3.0;
     const std::string id = escapeMarkup(plot.id);
-    const std::string area = " x=\"" + px(frame.left()) + "\" y=\"" + px(frame.top()) + "\" width=\""
-                             + px(frame.right() - frame.left()) + "\" height=\""
+    const std::string area = " x=\"" + px(frame.left()) + "\" y=\"" + px(frame.top())
+                             + "\" width=\"" + px(frame.right() - frame.left()) + "\" height=\""
                              + px(frame.bottom() - frame.top()) + "\"";
 
-    std::string svg = "<svg role=\"img\" aria-labelledby=\"" + id + "-title " + id + "-desc\" viewBox=\"0 0 "
-                      + px(plot.widthPx) + " " + px(totalHeightPx) + "\" width=\"" + px(plot.widthPx)
-                      + "\" height=\"" + px(totalHeightPx) + "\" font-size=\"" + px(fontPx)
-                      + "\" font-family=\"Arial, Helvetica, Liberation Sans, sans-serif\" fill=\"#1a1a1a\">\n";
+    std::string svg =
+        "<svg role=\"img\" aria-labelledby=\"" + id + "-title " + id + "-desc\" viewBox=\"0 0 "
+        + px(plot.widthPx) + " " + px(totalHeightPx) + "\" width=\"" + px(plot.widthPx)
+        + "\" height=\"" + px(totalHeightPx) + "\" font-size=\"" + px(fontPx)
+        + "\" font-family=\"Arial, Helvetica, Liberation Sans, sans-serif\" fill=\"#1a1a1a\">\n";
     svg += "<title id=\"" + id + "-title\">" + escapeMarkup(plot.title) + "</title>\n";
     svg += "<desc id=\"" + id + "-desc\">" + escapeMarkup(plot.description) + "</desc>\n";
     svg += "<defs><clipPath id=\"" + id + "-clip\"><rect" + area + "/></clipPath>\n";
@@ -367,7 +385,8 @@ std::string renderSvg(const SvgPlot& plot)
 
     svg += "<g clip-path=\"url(#" + id + "-clip)\">\n";
     for (std::size_t index = 0; index < plot.areas.size(); ++index)
-        svg += "<path d=\"" + pathOf(plot.areas[index], frame, true) + "\"" + fillOf(plot, index) + "/>\n";
+        svg += "<path d=\"" + pathOf(plot.areas[index], frame, true) + "\"" + fillOf(plot, index)
+               + "/>\n";
     svg += "</g>\n";
     svg += gridOf(plot, axis, frame);
     svg += "<g clip-path=\"url(#" + id + "-clip)\">\n";

@@ -11,15 +11,15 @@ struct Curve {
     std::string label;
     std::string mark; ///< One or two characters written on the line itself; empty = none.
     std::vector<double> frequenciesHz; ///< Ascending.
-    std::vector<double> levelsDb; ///< As many; a value that is not finite is a gap.
+    std::vector<double> levelsDb;      ///< As many; a value that is not finite is a gap.
 
     bool operator==(const Curve&) const = default;
 };
 
 /** A graph of levels over a logarithmic frequency axis. */
 struct SvgPlot {
-    std::string id;          ///< Unique in the document: letters, digits and '-'.
-    std::string title;       ///< For readers who do not see the graph, with description.
+    std::string id;    ///< Unique in the document: letters, digits and '-'.
+    std::string title; ///< For readers who do not see the graph, with description.
     std::string description;
     std::string axisText = "Level in dB over frequency in Hz";
     double widthPx = 700.0;

@@ -19,7 +19,11 @@ constexpr std::string_view enDash = "\xE2\x80\x93";
 std::string setFrequencyWords(double frequencyHz)
 {
     if (frequencyHz < 1000.0)
-        return numberText(frequencyHz, frequencyHz < 100.0 && std::abs(frequencyHz - std::round(frequencyHz)) > 0.05 ? 1 : 0)
+        return numberText(frequencyHz,
+                          frequencyHz < 100.0
+                                  && std::abs(frequencyHz - std::round(frequencyHz)) > 0.05
+                              ? 1
+                              : 0)
                + " Hz";
     std::string text = numberText(frequencyHz / 1000.0, 2);
     while (text.ends_with('0'))
@@ -31,7 +35,8 @@ std::string setFrequencyWords(double frequencyHz)
 
 std::string orderWords(const tuning::Element& element)
 {
-    return std::string(element.alignment == tuning::Alignment::linkwitzRiley ? "Linkwitz-Riley " : "Butterworth ")
+    return std::string(element.alignment == tuning::Alignment::linkwitzRiley ? "Linkwitz-Riley "
+                                                                             : "Butterworth ")
            + std::to_string(6 * element.order) + " dB/octave";
 }
 
@@ -43,11 +48,15 @@ std::string spreadWords(double uncertaintyDb)
 
 std::string openingOf(const measure::BikeState& state)
 {
+    std::string opening = "with the engine running";
     if (state.speedKmh > 0.0)
-        return "At " + speedWords(state.speedKmh);
-    if (state.engine == measure::EngineState::idle)
-        return "With the engine idling";
-    return "With the engine running";
+        opening = "at " + speedWords(state.speedKmh);
+    else if (state.engine == measure::EngineState::idle)
+        opening = "with the engine idling";
+    if (!state.radioProfile.empty())
+        return "Profile " + state.radioProfile + ": " + opening;
+    opening.front() = opening.front() == 'w' ? 'W' : 'A';
+    return opening;
 }
 
 } // namespace
@@ -121,17 +130,18 @@ std::string verdictSentence(const measure::BikeState& other, const measure::Comp
     const double leastDb = std::max(1.0, 3.0 * uncertaintyDb);
     if (comparison.largestAtHz <= 0.0)
         return opening + " this radio plays the same curve as parked with the engine off.";
-    return opening + " this radio plays the same curve as parked with the engine off, as far as the "
-           + "measurement tells: the largest difference is " + numberText(sizeDb, 1) + " dB at " + where
-           + ", and only more than " + numberText(leastDb, 1) + " dB would count.";
+    return opening
+           + " this radio plays the same curve as parked with the engine off, as far as the "
+           + "measurement tells: the largest difference is " + numberText(sizeDb, 1) + " dB at "
+           + where + ", and only more than " + numberText(leastDb, 1) + " dB would count.";
 }
 
 std::string evennessWords(const measure::Flatness& flatness)
 {
     if (flatness.numBands == 0)
         return "no band could be relied on";
-    return signedText(flatness.largestDb, 1) + " dB at " + frequencyWords(flatness.largestAtHz) + "; RMS "
-           + numberText(flatness.rmsDb, 1) + " dB";
+    return signedText(flatness.largestDb, 1) + " dB at " + frequencyWords(flatness.largestAtHz)
+           + "; RMS " + numberText(flatness.rmsDb, 1) + " dB";
 }
 
 std::string elementWords(const tuning::Element& element)

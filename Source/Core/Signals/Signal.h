@@ -42,8 +42,8 @@ struct SignalRequest {
     Repetition repetition = Repetition::none; ///< Of pink noise.
     /** Band limits of noise and sweep in Hz; missing: 10 Hz to 22.4 kHz for noise (the band of
         SMPTE ST 2095-1), 20 Hz to 22 kHz for a sweep, at most 0.4583 of the sample rate. */
-    std::optional<double> fromHz;
-    std::optional<double> toHz;
+    std::optional<double> fromHz = std::nullopt;
+    std::optional<double> toHz = std::nullopt;
     double frequencyHz = 1000.0; ///< Of the sine; moved to a whole number of cycles in the file.
 };
 
