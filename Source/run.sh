@@ -10,7 +10,7 @@ demoJob="$demoDir/job"
 standalone="$buildDir/Source/Plugin/SaddletonePlugin_artefacts/Release/Standalone/Saddletone"
 
 requirePackages "${buildPackages[@]}"
-configureAndBuild -DSADDLETONE_BUILD_PLUGIN=OFF -DSADDLETONE_BUILD_TESTS=OFF
+configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=OFF
 
 "$buildDir/bin/saddletone" demo --out "$demoDir"
 

@@ -41,6 +41,7 @@ buildPackages=(
 
 testPackages=(
     catch2
+    libzita-convolver-dev
     python3
     python3-numpy
     python3-scipy

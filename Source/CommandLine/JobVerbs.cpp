@@ -21,9 +21,13 @@ using Outcome = std::variant<Output, Failure>;
 /** Today by the system's clock, ISO 8601. */
 std::string today()
 {
-    const std::chrono::year_month_day date(std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now()));
-    const auto twoDigits = [](unsigned value) { return (value < 10 ? "0" : "") + std::to_string(value); };
-    return std::to_string(static_cast<int>(date.year())) + "-" + twoDigits(static_cast<unsigned>(date.month())) + "-"
+    const std::chrono::year_month_day date(
+        std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now()));
+    const auto twoDigits = [](unsigned value) {
+        return (value < 10 ? "0" : "") + std::to_string(value);
+    };
+    return std::to_string(static_cast<int>(date.year())) + "-"
+           + twoDigits(static_cast<unsigned>(date.month())) + "-"
            + twoDigits(static_cast<unsigned>(date.day()));
 }
 
@@ -38,18 +42,20 @@ Outcome runNewJob(const NewJobOptions& options)
 {
     std::error_code reason;
     if (std::filesystem::exists(std::filesystem::path(options.folder) / "job.json", reason))
-        return Failure {ExitCode::notGoodEnough, "'" + options.folder + "' is a job already; nothing was changed"};
+        return Failure {ExitCode::notGoodEnough,
+                        "'" + options.folder + "' is a job already; nothing was changed"};
     job::Job job;
     job.folder = options.folder;
-    job.title = options.title.empty() ? std::filesystem::path(options.folder).filename().string() : options.title;
+    job.title = options.title.empty() ? std::filesystem::path(options.folder).filename().string()
+                                      : options.title;
     job.shop = options.shop;
     job.bike = options.bike;
     if (const auto saved = job::saveJob(job); !saved)
         return inputFailure(saved.error());
     Output output;
     output.text = options.folder + ": new job '" + job.title
-                  + "'\nnext: saddletone measure … --out STATE.json, then saddletone job add " + options.folder
-                  + " --state STATE.json\n";
+                  + "'\nnext: saddletone measure … --out STATE.json, then saddletone job add "
+                  + options.folder + " --state STATE.json\n";
     output.json = {{"folder", options.folder}, {"title", job.title}};
     return output;
 }
@@ -66,14 +72,18 @@ std::string freeName(const job::Job& job, const std::string& subfolder, const st
 {
     std::string stem;
     for (const char c : wanted)
-        stem += (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' ? c : '-';
+        stem +=
+            (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_'
+                ? c
+                : '-';
     if (stem.empty())
         stem = "item";
     stem = stem.substr(0, 56);
     std::string name = stem;
     std::error_code reason;
-    for (int number = 2; std::filesystem::exists(job.folder / subfolder / (name + ".json"), reason)
-                         || std::ranges::find(job.states, name, &job::JobState::id) != job.states.end();
+    for (int number = 2;
+         std::filesystem::exists(job.folder / subfolder / (name + ".json"), reason)
+         || std::ranges::find(job.states, name, &job::JobState::id) != job.states.end();
          ++number)
         name = stem + "-" + std::to_string(number);
     return name;
@@ -85,22 +95,27 @@ Outcome runAdd(const AddOptions& options)
     if (!job)
         return inputFailure(job.error());
     if (job->candidates.size() >= audition::maxCandidates)
-        return Failure {ExitCode::notGoodEnough, "the job has " + std::to_string(audition::maxCandidates)
-                                                     + " candidates already, as many as can be heard side by side"};
+        return Failure {ExitCode::notGoodEnough,
+                        "the job has " + std::to_string(audition::maxCandidates)
+                            + " candidates already, as many as can be heard side by side"};
     const auto response = measure::loadResponse(options.state);
     if (!response)
         return inputFailure(response.error());
 
-    const std::string id = freeName(*job, "states", std::filesystem::path(options.state).stem().string());
+    const std::string id =
+        freeName(*job, "states", std::filesystem::path(options.state).stem().string());
     const std::string stateFile = "states/" + id + ".json";
     job::JobCandidate candidate {options.name.empty() ? response->name : options.name, id, ""};
     if (!options.tuning.empty()) {
         const auto tuning = tuning::loadTuning(options.tuning);
         if (!tuning)
             return inputFailure(tuning.error());
-        candidate.tuningFile
-            = "tunings/" + freeName(*job, "tunings", std::filesystem::path(options.tuning).stem().string()) + ".json";
-        if (const auto saved = tuning::saveTuning(*tuning, job->folder / candidate.tuningFile); !saved)
+        candidate.tuningFile =
+            "tunings/"
+            + freeName(*job, "tunings", std::filesystem::path(options.tuning).stem().string())
+            + ".json";
+        if (const auto saved = tuning::saveTuning(*tuning, job->folder / candidate.tuningFile);
+            !saved)
             return inputFailure(saved.error());
     }
     if (const auto saved = measure::saveResponse(*response, job->folder / stateFile); !saved)
@@ -110,7 +125,8 @@ Outcome runAdd(const AddOptions& options)
     if (const auto saved = job::saveJob(*job); !saved)
         return inputFailure(saved.error());
     Output output;
-    output.text = options.folder + ": candidate " + std::to_string(job->candidates.size()) + " '" + candidate.name + "'\n";
+    output.text = options.folder + ": candidate " + std::to_string(job->candidates.size()) + " '"
+                  + candidate.name + "'\n";
     output.json = {{"candidate", candidate.name}, {"stateId", id}};
     return output;
 }
@@ -141,11 +157,14 @@ Outcome runList(const std::string& folder)
     if (!job)
         return inputFailure(job.error());
     Output output;
-    output.text = job->title + (job->invented ? " [invented demo data]" : "") + "\nshop: " + job->shop + "\nbike: " + job->bike
-                  + "\nstates:\n";
-    output.json = {{"title", job->title},     {"shop", job->shop},
-                   {"bike", job->bike},       {"invented", job->invented},
-                   {"states", nlohmann::json::array()}, {"candidates", nlohmann::json::array()},
+    output.text = job->title + (job->invented ? " [invented demo data]" : "")
+                  + "\nshop: " + job->shop + "\nbike: " + job->bike + "\nstates:\n";
+    output.json = {{"title", job->title},
+                   {"shop", job->shop},
+                   {"bike", job->bike},
+                   {"invented", job->invented},
+                   {"states", nlohmann::json::array()},
+                   {"candidates", nlohmann::json::array()},
                    {"programmes", job->programmes}};
     for (const job::JobState& state : job->states) {
         output.text += "  " + state.id + "  " + state.file + "\n";
@@ -154,10 +173,12 @@ Outcome runList(const std::string& folder)
     output.text += "candidates:\n";
     for (std::size_t index = 0; index < job->candidates.size(); ++index) {
         const job::JobCandidate& candidate = job->candidates[index];
-        output.text += "  " + std::to_string(index + 1) + "  " + candidate.name + "  (" + candidate.stateId
-                       + (candidate.tuningFile.empty() ? "" : " with " + candidate.tuningFile) + ")\n";
-        output.json["candidates"].push_back(
-            {{"name", candidate.name}, {"stateId", candidate.stateId}, {"tuningFile", candidate.tuningFile}});
+        output.text +=
+            "  " + std::to_string(index + 1) + "  " + candidate.name + "  (" + candidate.stateId
+            + (candidate.tuningFile.empty() ? "" : " with " + candidate.tuningFile) + ")\n";
+        output.json["candidates"].push_back({{"name", candidate.name},
+                                             {"stateId", candidate.stateId},
+                                             {"tuningFile", candidate.tuningFile}});
     }
     output.text += "programmes:\n";
     for (const std::string& programme : job->programmes)
@@ -167,7 +188,8 @@ Outcome runList(const std::string& folder)
 
 void addJob(CLI::App& app, Shared& shared)
 {
-    CLI::App* verb = app.add_subcommand("job", "Start, fill, check or list a job (one bike of one customer)");
+    CLI::App* verb =
+        app.add_subcommand("job", "Start, fill, check or list a job (one bike of one customer)");
     verb->require_subcommand(1);
     verb->fallthrough();
 
@@ -177,18 +199,22 @@ void addJob(CLI::App& app, Shared& shared)
     newVerb->add_option("--title", newOptions->title, "Title");
     newVerb->add_option("--shop", newOptions->shop, "Name of the shop");
     newVerb->add_option("--bike", newOptions->bike, "The bike, in words");
-    newVerb->callback([newOptions, &shared] { shared.action = [newOptions] { return runNewJob(*newOptions); }; });
+    newVerb->callback(
+        [newOptions, &shared] { shared.action = [newOptions] { return runNewJob(*newOptions); }; });
 
     auto addOptions = std::make_shared<AddOptions>();
-    CLI::App* addVerb = verb->add_subcommand("add", "Copy a measured state into a job and add it as a candidate");
+    CLI::App* addVerb =
+        verb->add_subcommand("add", "Copy a measured state into a job and add it as a candidate");
     addVerb->add_option("folder", addOptions->folder, "Folder of the job")->required();
     addVerb->add_option("--state", addOptions->state, "STATE.json")->required();
     addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json");
     addVerb->add_option("--name", addOptions->name, "Name of the candidate");
-    addVerb->callback([addOptions, &shared] { shared.action = [addOptions] { return runAdd(*addOptions); }; });
+    addVerb->callback(
+        [addOptions, &shared] { shared.action = [addOptions] { return runAdd(*addOptions); }; });
 
     auto folder = std::make_shared<std::string>();
-    CLI::App* check = verb->add_subcommand("check", "Open everything a job names and report problems");
+    CLI::App* check =
+        verb->add_subcommand("check", "Open everything a job names and report problems");
     check->add_option("folder", *folder, "Folder of the job")->required();
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
     CLI::App* list = verb->add_subcommand("list", "Show what is in a job");
@@ -200,7 +226,8 @@ void addReport(CLI::App& app, Shared& shared)
 {
     auto folder = std::make_shared<std::string>();
     auto out = std::make_shared<std::string>();
-    CLI::App* verb = app.add_subcommand("report", "Write the customer's report of a job: one HTML file, and its curves as CSV");
+    CLI::App* verb = app.add_subcommand(
+        "report", "Write the customer's report of a job: one HTML file, and its curves as CSV");
     verb->add_option("--job", *folder, "Folder of the job")->required();
     verb->add_option("--out", *out, "HTML file to write")->required();
     verb->callback([folder, out, &shared] {
@@ -223,7 +250,8 @@ void addReport(CLI::App& app, Shared& shared)
 void addDemo(CLI::App& app, Shared& shared)
 {
     auto folder = std::make_shared<std::string>();
-    CLI::App* verb = app.add_subcommand("demo", "Go through a whole job of an invented shop and bike");
+    CLI::App* verb =
+        app.add_subcommand("demo", "Go through a whole job of an invented shop and bike");
     verb->add_option("--out", *folder, "Folder to write to")->required();
     verb->callback([folder, &shared] {
         shared.action = [folder]() -> Outcome {
@@ -231,21 +259,27 @@ void addDemo(CLI::App& app, Shared& shared)
             if (!result)
                 return inputFailure(result.error());
             Output output;
-            output.text = "Invented demo: a made-up shop, a made-up bike, simulated recordings.\njob:    "
-                          + result->jobFolder.string() + "\nreport: " + result->report.string() + "\nauditions:\n";
+            output.text =
+                "Invented demo: a made-up shop, a made-up bike, simulated recordings.\njob:    "
+                + result->jobFolder.string() + "\nreport: " + result->report.string()
+                + "\nauditions:\n";
             output.json = {{"job", result->jobFolder.string()},
                            {"report", result->report.string()},
                            {"auditions", nlohmann::json::array()}};
             for (const demo::DemoAudition& audition : result->auditions) {
                 const bool rides = audition.windSplDba > dsp::silenceDb;
-                output.text += "  " + audition.file.string() + "\n    " + audition.what + ": programme "
-                               + fixedText(audition.programmeSplDba, 1) + " dB(A) (assumed)"
-                               + (rides ? ", wind " + fixedText(audition.windSplDba, 1) + " dB(A) (estimated)" : std::string(", no wind"))
-                               + "\n";
-                output.json["auditions"].push_back({{"file", audition.file.string()},
-                                                    {"what", audition.what},
-                                                    {"programmeSplDba", audition.programmeSplDba},
-                                                    {"windSplDba", rides ? nlohmann::json(audition.windSplDba) : nlohmann::json()}});
+                output.text +=
+                    "  " + audition.file.string() + "\n    " + audition.what + ": programme "
+                    + fixedText(audition.programmeSplDba, 1) + " dB(A) (assumed)"
+                    + (rides ? ", wind " + fixedText(audition.windSplDba, 1) + " dB(A) (estimated)"
+                             : std::string(", no wind"))
+                    + "\n";
+                output.json["auditions"].push_back(
+                    {{"file", audition.file.string()},
+                     {"what", audition.what},
+                     {"programmeSplDba", audition.programmeSplDba},
+                     {"windSplDba",
+                      rides ? nlohmann::json(audition.windSplDba) : nlohmann::json()}});
             }
             output.text += "Listen parked, over headphones, and start quietly.\n";
             return output;

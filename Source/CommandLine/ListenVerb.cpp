@@ -47,7 +47,8 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
     if (!format)
         return usageFailure(format.error().message);
     if (options.noiseOnly && options.programmeOnly)
-        return usageFailure("--noise-only and --programme-only leave nothing to hear; give one of them");
+        return usageFailure(
+            "--noise-only and --programme-only leave nothing to hear; give one of them");
     const double speedKmh = options.inMph ? dsp::mphToKmh(options.speedMph) : options.speedKmh;
 
     auto response = measure::loadResponse(options.measured);
@@ -82,19 +83,22 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         parameters.monitor = audition::Monitor::programmeOnly;
 
     showProgress("rendering");
-    const auto rendering = audition::renderAudition(scene, *programme, settings, parameters, options.block);
+    const auto rendering =
+        audition::renderAudition(scene, *programme, settings, parameters, options.block);
     if (!rendering)
         return inputFailure(rendering.error());
-    if (const auto written = files::writeAudioFile(rendering->audio, options.out, *format); !written)
+    if (const auto written = files::writeAudioFile(rendering->audio, options.out, *format);
+        !written)
         return inputFailure(written.error());
 
     const audition::AuditionLevels& levels = rendering->levels;
     const bool measured = rendering->levelSource == audition::LevelSource::measured;
     Output output;
     output.text = options.out + ": " + fixedText(rendering->audio.durationSeconds(), 1) + " s at "
-                  + fixedText(speedKmh, 0) + " km/h (" + fixedText(dsp::kmhToMph(speedKmh), 0) + " mph), "
-                  + std::string(ride::helmetLabel(*helmet)) + "\n" + "programme at the ear: "
-                  + fixedText(levels.programmeSplDba, 1) + " dB(A), " + (measured ? "measured" : "assumed") + "\n";
+                  + fixedText(speedKmh, 0) + " km/h (" + fixedText(dsp::kmhToMph(speedKmh), 0)
+                  + " mph), " + std::string(ride::helmetLabel(*helmet)) + "\n"
+                  + "programme at the ear: " + fixedText(levels.programmeSplDba, 1) + " dB(A), "
+                  + (measured ? "measured" : "assumed") + "\n";
     output.json = {{"file", options.out},
                    {"speedKmh", speedKmh},
                    {"helmet", options.helmet},
@@ -109,7 +113,8 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
                        + fixedText(levels.programmeSplDba - levels.windSplDba, 1) + " dB re wind\n";
         output.json["windSplDba"] = levels.windSplDba;
     }
-    output.text += "Listen parked, over headphones, and start quietly; the file is far below the levels of the road.\n";
+    output.text += "Listen parked, over headphones, and start quietly; the file is far below the "
+                   "levels of the road.\n";
     return output;
 }
 
@@ -118,29 +123,43 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
 void addListenVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ListenOptions>();
-    CLI::App* verb = app.add_subcommand("listen", "Render programme through a measured bike, a tuning and ride noise");
+    CLI::App* verb = app.add_subcommand(
+        "listen", "Render programme through a measured bike, a tuning and ride noise");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
     verb->add_option("--tuning", options->tuning, "TUNING.json");
-    auto* kmh = verb->add_option("--speed-kmh", options->speedKmh, "Speed in km/h, 0 to 250")->check(CLI::Range(0.0, 250.0));
-    auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 155")->check(CLI::Range(0.0, 155.0));
+    auto* kmh = verb->add_option("--speed-kmh", options->speedKmh, "Speed in km/h, 0 to 250")
+                    ->check(CLI::Range(0.0, 250.0));
+    auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 155")
+                    ->check(CLI::Range(0.0, 155.0));
     kmh->excludes(mph);
     verb->add_option("--helmet", options->helmet, "none, open or full")->capture_default_str();
     verb->add_flag("--noise-only", options->noiseOnly, "Ride noise without the programme");
-    verb->add_flag("--programme-only", options->programmeOnly, "The programme at its level in the ride, without noise");
-    verb->add_option("--programme", options->programme, "Music or speech to hear (WAV, FLAC, Ogg, MP3, AIFF)")->required();
+    verb->add_flag("--programme-only", options->programmeOnly,
+                   "The programme at its level in the ride, without noise");
+    verb->add_option("--programme", options->programme,
+                     "Music or speech to hear (WAV, FLAC, Ogg, MP3, AIFF)")
+        ->required();
     verb->add_option("--out", options->out, "Audio file to write (WAV or FLAC)")->required();
     verb->add_option("--programme-spl", options->programmeSpl,
-                     "Assumed dB(A) at the head with loud music, 50 to 120; not used where the state is calibrated")
+                     "Assumed dB(A) at the head with loud music, 50 to 120; not used where the "
+                     "state is calibrated")
         ->check(CLI::Range(50.0, 120.0))
         ->capture_default_str();
-    verb->add_option("--level", options->level, "Output level in dB, -60 to 0")->check(CLI::Range(-60.0, 0.0))->capture_default_str();
-    verb->add_option("--ceiling", options->ceiling, "Highest sample in dBFS, -60 to 0")->check(CLI::Range(-60.0, 0.0))->capture_default_str();
+    verb->add_option("--level", options->level, "Output level in dB, -60 to 0")
+        ->check(CLI::Range(-60.0, 0.0))
+        ->capture_default_str();
+    verb->add_option("--ceiling", options->ceiling, "Highest sample in dBFS, -60 to 0")
+        ->check(CLI::Range(-60.0, 0.0))
+        ->capture_default_str();
     verb->add_option("--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")
         ->check(CLI::Range(-24.0, 12.0))
         ->capture_default_str();
     verb->add_option("--seed", options->seed, "Seed of the noise")->capture_default_str();
-    verb->add_option("--start-ramp", options->startRamp, "Rise from silence in s, 0 to 10")->check(CLI::Range(0.0, 10.0))->capture_default_str();
-    verb->add_option("--block", options->block, "Frames a block, 1 to 65536; the result does not depend on it")
+    verb->add_option("--start-ramp", options->startRamp, "Rise from silence in s, 0 to 10")
+        ->check(CLI::Range(0.0, 10.0))
+        ->capture_default_str();
+    verb->add_option("--block", options->block,
+                     "Frames a block, 1 to 65536; the result does not depend on it")
         ->check(CLI::Range(std::size_t {1}, std::size_t {65536}))
         ->capture_default_str();
     verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();

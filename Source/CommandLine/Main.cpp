@@ -36,7 +36,8 @@ namespace {
 
 int run(int argc, char** argv)
 {
-    CLI::App app("Saddletone: measure a motorcycle's audio, describe a tuning, and hear it before the bike is changed.",
+    CLI::App app("Saddletone: measure a motorcycle's audio, describe a tuning, and hear it before "
+                 "the bike is changed.",
                  "saddletone");
     app.require_subcommand(1);
     app.set_version_flag("--version", std::string("saddletone ") + SADDLETONE_VERSION);
@@ -51,7 +52,8 @@ int run(int argc, char** argv)
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-        return app.exit(error) == 0 ? static_cast<int>(ExitCode::done) : static_cast<int>(ExitCode::wrongUsage);
+        return app.exit(error) == 0 ? static_cast<int>(ExitCode::done)
+                                    : static_cast<int>(ExitCode::wrongUsage);
     }
     const auto outcome = shared.action();
     if (const auto* failure = std::get_if<Failure>(&outcome)) {

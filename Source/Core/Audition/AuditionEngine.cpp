@@ -7,6 +7,13 @@
 
 namespace saddletone::audition {
 
+namespace {
+
+/** Far above any programme, far below what would overflow in a spectrum. */
+constexpr float largestInput = 1000.0F;
+
+} // namespace
+
 AuditionEngine::AuditionEngine(const Settings& engineSettings)
     : settings(engineSettings), windNoise(engineSettings.noiseSeed)
 {
@@ -25,7 +32,8 @@ AuditionEngine::~AuditionEngine()
 
 void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
 {
-    const auto maxTaps = static_cast<std::size_t>(std::ceil(settings.maxKernelSeconds * spec.sampleRate));
+    const auto maxTaps =
+        static_cast<std::size_t>(std::ceil(settings.maxKernelSeconds * spec.sampleRate));
     PartitionLayout newLayout = PartitionLayout::forTaps(maxTaps);
     assert(newLayout.headTaps <= pieceInput[0].size());
 
@@ -66,8 +74,9 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
     }
     fadeIn.resize(std::max<std::size_t>(1, toFrames(settings.fadeSeconds)));
     for (std::size_t frame = 0; frame < fadeIn.size(); ++frame)
-        fadeIn[frame] = static_cast<float>(std::sin(
-            0.5 * std::numbers::pi * (static_cast<double>(frame) + 0.5) / static_cast<double>(fadeIn.size())));
+        fadeIn[frame] =
+            static_cast<float>(std::sin(0.5 * std::numbers::pi * (static_cast<double>(frame) + 0.5)
+                                        / static_cast<double>(fadeIn.size())));
 
     windNoise.prepare(spec);
     for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain})
@@ -158,7 +167,8 @@ void AuditionEngine::updateTargets() noexcept
     limiter.setParameters({.ceilingDbfs = parameters.ceilingDbfs});
     for (Voice& voice : voices)
         if (const SceneCandidate* playing = voice.playing())
-            voice.gain.setTarget(dsp::dbToAmplitude(levelsOf(*voice.scene, *playing, parameters).programmeGainDb));
+            voice.gain.setTarget(
+                dsp::dbToAmplitude(levelsOf(*voice.scene, *playing, parameters).programmeGainDb));
 
     const Voice& active = voices[activeVoice];
     const SceneCandidate* playing = active.playing();
@@ -178,8 +188,9 @@ void AuditionEngine::updateTargets() noexcept
                             ? dsp::dbToAmplitude(levels.noiseGainDb)
                             : 0.0);
     programmeMix.setTarget(hasBike ? 1.0 : 0.0);
-    untouchedGain.setTarget(
-        parameters.monitor == Monitor::untouched ? dsp::dbToAmplitude(levels.untouchedGainDb) : 0.0);
+    untouchedGain.setTarget(parameters.monitor == Monitor::untouched
+                                ? dsp::dbToAmplitude(levels.untouchedGainDb)
+                                : 0.0);
 }
 
 void AuditionEngine::computeTail(Voice& voice, std::size_t stage) noexcept
@@ -239,8 +250,9 @@ void AuditionEngine::finishFade() noexcept
 
 std::size_t AuditionEngine::numFreeRetiredPlaces() const noexcept
 {
-    return static_cast<std::size_t>(std::ranges::count_if(
-        retired, [](const auto& place) { return place.load(std::memory_order_acquire) == nullptr; }));
+    return static_cast<std::size_t>(std::ranges::count_if(retired, [](const auto& place) {
+        return place.load(std::memory_order_acquire) == nullptr;
+    }));
 }
 
 void AuditionEngine::retire(const AuditionScene* scene) noexcept
@@ -293,15 +305,18 @@ void AuditionEngine::renderVoice(Voice& voice, std::span<const std::size_t> stag
     }
 }
 
-void AuditionEngine::processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
-                                  std::size_t begin, std::size_t numFrames) noexcept
+void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
+                                  dsp::ChannelView<float> output, std::size_t begin,
+                                  std::size_t numFrames) noexcept
 {
     for (std::size_t stage = 0; stage < positionsBefore.size(); ++stage)
         positionsBefore[stage] = histories[0].stagePosition(stage);
     for (std::size_t ear = 0; ear < numEars; ++ear) {
         const auto source = input[std::min(ear, input.numChannels() - 1)].subspan(begin, numFrames);
         for (std::size_t frame = 0; frame < numFrames; ++frame)
-            pieceInput[ear][frame] = std::isfinite(source[frame]) ? source[frame] : 0.0F;
+            pieceInput[ear][frame] = std::isfinite(source[frame])
+                                         ? std::clamp(source[frame], -largestInput, largestInput)
+                                         : 0.0F;
         histories[ear].push(std::span(pieceInput[ear]).first(numFrames));
     }
 
@@ -309,14 +324,14 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input, dsp::Chan
     const std::size_t fadeLength = fadeIn.size();
     for (std::size_t ear = 0; ear < numEars; ++ear)
         for (std::size_t frame = 0; frame < numFrames; ++frame)
-            pieceOutput[ear][frame]
-                = pieceVoice[ear][frame] * (fading ? fadeIn[fadePosition + frame] : 1.0F);
+            pieceOutput[ear][frame] =
+                pieceVoice[ear][frame] * (fading ? fadeIn[fadePosition + frame] : 1.0F);
     if (fading) {
         renderVoice(voices[1 - activeVoice], positionsBefore, numFrames);
         for (std::size_t ear = 0; ear < numEars; ++ear)
             for (std::size_t frame = 0; frame < numFrames; ++frame)
-                pieceOutput[ear][frame]
-                    += pieceVoice[ear][frame] * fadeIn[fadeLength - 1 - fadePosition - frame];
+                pieceOutput[ear][frame] +=
+                    pieceVoice[ear][frame] * fadeIn[fadeLength - 1 - fadePosition - frame];
     }
 
     const bool noiseHeard = noiseGain.current() != 0.0 || noiseGain.isMoving();
@@ -333,7 +348,8 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input, dsp::Chan
         const auto untouched = static_cast<float>(untouchedGain.next());
         float ramp = 1.0F;
         if (framesSinceReset < startRampFrames) {
-            const double position = static_cast<double>(framesSinceReset) / static_cast<double>(startRampFrames);
+            const double position =
+                static_cast<double>(framesSinceReset) / static_cast<double>(startRampFrames);
             ramp = static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * position));
             ++framesSinceReset;
         }
@@ -358,7 +374,8 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input, dsp::Chan
     }
 }
 
-void AuditionEngine::process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept
+void AuditionEngine::process(dsp::ChannelView<const float> input,
+                             dsp::ChannelView<float> output) noexcept
 {
     assert(input.numChannels() >= 1 && output.numChannels() == numEars);
     assert(input.numFrames() == output.numFrames());

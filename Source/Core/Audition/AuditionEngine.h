@@ -34,20 +34,20 @@ class AuditionEngine {
 public:
     struct Settings {
         std::uint64_t noiseSeed = 1;
-        double startRampSeconds = 1.0; ///< Rise from silence after a reset; 0 to 10.
-        double fadeSeconds = 0.02;     ///< Candidate switch; 0.005 to 1.
-        double glideSeconds = 0.05;    ///< Level changes; 0 to 1.
+        double startRampSeconds = 1.0;  ///< Rise from silence after a reset; 0 to 10.
+        double fadeSeconds = 0.02;      ///< Candidate switch; 0.005 to 1.
+        double glideSeconds = 0.05;     ///< Level changes; 0 to 1.
         double maxKernelSeconds = 0.68; ///< Longest response the engine holds; 0.01 to 10.
 
         bool operator==(const Settings&) const = default;
     };
 
     struct Parameters {
-        std::size_t candidate = 0;   ///< Index; one past the end means the last.
-        double speedKmh = 0.0;       ///< 0 to 250.
-        double noiseTrimDb = 0.0;    ///< -24 to 12; 0 = as on the road.
+        std::size_t candidate = 0;    ///< Index; one past the end means the last.
+        double speedKmh = 0.0;        ///< 0 to 250.
+        double noiseTrimDb = 0.0;     ///< -24 to 12; 0 = as on the road.
         double outputLevelDb = -12.0; ///< -60 to 0.
-        double ceilingDbfs = -6.0;   ///< -60 to 0.
+        double ceilingDbfs = -6.0;    ///< -60 to 0.
         Monitor monitor = Monitor::programmeAndNoise;
         LevelMatch match = LevelMatch::asOnTheBike;
 
@@ -79,15 +79,22 @@ public:
     void setParameters(const Parameters& newParameters) noexcept;
 
     /** input: one or two channels (one is heard in both ears); output: two. The two may be the
-        same memory. NaN and Inf in the input count as silence. */
+        same memory. NaN and Inf in the input count as silence; samples beyond 60 dB over full scale
+        are held there. */
     void process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept;
 
     // Any thread
     [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
     /** Largest output sample of the last block, linear. */
-    [[nodiscard]] float outputPeak() const noexcept { return outputPeakLinear.load(std::memory_order_relaxed); }
+    [[nodiscard]] float outputPeak() const noexcept
+    {
+        return outputPeakLinear.load(std::memory_order_relaxed);
+    }
     /** Gain the ceiling applies, linear; 1 = none. */
-    [[nodiscard]] float ceilingGain() const noexcept { return ceilingGainLinear.load(std::memory_order_relaxed); }
+    [[nodiscard]] float ceilingGain() const noexcept
+    {
+        return ceilingGainLinear.load(std::memory_order_relaxed);
+    }
 
 private:
     /** One candidate being heard. */
@@ -112,7 +119,8 @@ private:
     [[nodiscard]] std::size_t numFreeRetiredPlaces() const noexcept;
     void retire(const AuditionScene* scene) noexcept;
     void computeTail(Voice& voice, std::size_t stage) noexcept;
-    void renderVoice(Voice& voice, std::span<const std::size_t> stagePositions, std::size_t numFrames) noexcept;
+    void renderVoice(Voice& voice, std::span<const std::size_t> stagePositions,
+                     std::size_t numFrames) noexcept;
     void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
                       std::size_t begin, std::size_t numFrames) noexcept;
 

@@ -17,8 +17,8 @@ AuditionLevels computeLevels(const LevelRequest& request) noexcept
                                              + dsp::dbToPower(levels.windSplDba));
     levels.scaleDb = listeningTargetDbfsA + request.outputLevelDb - bothSplDba;
     levels.programmeGainDb = request.candidate.splAtFullScaleDb + match + levels.scaleDb;
-    levels.noiseGainDb = levels.windSplDba > dsp::silenceDb ? levels.windSplDba + levels.scaleDb
-                                                            : dsp::silenceDb;
+    levels.noiseGainDb =
+        levels.windSplDba > dsp::silenceDb ? levels.windSplDba + levels.scaleDb : dsp::silenceDb;
     levels.untouchedGainDb = listeningTargetDbfsA + request.outputLevelDb - request.pinkDbfsA;
     levels.outputDbfsA = dsp::powerToDb(dsp::dbToPower(levels.programmeSplDba + levels.scaleDb)
                                         + dsp::dbToPower(levels.noiseGainDb));

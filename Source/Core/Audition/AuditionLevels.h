@@ -33,7 +33,7 @@ inline constexpr double listeningTargetDbfsA = -24.0;
 
 /** How candidates are set against each other. */
 enum class LevelMatch {
-    asOnTheBike, ///< Differences in level stay, as they would be at the same volume step.
+    asOnTheBike,  ///< Differences in level stay, as they would be at the same volume step.
     equalLoudness ///< Each candidate is brought to the loudness of the first.
 };
 

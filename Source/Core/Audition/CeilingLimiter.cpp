@@ -51,7 +51,8 @@ void CeilingLimiter::process(dsp::ChannelView<float> block) noexcept
         // The product may round up past the ceiling by one unit, hence the clamp.
         for (std::size_t channel = 0; channel < numChannels; ++channel) {
             float& sample = block[channel][frame];
-            sample = std::clamp(static_cast<float>(static_cast<double>(sample) * gain), -ceiling, ceiling);
+            sample = std::clamp(static_cast<float>(static_cast<double>(sample) * gain), -ceiling,
+                                ceiling);
         }
     }
 }

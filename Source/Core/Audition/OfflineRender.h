@@ -17,9 +17,11 @@ struct Rendering {
 /** Renders a programme through the engine that plays it in real time, in blocks of blockFrames; the
     samples are those of the plug-in fed with the same blocks. The programme has one or two channels,
     and so many frames come out: its length plus tailSeconds. Its sample rate is the engine's. */
-[[nodiscard]] dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::AudioBuffer& programme,
+[[nodiscard]] dsp::Result<Rendering> renderAudition(const SceneRequest& scene,
+                                                    const dsp::AudioBuffer& programme,
                                                     const AuditionEngine::Settings& settings,
                                                     const AuditionEngine::Parameters& parameters,
-                                                    std::size_t blockFrames = 512, double tailSeconds = 0.0);
+                                                    std::size_t blockFrames = 512,
+                                                    double tailSeconds = 0.0);
 
 } // namespace saddletone::audition

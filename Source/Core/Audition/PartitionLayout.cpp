@@ -14,7 +14,8 @@ PartitionLayout PartitionLayout::forTaps(std::size_t maxTaps)
     std::size_t covered = layout.headTaps;
     std::size_t block = layout.headTaps;
     while (covered < maxTaps) {
-        const std::size_t stageEnd = block < largestBlock ? std::min(block * growth, maxTaps) : maxTaps;
+        const std::size_t stageEnd =
+            block < largestBlock ? std::min(block * growth, maxTaps) : maxTaps;
         const std::size_t numPartitions = (stageEnd - covered + block - 1) / block;
         layout.stages.push_back({block, covered, numPartitions});
         covered += numPartitions * block;
@@ -25,9 +26,9 @@ PartitionLayout PartitionLayout::forTaps(std::size_t maxTaps)
 
 std::size_t PartitionLayout::maxTaps() const noexcept
 {
-    return stages.empty() ? headTaps
-                          : stages.back().firstTap
-                                + stages.back().numPartitions * stages.back().blockFrames;
+    return stages.empty()
+               ? headTaps
+               : stages.back().firstTap + stages.back().numPartitions * stages.back().blockFrames;
 }
 
 } // namespace saddletone::audition

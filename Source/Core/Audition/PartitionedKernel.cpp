@@ -17,8 +17,8 @@ PartitionedKernel::PartitionedKernel(const PartitionLayout& layout, std::span<co
         const std::size_t numTaps = taps.size() > stage.firstTap ? taps.size() - stage.firstTap : 0;
         Stage transformed;
         transformed.numBins = stage.blockFrames + 1;
-        transformed.numPartitions = std::min(
-            stage.numPartitions, (numTaps + stage.blockFrames - 1) / stage.blockFrames);
+        transformed.numPartitions =
+            std::min(stage.numPartitions, (numTaps + stage.blockFrames - 1) / stage.blockFrames);
         transformed.realParts.resize(transformed.numPartitions * transformed.numBins);
         transformed.imagParts.resize(transformed.numPartitions * transformed.numBins);
 
@@ -39,13 +39,15 @@ PartitionedKernel::PartitionedKernel(const PartitionLayout& layout, std::span<co
     }
 }
 
-std::span<const float> PartitionedKernel::real(std::size_t stage, std::size_t partition) const noexcept
+std::span<const float> PartitionedKernel::real(std::size_t stage,
+                                               std::size_t partition) const noexcept
 {
     const Stage& source = stages[stage];
     return std::span(source.realParts).subspan(partition * source.numBins, source.numBins);
 }
 
-std::span<const float> PartitionedKernel::imag(std::size_t stage, std::size_t partition) const noexcept
+std::span<const float> PartitionedKernel::imag(std::size_t stage,
+                                               std::size_t partition) const noexcept
 {
     const Stage& source = stages[stage];
     return std::span(source.imagParts).subspan(partition * source.numBins, source.numBins);

@@ -27,8 +27,10 @@ public:
         return stages[stage].numPartitions;
     }
     /** Real parts of one partition: stage blockFrames + 1 bins. */
-    [[nodiscard]] std::span<const float> real(std::size_t stage, std::size_t partition) const noexcept;
-    [[nodiscard]] std::span<const float> imag(std::size_t stage, std::size_t partition) const noexcept;
+    [[nodiscard]] std::span<const float> real(std::size_t stage,
+                                              std::size_t partition) const noexcept;
+    [[nodiscard]] std::span<const float> imag(std::size_t stage,
+                                              std::size_t partition) const noexcept;
 
 private:
     struct Stage {

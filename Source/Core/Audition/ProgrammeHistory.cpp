@@ -72,7 +72,8 @@ void ProgrammeHistory::push(std::span<const float> samples) noexcept
     }
 }
 
-void ProgrammeHistory::addHead(const PartitionedKernel& kernel, std::span<float> output) const noexcept
+void ProgrammeHistory::addHead(const PartitionedKernel& kernel,
+                               std::span<float> output) const noexcept
 {
     assert(output.size() == lastPushed);
     const std::span<const float> taps = kernel.head();
@@ -98,8 +99,8 @@ void ProgrammeHistory::addStage(std::size_t stageIndex, const PartitionedKernel&
     float* const outReal = real.data();
     float* const outImag = imag.data();
     for (std::size_t partition = 0; partition < numPartitions; ++partition) {
-        const std::size_t slot
-            = (stage.newest + stage.ringLength - age - partition) % stage.ringLength;
+        const std::size_t slot =
+            (stage.newest + stage.ringLength - age - partition) % stage.ringLength;
         const float* const x = stage.realParts.data() + slot * stage.numBins;
         const float* const y = stage.imagParts.data() + slot * stage.numBins;
         const float* const a = kernel.real(stageIndex, partition).data();

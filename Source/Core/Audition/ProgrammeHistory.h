@@ -23,13 +23,19 @@ public:
     void reset() noexcept;
 
     /** Frames until the next boundary: the most that push() takes now. */
-    [[nodiscard]] std::size_t framesToBoundary() const noexcept { return layout.headTaps - headFill; }
+    [[nodiscard]] std::size_t framesToBoundary() const noexcept
+    {
+        return layout.headTaps - headFill;
+    }
 
     /** Appends samples; a stage whose block is complete gets its new spectrum. */
     void push(std::span<const float> samples) noexcept;
 
     /** True when the last push() completed a block of the stage. */
-    [[nodiscard]] bool stageCompleted(std::size_t stage) const noexcept { return stages[stage].completed; }
+    [[nodiscard]] bool stageCompleted(std::size_t stage) const noexcept
+    {
+        return stages[stage].completed;
+    }
 
     /** Position of the next sample within the stage's block. */
     [[nodiscard]] std::size_t stagePosition(std::size_t stage) const noexcept

@@ -22,15 +22,18 @@ double kWeightingPower(double frequencyHz)
 {
     constexpr dsp::BiquadCoefficients shelf {1.53512485958697, -2.69169618940638, 1.19839281085285,
                                              -1.69065929318241, 0.73248077421585};
-    constexpr dsp::BiquadCoefficients highPass {1.0, -2.0, 1.0, -1.99004745483398, 0.99007225036621};
-    return std::norm(shelf.response(frequencyHz, 48000.0) * highPass.response(frequencyHz, 48000.0));
+    constexpr dsp::BiquadCoefficients highPass {1.0, -2.0, 1.0, -1.99004745483398,
+                                                0.99007225036621};
+    return std::norm(shelf.response(frequencyHz, 48000.0)
+                     * highPass.response(frequencyHz, 48000.0));
 }
 
 /** Mean square of pink noise of the reference level after taps and a weighting of power. */
 template <typename Weight>
 double weightedMeanSquare(std::span<const float> taps, double sampleRate, Weight&& weight)
 {
-    const std::size_t size = dsp::fastFftSize(std::max(taps.size(), static_cast<std::size_t>(sampleRate)));
+    const std::size_t size =
+        dsp::fastFftSize(std::max(taps.size(), static_cast<std::size_t>(sampleRate)));
     dsp::RealFft<double> fft(size);
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(taps, fft.time().begin());

@@ -28,7 +28,8 @@ void applyHelmet(ride::Helmet helmet, double sampleRate, std::vector<double>& ta
     constexpr std::size_t helmetTaps = 4096;
     std::vector<double> magnitude(helmetTaps / 2 + 1);
     for (std::size_t bin = 0; bin < magnitude.size(); ++bin) {
-        const double frequencyHz = static_cast<double>(bin) * sampleRate / static_cast<double>(helmetTaps);
+        const double frequencyHz =
+            static_cast<double>(bin) * sampleRate / static_cast<double>(helmetTaps);
         magnitude[bin] = dsp::dbToAmplitude(-ride::insertionLossDb(helmet, frequencyHz));
     }
     const auto loss = dsp::minimumPhaseImpulse(magnitude);
@@ -38,7 +39,8 @@ void applyHelmet(ride::Helmet helmet, double sampleRate, std::vector<double>& ta
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(loss, fft.time().begin());
     fft.forward();
-    const std::vector<std::complex<double>> lossSpectrum(fft.spectrum().begin(), fft.spectrum().end());
+    const std::vector<std::complex<double>> lossSpectrum(fft.spectrum().begin(),
+                                                         fft.spectrum().end());
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(taps, fft.time().begin());
     fft.forward();
@@ -49,7 +51,8 @@ void applyHelmet(ride::Helmet helmet, double sampleRate, std::vector<double>& ta
 }
 
 /** Gain in dB from pink noise to A-weighted SPL: what a candidate's kernel says of the level. */
-double kernelLevelDbfsA(const std::vector<float>& left, const std::vector<float>& right, double sampleRate)
+double kernelLevelDbfsA(const std::vector<float>& left, const std::vector<float>& right,
+                        double sampleRate)
 {
     const double power = 0.5
                          * (dsp::dbToPower(referenceLevelDbfsA(left, sampleRate))
@@ -57,7 +60,8 @@ double kernelLevelDbfsA(const std::vector<float>& left, const std::vector<float>
     return dsp::powerToDb(power);
 }
 
-double kernelLoudnessLufs(const std::vector<float>& left, const std::vector<float>& right, double sampleRate)
+double kernelLoudnessLufs(const std::vector<float>& left, const std::vector<float>& right,
+                          double sampleRate)
 {
     return dsp::powerToDb(0.5
                           * (dsp::dbToPower(referenceLoudnessLufs(left, sampleRate))
@@ -66,20 +70,27 @@ double kernelLoudnessLufs(const std::vector<float>& left, const std::vector<floa
 
 } // namespace
 
-dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate, tuning::OutputGroup side,
-                                                ride::Helmet helmet, double sampleRate, std::size_t maxTaps)
+dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate,
+                                                tuning::OutputGroup side, ride::Helmet helmet,
+                                                double sampleRate, std::size_t maxTaps)
 {
     const measure::Response& response = candidate.response;
     if (response.impulse.empty())
         return dsp::fail(dsp::ErrorCode::malformed,
-                         "candidate '" + candidate.name + "' has no impulse response; measure its state first");
+                         "candidate '" + candidate.name
+                             + "' has no impulse response; measure its state first");
 
-    const auto before = static_cast<std::size_t>(std::lround(secondsBeforeArrival * response.sampleRate));
+    const auto before =
+        static_cast<std::size_t>(std::lround(secondsBeforeArrival * response.sampleRate));
     const std::size_t begin = response.arrivalFrame > before ? response.arrivalFrame - before : 0;
-    std::vector<double> impulse(response.impulse.begin() + static_cast<std::ptrdiff_t>(begin), response.impulse.end());
+    std::vector<double> impulse(response.impulse.begin() + static_cast<std::ptrdiff_t>(begin),
+                                response.impulse.end());
     const std::size_t fadeIn = response.arrivalFrame - begin;
     for (std::size_t frame = 0; frame < fadeIn; ++frame)
-        impulse[frame] *= 0.5 - 0.5 * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5) / static_cast<double>(fadeIn));
+        impulse[frame] *= 0.5
+                          - 0.5
+                                * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5)
+                                           / static_cast<double>(fadeIn));
 
     std::vector<double> taps = files::resampleImpulse(impulse, response.sampleRate, sampleRate);
     // Filters need room to ring out; what does not fit is faded below.
@@ -89,7 +100,11 @@ dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidat
 
     const auto fadeOut = static_cast<std::size_t>(fadeOutShare * static_cast<double>(maxTaps));
     for (std::size_t frame = 0; frame < fadeOut; ++frame)
-        taps[maxTaps - 1 - frame] *= 0.5 - 0.5 * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5) / static_cast<double>(fadeOut));
+        taps[maxTaps - 1 - frame] *=
+            0.5
+            - 0.5
+                  * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5)
+                             / static_cast<double>(fadeOut));
 
     std::vector<float> result(taps.begin(), taps.end());
     if (!std::ranges::all_of(result, [](float tap) { return std::isfinite(tap); }))
@@ -99,12 +114,13 @@ dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidat
     return result;
 }
 
-dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const PartitionLayout& layout, double sampleRate)
+dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const PartitionLayout& layout,
+                                      double sampleRate)
 {
     if (request.candidates.empty() || request.candidates.size() > maxCandidates)
-        return dsp::fail(dsp::ErrorCode::outOfRange, "an audition has 1 to " + std::to_string(maxCandidates)
-                                                         + " candidates, not "
-                                                         + std::to_string(request.candidates.size()));
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         "an audition has 1 to " + std::to_string(maxCandidates)
+                             + " candidates, not " + std::to_string(request.candidates.size()));
     if (!(request.assumedProgrammeSplDba >= 50.0 && request.assumedProgrammeSplDba <= 120.0))
         return dsp::fail(dsp::ErrorCode::outOfRange,
                          "the assumed programme level must lie between 50 and 120 dB(A)");
@@ -119,10 +135,14 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
     double firstLoudness = 0.0;
     for (const CandidateRequest& candidate : request.candidates) {
         // The level is set, or calibrated, for the place of the head without a helmet.
-        const auto bareLeft = buildKernelTaps(candidate, tuning::OutputGroup::left, ride::Helmet::none, sampleRate, layout.maxTaps());
-        const auto bareRight = buildKernelTaps(candidate, tuning::OutputGroup::right, ride::Helmet::none, sampleRate, layout.maxTaps());
-        const auto left = buildKernelTaps(candidate, tuning::OutputGroup::left, request.helmet, sampleRate, layout.maxTaps());
-        const auto right = buildKernelTaps(candidate, tuning::OutputGroup::right, request.helmet, sampleRate, layout.maxTaps());
+        const auto bareLeft = buildKernelTaps(candidate, tuning::OutputGroup::left,
+                                              ride::Helmet::none, sampleRate, layout.maxTaps());
+        const auto bareRight = buildKernelTaps(candidate, tuning::OutputGroup::right,
+                                               ride::Helmet::none, sampleRate, layout.maxTaps());
+        const auto left = buildKernelTaps(candidate, tuning::OutputGroup::left, request.helmet,
+                                          sampleRate, layout.maxTaps());
+        const auto right = buildKernelTaps(candidate, tuning::OutputGroup::right, request.helmet,
+                                           sampleRate, layout.maxTaps());
         for (const auto* taps : {&bareLeft, &bareRight, &left, &right})
             if (!*taps)
                 return taps->unexpected();
@@ -139,12 +159,17 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
             built.level.source = LevelSource::measured;
             built.level.splAtFullScaleDb = candidate.response.calibration.splAtFullScaleDb();
         } else {
+            // The same recorder gain as for the first is the best guess there is.
+            const bool firstMeasured = request.candidates.front().response.hasCalibration;
             built.level.source = LevelSource::assumed;
-            built.level.splAtFullScaleDb = request.assumedProgrammeSplDba - firstBareDbfsA;
+            built.level.splAtFullScaleDb = firstMeasured
+                                               ? scene.candidates.front().level.splAtFullScaleDb
+                                               : request.assumedProgrammeSplDba - firstBareDbfsA;
         }
         built.level.splDba = heardDbfsA + built.level.splAtFullScaleDb;
         // At the head, as recordings may differ in what their full scale stands for.
-        const double loudness = kernelLoudnessLufs(*left, *right, sampleRate) + built.level.splAtFullScaleDb;
+        const double loudness =
+            kernelLoudnessLufs(*left, *right, sampleRate) + built.level.splAtFullScaleDb;
         if (scene.candidates.empty())
             firstLoudness = loudness;
         built.matchGainDb = firstLoudness - loudness;

@@ -29,14 +29,13 @@ struct SceneRequest {
 
 /** Builds kernels for a layout at a sample rate: measured response, tuning and helmet loss in one.
     May take some hundredths of a second a candidate; not for the audio thread. */
-[[nodiscard]] dsp::Result<AuditionScene> buildScene(const SceneRequest& request,
-                                                    const PartitionLayout& layout, double sampleRate);
+[[nodiscard]] dsp::Result<AuditionScene>
+buildScene(const SceneRequest& request, const PartitionLayout& layout, double sampleRate);
 
 /** The taps of one side (left or right) of a candidate as buildScene() makes them, before they
     are cut into partitions: at most maxTaps samples at sampleRate. */
-[[nodiscard]] dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate,
-                                                              tuning::OutputGroup side,
-                                                              ride::Helmet helmet, double sampleRate,
-                                                              std::size_t maxTaps);
+[[nodiscard]] dsp::Result<std::vector<float>>
+buildKernelTaps(const CandidateRequest& candidate, tuning::OutputGroup side, ride::Helmet helmet,
+                double sampleRate, std::size_t maxTaps);
 
 } // namespace saddletone::audition

@@ -49,10 +49,13 @@ tuning::Tuning bassTurnedDown()
 }
 
 dsp::Result<measure::Response> measureState(const DemoState& state, const signals::Signal& sweep,
-                                            const std::filesystem::path& recordingFile, const DemoRecorder& recorder)
+                                            const std::filesystem::path& recordingFile,
+                                            const DemoRecorder& recorder)
 {
     const auto recording = recordOnDemoBike(sweep.audio, state, recorder);
-    if (const auto written = files::writeAudioFile(recording, recordingFile, files::SampleFormat::pcm24, recorder.seed); !written)
+    if (const auto written = files::writeAudioFile(recording, recordingFile,
+                                                   files::SampleFormat::pcm24, recorder.seed);
+        !written)
         return written.unexpected();
     auto audio = files::readAudioFile(recordingFile);
     if (!audio)
@@ -61,13 +64,15 @@ dsp::Result<measure::Response> measureState(const DemoState& state, const signal
     measure::MeasurementRequest request;
     request.recordings.push_back({recordingFile.string(), std::move(*audio)});
     request.track = sweep.description;
-    request.name = state.profile.name + ", engine " + std::string(measure::engineStateName(state.state.engine));
+    request.name = state.profile.name + ", engine "
+                   + std::string(measure::engineStateName(state.state.engine));
     request.state = state.state;
     auto response = measure::measureResponse(request);
     if (!response)
         return response;
     response->invented = true;
-    response->remarks.emplace_back("Invented demo data: a simulated bike, recorded by a simulated recorder.");
+    response->remarks.emplace_back(
+        "Invented demo data: a simulated bike, recorded by a simulated recorder.");
     return response;
 }
 
@@ -105,8 +110,9 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
     if (const auto tracks = signals::writeTrackSet(folder / "tracks", trackRate); !tracks)
         return tracks.unexpected();
     const auto tracks = signals::shopTracks(trackRate);
-    const auto sweepTrack = std::ranges::find_if(
-        tracks, [](const signals::Track& track) { return track.request.type == signals::SignalType::sweep; });
+    const auto sweepTrack = std::ranges::find_if(tracks, [](const signals::Track& track) {
+        return track.request.type == signals::SignalType::sweep;
+    });
     const auto sweep = signals::makeSignal(sweepTrack->request);
     if (!sweep)
         return sweep.unexpected();
@@ -114,10 +120,13 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
     DemoRecorder recorder;
     for (const DemoState& state : demoStates()) {
         progress("recording and measuring " + state.id);
-        const auto response = measureState(state, *sweep, folder / "recordings" / (state.id + ".wav"), recorder);
+        const auto response =
+            measureState(state, *sweep, folder / "recordings" / (state.id + ".wav"), recorder);
         if (!response)
             return response.unexpected();
-        if (const auto saved = measure::saveResponse(*response, result.jobFolder / "states" / (state.id + ".json")); !saved)
+        if (const auto saved = measure::saveResponse(*response, result.jobFolder / "states"
+                                                                    / (state.id + ".json"));
+            !saved)
             return saved.unexpected();
         ++recorder.seed;
         recorder.startSeconds += 0.37;
@@ -126,9 +135,13 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
     progress("making music");
     const dsp::AudioBuffer music = makeDemoProgramme(trackRate, 1);
     const job::Job job = demoJob(result.jobFolder);
-    if (const auto saved = files::writeAudioFile(music, result.jobFolder / job.programmes.front(), files::SampleFormat::pcm16); !saved)
+    if (const auto saved = files::writeAudioFile(music, result.jobFolder / job.programmes.front(),
+                                                 files::SampleFormat::pcm16);
+        !saved)
         return saved.unexpected();
-    if (const auto saved = tuning::saveTuning(bassTurnedDown(), result.jobFolder / "tunings" / "bass-down.json"); !saved)
+    if (const auto saved =
+            tuning::saveTuning(bassTurnedDown(), result.jobFolder / "tunings" / "bass-down.json");
+        !saved)
         return saved.unexpected();
     if (const auto saved = job::saveJob(job); !saved)
         return saved.unexpected();
@@ -147,11 +160,15 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
         if (!rendering)
             return rendering.unexpected();
         const auto file = folder / "auditions" / planned.fileName;
-        if (const auto saved = files::writeAudioFile(rendering->audio, file, files::SampleFormat::pcm16); !saved)
+        if (const auto saved =
+                files::writeAudioFile(rendering->audio, file, files::SampleFormat::pcm16);
+            !saved)
             return saved.unexpected();
-        result.auditions.push_back({file, job.candidates[planned.candidate].name + " at "
-                                              + files::fixedText(planned.speedMph, 0) + " mph",
-                                    planned.speedMph, rendering->levels.programmeSplDba, rendering->levels.windSplDba});
+        result.auditions.push_back({file,
+                                    job.candidates[planned.candidate].name + " at "
+                                        + files::fixedText(planned.speedMph, 0) + " mph",
+                                    planned.speedMph, rendering->levels.programmeSplDba,
+                                    rendering->levels.windSplDba});
         reportOptions.files.push_back({"auditions/" + std::string(planned.fileName), parameters});
     }
 

@@ -30,7 +30,8 @@ struct DemoResult {
     the recordings, sets up a job, renders auditions at 0, 45 and 75 mph and writes the report.
     Everything is labelled as invented. Programme material is synthesised. dateText: shown in the
     report. progress: called with each step. Takes some seconds and about 100 MB in folder. */
-[[nodiscard]] dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::string& dateText,
-                                              const std::function<void(const std::string&)>& progress);
+[[nodiscard]] dsp::Result<DemoResult>
+runDemo(const std::filesystem::path& folder, const std::string& dateText,
+        const std::function<void(const std::string&)>& progress);
 
 } // namespace saddletone::demo

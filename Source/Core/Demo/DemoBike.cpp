@@ -24,7 +24,8 @@ std::vector<double> profileImpulse(const DemoProfile& profile, double sampleRate
     constexpr std::size_t taps = 16384;
     std::vector<double> magnitude(taps / 2 + 1);
     for (std::size_t bin = 0; bin < magnitude.size(); ++bin) {
-        const double frequencyHz = std::max(1.0, static_cast<double>(bin) * sampleRate / static_cast<double>(taps));
+        const double frequencyHz =
+            std::max(1.0, static_cast<double>(bin) * sampleRate / static_cast<double>(taps));
         magnitude[bin] = dsp::dbToAmplitude(profileLevelDb(profile, frequencyHz));
     }
     const auto direct = dsp::minimumPhaseImpulse(magnitude);
@@ -87,9 +88,9 @@ std::vector<double> idlingEngine(std::size_t numFrames, double sampleRate, std::
 
 const std::vector<double>& profileGridHz()
 {
-    static const std::vector<double> grid {16,   20,   25,   31.5, 40,   50,   63,   80,   100,  125,  160,
-                                           200,  250,  315,  500,  1000, 1600, 2500, 4000, 6300, 8000, 10000,
-                                           12500, 16000, 20000, 24000};
+    static const std::vector<double> grid {16,   20,   25,   31.5,  40,    50,    63,    80,   100,
+                                           125,  160,  200,  250,   315,   500,   1000,  1600, 2500,
+                                           4000, 6300, 8000, 10000, 12500, 16000, 20000, 24000};
     return grid;
 }
 
@@ -97,21 +98,25 @@ const std::vector<double>& profileGridHz()
 
 double profileLevelDb(const DemoProfile& profile, double frequencyHz)
 {
-    return files::FrequencyTable {profile.frequenciesHz, profile.levelsDb, {}}.levelDbAt(frequencyHz);
+    return files::FrequencyTable {profile.frequenciesHz, profile.levelsDb, {}}.levelDbAt(
+        frequencyHz);
 }
 
 std::vector<DemoState> demoStates()
 {
     const std::string place = "rider's head, seat occupied";
-    const DemoProfile stockParked {
-        "Stock", profileGridHz(), {-24, -17, -9, 0,   6,   9,   9.4, 9.4, 9.2, 8.6, 2.4, 0.4, 0,
-                                   0,   0,   0,  0.2, 0.3, 0.2, 0,   -0.2, -0.4, -0.6, -1.0, -3.0, -12.0}};
+    const DemoProfile stockParked {"Stock", profileGridHz(), {-24,  -17,  -9,   0,    6,    9, 9.4,
+                                                              9.4,  9.2,  8.6,  2.4,  0.4,  0, 0,
+                                                              0,    0,    0.2,  0.3,  0.2,  0, -0.2,
+                                                              -0.4, -0.6, -1.0, -3.0, -12.0}};
     const DemoProfile stockRunning {
-        "Stock", profileGridHz(), {-24, -17, -10, -3,  1.5, 3.8, 4.4, 4.6, 4.4, 3.6, 1.0, 0.0, -0.5,
-                                   -0.5, 0.5, 2.0, 3.5, 4.2, 4.4, 3.2, 2.5, 2.0, 1.0, 0.0, -3.0, -12.0}};
+        "Stock", profileGridHz(), {-24, -17, -10, -3,   1.5,  3.8, 4.4,  4.6,  4.4,
+                                   3.6, 1.0, 0.0, -0.5, -0.5, 0.5, 2.0,  3.5,  4.2,
+                                   4.4, 3.2, 2.5, 2.0,  1.0,  0.0, -3.0, -12.0}};
     const DemoProfile alternative {
-        "Alternative", profileGridHz(), {-26, -20, -14, -9,  -5.5, -3.0, -1.2, 0.2, 0.7, 0.8, 0.5, 0.2, 0.0,
-                                         0.0, 0.2, 1.0, 1.8, 1.6, 0.8, 0.2, 0.0, -0.3, -0.8, -1.5, -3.5, -12.0}};
+        "Alternative", profileGridHz(), {-26, -20, -14, -9,   -5.5, -3.0, -1.2, 0.2,  0.7,
+                                         0.8, 0.5, 0.2, 0.0,  0.0,  0.2,  1.0,  1.8,  1.6,
+                                         0.8, 0.2, 0.0, -0.3, -0.8, -1.5, -3.5, -12.0}};
     using measure::EngineState;
     return {
         {"stock-parked", {"Stock", EngineState::off, 0.0, place, "20"}, stockParked},
@@ -121,7 +126,8 @@ std::vector<DemoState> demoStates()
     };
 }
 
-dsp::AudioBuffer recordOnDemoBike(const dsp::AudioBuffer& track, const DemoState& state, const DemoRecorder& recorder)
+dsp::AudioBuffer recordOnDemoBike(const dsp::AudioBuffer& track, const DemoState& state,
+                                  const DemoRecorder& recorder)
 {
     const auto impulse = profileImpulse(state.profile, track.sampleRate);
     auto heard = convolve(track.channels.front(), impulse);

@@ -34,11 +34,11 @@ struct DemoState {
 /** The recorder that the demo pretends to have used. */
 struct DemoRecorder {
     double sampleRate = 44100.0;
-    double clockPpm = 63.0;       ///< How much faster its clock runs than the player's.
-    double startSeconds = 1.7;    ///< Recorded before the track starts.
+    double clockPpm = 63.0;    ///< How much faster its clock runs than the player's.
+    double startSeconds = 1.7; ///< Recorded before the track starts.
     double gainDb = -4.0;
-    double ambientDbfs = -72.0;   ///< AES17 level of the place's noise.
-    double engineDbfs = -48.0;    ///< AES17 level of the engine where it runs.
+    double ambientDbfs = -72.0; ///< AES17 level of the place's noise.
+    double engineDbfs = -48.0;  ///< AES17 level of the engine where it runs.
     std::uint64_t seed = 7;
 };
 
@@ -47,7 +47,8 @@ struct DemoRecorder {
 
 /** What the recorder takes down when a track (one channel) is played through the invented bike:
     profile, two early reflections, noise, the engine if it runs, another clock and rate. */
-[[nodiscard]] dsp::AudioBuffer recordOnDemoBike(const dsp::AudioBuffer& track, const DemoState& state,
+[[nodiscard]] dsp::AudioBuffer recordOnDemoBike(const dsp::AudioBuffer& track,
+                                                const DemoState& state,
                                                 const DemoRecorder& recorder);
 
 } // namespace saddletone::demo

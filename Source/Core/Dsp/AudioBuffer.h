@@ -28,7 +28,8 @@ struct AudioBuffer {
 [[nodiscard]] inline AudioBuffer makeSilence(double sampleRate, std::size_t numChannels,
                                              std::size_t numFrames)
 {
-    return {sampleRate, std::vector<std::vector<float>>(numChannels, std::vector<float>(numFrames))};
+    return {sampleRate,
+            std::vector<std::vector<float>>(numChannels, std::vector<float>(numFrames))};
 }
 
 } // namespace saddletone::dsp

@@ -25,28 +25,34 @@ Prototype prototype(double frequencyHz, double q, double sampleRate) noexcept
     return {std::cos(omega), std::sin(omega) / (2.0 * q)};
 }
 
-BiquadCoefficients normalised(double b0, double b1, double b2, double a0, double a1, double a2) noexcept
+BiquadCoefficients normalised(double b0, double b1, double b2, double a0, double a1,
+                              double a2) noexcept
 {
     return {b0 / a0, b1 / a0, b2 / a0, a1 / a0, a2 / a0};
 }
 
 } // namespace
 
-std::complex<double> BiquadCoefficients::response(double frequencyHz, double sampleRate) const noexcept
+std::complex<double> BiquadCoefficients::response(double frequencyHz,
+                                                  double sampleRate) const noexcept
 {
-    const std::complex<double> z1 = std::polar(1.0, -2.0 * std::numbers::pi * frequencyHz / sampleRate);
+    const std::complex<double> z1 =
+        std::polar(1.0, -2.0 * std::numbers::pi * frequencyHz / sampleRate);
     const std::complex<double> z2 = z1 * z1;
     return (b0 + b1 * z1 + b2 * z2) / (1.0 + a1 * z1 + a2 * z2);
 }
 
-BiquadCoefficients designPeaking(double frequencyHz, double q, double gainDb, double sampleRate) noexcept
+BiquadCoefficients designPeaking(double frequencyHz, double q, double gainDb,
+                                 double sampleRate) noexcept
 {
     const double a = std::pow(10.0, gainDb / 40.0);
     const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
-    return normalised(1.0 + alpha * a, -2.0 * c, 1.0 - alpha * a, 1.0 + alpha / a, -2.0 * c, 1.0 - alpha / a);
+    return normalised(1.0 + alpha * a, -2.0 * c, 1.0 - alpha * a, 1.0 + alpha / a, -2.0 * c,
+                      1.0 - alpha / a);
 }
 
-BiquadCoefficients designLowShelf(double frequencyHz, double q, double gainDb, double sampleRate) noexcept
+BiquadCoefficients designLowShelf(double frequencyHz, double q, double gainDb,
+                                  double sampleRate) noexcept
 {
     const double a = std::pow(10.0, gainDb / 40.0);
     const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
@@ -56,7 +62,8 @@ BiquadCoefficients designLowShelf(double frequencyHz, double q, double gainDb, d
                       -2.0 * ((a - 1.0) + (a + 1.0) * c), (a + 1.0) + (a - 1.0) * c - r);
 }
 
-BiquadCoefficients designHighShelf(double frequencyHz, double q, double gainDb, double sampleRate) noexcept
+BiquadCoefficients designHighShelf(double frequencyHz, double q, double gainDb,
+                                   double sampleRate) noexcept
 {
     const double a = std::pow(10.0, gainDb / 40.0);
     const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
@@ -69,13 +76,15 @@ BiquadCoefficients designHighShelf(double frequencyHz, double q, double gainDb, 
 BiquadCoefficients designHighPass(double frequencyHz, double q, double sampleRate) noexcept
 {
     const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
-    return normalised(0.5 * (1.0 + c), -(1.0 + c), 0.5 * (1.0 + c), 1.0 + alpha, -2.0 * c, 1.0 - alpha);
+    return normalised(0.5 * (1.0 + c), -(1.0 + c), 0.5 * (1.0 + c), 1.0 + alpha, -2.0 * c,
+                      1.0 - alpha);
 }
 
 BiquadCoefficients designLowPass(double frequencyHz, double q, double sampleRate) noexcept
 {
     const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
-    return normalised(0.5 * (1.0 - c), 1.0 - c, 0.5 * (1.0 - c), 1.0 + alpha, -2.0 * c, 1.0 - alpha);
+    return normalised(0.5 * (1.0 - c), 1.0 - c, 0.5 * (1.0 - c), 1.0 + alpha, -2.0 * c,
+                      1.0 - alpha);
 }
 
 BiquadCoefficients designFirstOrderHighPass(double frequencyHz, double sampleRate) noexcept

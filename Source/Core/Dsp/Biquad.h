@@ -17,7 +17,8 @@ struct BiquadCoefficients {
     bool operator==(const BiquadCoefficients&) const = default;
 
     /** Complex gain at a frequency. */
-    [[nodiscard]] std::complex<double> response(double frequencyHz, double sampleRate) const noexcept;
+    [[nodiscard]] std::complex<double> response(double frequencyHz,
+                                                double sampleRate) const noexcept;
 };
 
 // Designs after R. Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients".
@@ -36,12 +37,16 @@ struct BiquadCoefficients {
                                                  double sampleRate) noexcept;
 
 /** Second-order passes by bilinear transform; q = 0.7071 is Butterworth. */
-[[nodiscard]] BiquadCoefficients designHighPass(double frequencyHz, double q, double sampleRate) noexcept;
-[[nodiscard]] BiquadCoefficients designLowPass(double frequencyHz, double q, double sampleRate) noexcept;
+[[nodiscard]] BiquadCoefficients designHighPass(double frequencyHz, double q,
+                                                double sampleRate) noexcept;
+[[nodiscard]] BiquadCoefficients designLowPass(double frequencyHz, double q,
+                                               double sampleRate) noexcept;
 
 /** First-order passes; -3 dB at frequencyHz. */
-[[nodiscard]] BiquadCoefficients designFirstOrderHighPass(double frequencyHz, double sampleRate) noexcept;
-[[nodiscard]] BiquadCoefficients designFirstOrderLowPass(double frequencyHz, double sampleRate) noexcept;
+[[nodiscard]] BiquadCoefficients designFirstOrderHighPass(double frequencyHz,
+                                                          double sampleRate) noexcept;
+[[nodiscard]] BiquadCoefficients designFirstOrderLowPass(double frequencyHz,
+                                                         double sampleRate) noexcept;
 
 /** The q that gives a shelf the slope S of the cookbook at a gain; slope: above 0, up to 1. */
 [[nodiscard]] double shelfSlopeToQ(double slope, double gainDb) noexcept;

@@ -10,7 +10,8 @@ namespace saddletone::dsp {
 template <typename Sample>
 class ChannelView {
 public:
-    ChannelView(Sample* const* channelPointers, std::size_t channelCount, std::size_t frameCount) noexcept
+    ChannelView(Sample* const* channelPointers, std::size_t channelCount,
+                std::size_t frameCount) noexcept
         : pointers(channelPointers), channels(channelCount), frames(frameCount)
     {
     }

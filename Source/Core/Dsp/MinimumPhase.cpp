@@ -14,7 +14,8 @@ std::vector<double> minimumPhaseImpulse(std::span<const double> magnitude)
 {
     assert(magnitude.size() >= 2);
     const std::size_t size = 2 * (magnitude.size() - 1);
-    const double floor = std::max(*std::ranges::max_element(magnitude) * dbToAmplitude(-120.0), 1e-30);
+    const double floor =
+        std::max(*std::ranges::max_element(magnitude) * dbToAmplitude(-120.0), 1e-30);
 
     RealFft<double> fft(size);
     for (std::size_t bin = 0; bin < magnitude.size(); ++bin)

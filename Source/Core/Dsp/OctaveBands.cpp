@@ -18,12 +18,14 @@ std::vector<Band> octaveBands(int bandsPerOctave, double fromHz, double toHz)
     // A nominal limit (20 Hz, 20 kHz) means the band that carries its name: the exact centres lie
     // within one per cent of it.
     constexpr double nominalTolerance = 0.011 / std::numbers::ln10;
-    const auto first = std::ceil((std::log10(fromHz / 1000.0) - nominalTolerance) / perBand - shift);
+    const auto first =
+        std::ceil((std::log10(fromHz / 1000.0) - nominalTolerance) / perBand - shift);
     const auto last = std::floor((std::log10(toHz / 1000.0) + nominalTolerance) / perBand - shift);
     std::vector<Band> bands;
     for (double index = first; index <= last; index += 1.0) {
         const double exponent = (index + shift) * perBand;
-        bands.push_back({1000.0 * std::pow(10.0, exponent), 1000.0 * std::pow(10.0, exponent - 0.5 * perBand),
+        bands.push_back({1000.0 * std::pow(10.0, exponent),
+                         1000.0 * std::pow(10.0, exponent - 0.5 * perBand),
                          1000.0 * std::pow(10.0, exponent + 0.5 * perBand)});
     }
     return bands;
@@ -37,7 +39,8 @@ std::vector<Band> thirdOctaveBands()
 std::string nominalLabel(double thirdOctaveCentreHz)
 {
     // ISO 266: ten preferred values a decade.
-    constexpr std::array<const char*, 10> perDecade {"1", "1.25", "1.6", "2", "2.5", "3.15", "4", "5", "6.3", "8"};
+    constexpr std::array<const char*, 10> perDecade {"1",    "1.25", "1.6", "2",   "2.5",
+                                                     "3.15", "4",    "5",   "6.3", "8"};
     constexpr std::array<double, 10> values {1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8};
     const auto steps = static_cast<int>(std::lround(10.0 * std::log10(thirdOctaveCentreHz)));
     const auto digit = static_cast<std::size_t>(((steps % 10) + 10) % 10);
@@ -51,7 +54,8 @@ std::string nominalLabel(double thirdOctaveCentreHz)
     return std::to_string(tenths / 10) + "." + std::to_string(tenths % 10);
 }
 
-std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz, std::span<const Band> bands)
+std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz,
+                               std::span<const Band> bands)
 {
     std::vector<double> powers;
     powers.reserve(bands.size());
@@ -61,7 +65,8 @@ std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz
         const double lower = std::clamp(band.lowerHz / binHz, 0.0, topBin);
         const double upper = std::clamp(band.upperHz / binHz, 0.0, topBin);
         const auto firstBin = static_cast<std::size_t>(lower + 0.5);
-        const auto lastBin = std::min(static_cast<std::size_t>(upper + 0.5), powerPerBin.size() - 1);
+        const auto lastBin =
+            std::min(static_cast<std::size_t>(upper + 0.5), powerPerBin.size() - 1);
         double sum = 0.0;
         for (std::size_t bin = firstBin; bin <= lastBin; ++bin) {
             const double centre = static_cast<double>(bin);
@@ -76,12 +81,16 @@ std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz
 std::vector<double> welchPowerPerBin(std::span<const float> samples, std::size_t segmentFrames)
 {
     assert(segmentFrames >= 2 && segmentFrames % 2 == 0);
-    const std::size_t size = std::max<std::size_t>(2, std::min(segmentFrames, samples.size() / 2 * 2));
+    const std::size_t size =
+        std::max<std::size_t>(2, std::min(segmentFrames, samples.size() / 2 * 2));
     RealFft<double> fft(size);
     std::vector<double> window(size);
     double windowPower = 0.0;
     for (std::size_t frame = 0; frame < size; ++frame) {
-        window[frame] = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(frame) / static_cast<double>(size));
+        window[frame] = 0.5
+                        - 0.5
+                              * std::cos(2.0 * std::numbers::pi * static_cast<double>(frame)
+                                         / static_cast<double>(size));
         windowPower += window[frame] * window[frame];
     }
     std::vector<double> power(fft.numBins(), 0.0);
@@ -93,7 +102,8 @@ std::vector<double> welchPowerPerBin(std::span<const float> samples, std::size_t
         fft.forward();
         const auto spectrum = fft.spectrum();
         for (std::size_t bin = 0; bin < power.size(); ++bin)
-            power[bin] += std::norm(spectrum[bin]) * (bin == 0 || bin + 1 == power.size() ? 1.0 : 2.0);
+            power[bin] +=
+                std::norm(spectrum[bin]) * (bin == 0 || bin + 1 == power.size() ? 1.0 : 2.0);
         ++numSegments;
     }
     if (numSegments > 0)
@@ -109,10 +119,12 @@ std::vector<double> periodicPowerPerBin(std::span<const float> samples)
     std::ranges::copy(samples, fft.time().begin());
     fft.forward();
     const auto spectrum = fft.spectrum();
-    const double scale = 1.0 / (static_cast<double>(samples.size()) * static_cast<double>(samples.size()));
+    const double scale =
+        1.0 / (static_cast<double>(samples.size()) * static_cast<double>(samples.size()));
     std::vector<double> power(spectrum.size());
     for (std::size_t bin = 0; bin < power.size(); ++bin)
-        power[bin] = std::norm(spectrum[bin]) * scale * (bin == 0 || bin + 1 == power.size() ? 1.0 : 2.0);
+        power[bin] =
+            std::norm(spectrum[bin]) * scale * (bin == 0 || bin + 1 == power.size() ? 1.0 : 2.0);
     return power;
 }
 

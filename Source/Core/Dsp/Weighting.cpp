@@ -32,8 +32,10 @@ double magnitudeA(double frequencyHz) noexcept
 double weightingDb(Weighting weighting, double frequencyHz) noexcept
 {
     switch (weighting) {
-    case Weighting::a: return amplitudeToDb(magnitudeA(frequencyHz)) - amplitudeToDb(magnitudeA(1000.0));
-    case Weighting::c: return amplitudeToDb(magnitudeC(frequencyHz)) - amplitudeToDb(magnitudeC(1000.0));
+    case Weighting::a:
+        return amplitudeToDb(magnitudeA(frequencyHz)) - amplitudeToDb(magnitudeA(1000.0));
+    case Weighting::c:
+        return amplitudeToDb(magnitudeC(frequencyHz)) - amplitudeToDb(magnitudeC(1000.0));
     case Weighting::z: break;
     }
     return 0.0;

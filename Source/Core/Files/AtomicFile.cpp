@@ -28,21 +28,23 @@ std::string uniqueSuffix()
 AtomicFile::AtomicFile(std::filesystem::path targetPath) : target(std::move(targetPath))
 {
     // The extension stays last: libsndfile and readers of a stray file go by it.
-    temporary = target.parent_path()
-                / ("." + target.stem().string() + ".part-" + uniqueSuffix() + target.extension().string());
+    temporary =
+        target.parent_path()
+        / ("." + target.stem().string() + ".part-" + uniqueSuffix() + target.extension().string());
 }
 
 dsp::Result<AtomicFile> AtomicFile::open(const std::filesystem::path& target)
 {
     std::error_code reason;
     if (target.filename().empty() || std::filesystem::is_directory(target, reason))
-        return dsp::fail(dsp::ErrorCode::cannotWrite,
-                         "cannot write '" + target.string() + "': it is a folder; give a file name");
+        return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot write '" + target.string()
+                                                          + "': it is a folder; give a file name");
     if (const auto folder = target.parent_path(); !folder.empty()) {
         std::filesystem::create_directories(folder, reason);
         if (reason)
-            return dsp::fail(dsp::ErrorCode::cannotWrite,
-                             "cannot make the folder '" + folder.string() + "': " + reason.message());
+            return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot make the folder '"
+                                                              + folder.string()
+                                                              + "': " + reason.message());
     }
     AtomicFile file(target);
     std::ofstream probe(file.temporary, std::ios::binary);
@@ -77,7 +79,8 @@ dsp::Result<void> AtomicFile::commit()
 {
     if (!flushToDisk(temporary))
         return dsp::fail(dsp::ErrorCode::cannotWrite,
-                         "cannot write '" + target.string() + "' to the disk; check that it is not full");
+                         "cannot write '" + target.string()
+                             + "' to the disk; check that it is not full");
     std::error_code reason;
     std::filesystem::rename(temporary, target, reason);
     if (reason)
@@ -101,7 +104,8 @@ dsp::Result<void> writeTextFile(const std::filesystem::path& file, std::string_v
         stream.flush();
         if (!stream)
             return dsp::fail(dsp::ErrorCode::cannotWrite,
-                             "cannot write '" + file.string() + "'; check that the disk is not full");
+                             "cannot write '" + file.string()
+                                 + "'; check that the disk is not full");
     }
     return output->commit();
 }
@@ -112,7 +116,8 @@ dsp::Result<std::string> readTextFile(const std::filesystem::path& file, std::si
     if (!std::filesystem::exists(file, reason))
         return dsp::fail(dsp::ErrorCode::notFound, "'" + file.string() + "' does not exist");
     if (std::filesystem::is_directory(file, reason))
-        return dsp::fail(dsp::ErrorCode::unreadable, "'" + file.string() + "' is a folder, not a file");
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         "'" + file.string() + "' is a folder, not a file");
     const auto size = std::filesystem::file_size(file, reason);
     if (!reason && size > maxBytes)
         return dsp::fail(dsp::ErrorCode::unreadable, "'" + file.string() + "' is too large ("
@@ -134,7 +139,8 @@ dsp::Result<std::string> fileChecksum(const std::filesystem::path& file)
     std::array<char, 65536> block {};
     while (stream) {
         stream.read(block.data(), block.size());
-        sum = crc32(sum, reinterpret_cast<const Bytef*>(block.data()), static_cast<uInt>(stream.gcount()));
+        sum = crc32(sum, reinterpret_cast<const Bytef*>(block.data()),
+                    static_cast<uInt>(stream.gcount()));
     }
     constexpr std::string_view digits = "0123456789abcdef";
     std::string text(8, '0');

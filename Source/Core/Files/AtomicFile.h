@@ -33,7 +33,8 @@ private:
 };
 
 /** Writes text as a whole file, or leaves what was there. */
-[[nodiscard]] dsp::Result<void> writeTextFile(const std::filesystem::path& file, std::string_view text);
+[[nodiscard]] dsp::Result<void> writeTextFile(const std::filesystem::path& file,
+                                              std::string_view text);
 
 /** Reads a text file of at most maxBytes. */
 [[nodiscard]] dsp::Result<std::string> readTextFile(const std::filesystem::path& file,

@@ -51,31 +51,35 @@ std::string_view sampleFormatName(SampleFormat format) noexcept
 
 dsp::Result<SampleFormat> parseSampleFormat(std::string_view name)
 {
-    for (const SampleFormat format : {SampleFormat::pcm16, SampleFormat::pcm24, SampleFormat::float32})
+    for (const SampleFormat format :
+         {SampleFormat::pcm16, SampleFormat::pcm24, SampleFormat::float32})
         if (sampleFormatName(format) == name)
             return format;
     return dsp::fail(dsp::ErrorCode::malformed,
                      "sample format '" + std::string(name) + "' is not known; use 16, 24 or 32f");
 }
 
-dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file, const ReadLimits& limits)
+dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
+                                            const ReadLimits& limits)
 {
     std::error_code reason;
     if (!std::filesystem::exists(file, reason))
-        return dsp::fail(dsp::ErrorCode::notFound, "audio file " + quoted(file) + " does not exist");
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "audio file " + quoted(file) + " does not exist");
     if (std::filesystem::is_directory(file, reason))
-        return dsp::fail(dsp::ErrorCode::unreadable, quoted(file) + " is a folder, not an audio file");
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         quoted(file) + " is a folder, not an audio file");
 
     SF_INFO info {};
     const SndfileHandle handle(sf_open(file.c_str(), SFM_READ, &info));
     if (handle == nullptr)
-        return dsp::fail(dsp::ErrorCode::unreadable,
-                         "cannot read audio from " + quoted(file) + ": " + sf_strerror(nullptr)
-                             + " Use WAV, FLAC, AIFF, Ogg or MP3.");
+        return dsp::fail(dsp::ErrorCode::unreadable, "cannot read audio from " + quoted(file) + ": "
+                                                         + sf_strerror(nullptr)
+                                                         + " Use WAV, FLAC, AIFF, Ogg or MP3.");
     if (info.samplerate < 8000 || info.samplerate > 384000)
-        return dsp::fail(dsp::ErrorCode::outOfRange,
-                         quoted(file) + " has a sample rate of " + std::to_string(info.samplerate)
-                             + " Hz; 8000 to 384000 Hz can be used");
+        return dsp::fail(dsp::ErrorCode::outOfRange, quoted(file) + " has a sample rate of "
+                                                         + std::to_string(info.samplerate)
+                                                         + " Hz; 8000 to 384000 Hz can be used");
     if (info.channels < 1 || static_cast<std::size_t>(info.channels) > limits.maxChannels)
         return dsp::fail(dsp::ErrorCode::outOfRange,
                          quoted(file) + " has " + std::to_string(info.channels) + " channels; 1 to "
@@ -97,17 +101,20 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file, c
         for (std::size_t channel = 0; channel < numChannels; ++channel) {
             auto& samples = audio.channels[channel];
             for (sf_count_t frame = 0; frame < got; ++frame)
-                samples.push_back(interleaved[static_cast<std::size_t>(frame) * numChannels + channel]);
+                samples.push_back(
+                    interleaved[static_cast<std::size_t>(frame) * numChannels + channel]);
         }
     }
     if (sf_error(handle.get()) != SF_ERR_NO_ERROR)
         return dsp::fail(dsp::ErrorCode::unreadable,
                          "reading " + quoted(file) + " stopped: " + sf_strerror(handle.get()));
     if (audio.numFrames() == 0)
-        return dsp::fail(dsp::ErrorCode::unreadable, quoted(file) + " holds no audio (zero length)");
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         quoted(file) + " holds no audio (zero length)");
     for (std::size_t channel = 0; channel < numChannels; ++channel) {
         const auto& samples = audio.channels[channel];
-        const auto bad = std::ranges::find_if(samples, [](float sample) { return !std::isfinite(sample); });
+        const auto bad =
+            std::ranges::find_if(samples, [](float sample) { return !std::isfinite(sample); });
         if (bad != samples.end())
             return dsp::fail(dsp::ErrorCode::outOfRange,
                              quoted(file) + " holds a sample that is not a number (channel "
@@ -122,7 +129,8 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
 {
     for (const auto& samples : audio.channels)
         for (const float sample : samples)
-            if (!std::isfinite(sample) || (format != SampleFormat::float32 && std::abs(sample) > 1.0F))
+            if (!std::isfinite(sample)
+                || (format != SampleFormat::float32 && std::abs(sample) > 1.0F))
                 return dsp::fail(dsp::ErrorCode::outOfRange,
                                  "audio for " + quoted(file)
                                      + " passes digital full scale; lower the level");
@@ -156,7 +164,8 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
     std::vector<bool> silent;
     for (std::size_t channel = 0; channel < numChannels; ++channel) {
         random.emplace_back(dsp::mixSeed(ditherSeed, channel));
-        silent.push_back(std::ranges::all_of(audio.channels[channel], [](float s) { return s == 0.0F; }));
+        silent.push_back(
+            std::ranges::all_of(audio.channels[channel], [](float s) { return s == 0.0F; }));
     }
     std::vector<float> floats;
     std::vector<int> integers;
@@ -181,12 +190,13 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
                                        ? sf_writef_float(handle.get(), floats.data(), wanted)
                                        : sf_writef_int(handle.get(), integers.data(), wanted);
         if (written != wanted)
-            return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot write all of " + quoted(file)
-                                                              + "; check that the disk is not full");
+            return dsp::fail(dsp::ErrorCode::cannotWrite,
+                             "cannot write all of " + quoted(file)
+                                 + "; check that the disk is not full");
     }
     if (sf_close(handle.release()) != 0)
-        return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot finish " + quoted(file)
-                                                          + "; check that the disk is not full");
+        return dsp::fail(dsp::ErrorCode::cannotWrite,
+                         "cannot finish " + quoted(file) + "; check that the disk is not full");
     return output->commit();
 }
 

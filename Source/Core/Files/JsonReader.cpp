@@ -83,14 +83,14 @@ void JsonReader::absorb(const JsonReader& nested)
         problem = nested.problem;
 }
 
-double JsonReader::checkedNumber(const nlohmann::json& value, const std::string& where, double lowest,
-                                 double highest)
+double JsonReader::checkedNumber(const nlohmann::json& value, const std::string& where,
+                                 double lowest, double highest)
 {
     if (!value.is_number()) {
         if (!problem)
-            problem = dsp::Error {dsp::ErrorCode::malformed,
-                                  "'" + sourceName + "': key '" + where + "' must be a number, but is "
-                                      + value.type_name()};
+            problem = dsp::Error {dsp::ErrorCode::malformed, "'" + sourceName + "': key '" + where
+                                                                 + "' must be a number, but is "
+                                                                 + value.type_name()};
         return lowest;
     }
     const double number = value.get<double>();
@@ -148,7 +148,8 @@ long long JsonReader::integer(std::string_view key, long long lowest, long long 
     return static_cast<long long>(value);
 }
 
-long long JsonReader::integer(std::string_view key, long long lowest, long long highest, long long ifMissing)
+long long JsonReader::integer(std::string_view key, long long lowest, long long highest,
+                              long long ifMissing)
 {
     return find(key) == nullptr ? ifMissing : integer(key, lowest, highest);
 }
@@ -194,8 +195,8 @@ std::vector<double> JsonReader::numbers(std::string_view key, double lowest, dou
         return result;
     }
     for (std::size_t index = 0; index < value->size(); ++index)
-        result.push_back(checkedNumber((*value)[index], place(key) + "[" + std::to_string(index) + "]",
-                                       lowest, highest));
+        result.push_back(checkedNumber(
+            (*value)[index], place(key) + "[" + std::to_string(index) + "]", lowest, highest));
     return result;
 }
 
@@ -245,7 +246,8 @@ std::vector<JsonReader> JsonReader::objects(std::string_view key)
         return result;
     }
     for (std::size_t index = 0; index < value->size(); ++index) {
-        result.emplace_back((*value)[index], sourceName, place(key) + "[" + std::to_string(index) + "]");
+        result.emplace_back((*value)[index], sourceName,
+                            place(key) + "[" + std::to_string(index) + "]");
         absorb(result.back());
     }
     return result;
@@ -256,7 +258,8 @@ void JsonReader::expectKind(std::string_view kind, int newest)
     const std::string found = text("kind", "");
     if (found != kind) {
         reject("kind", (found.empty() ? std::string("is missing") : "is '" + found + "'")
-                           + ", but must be '" + std::string(kind) + "'; this is another kind of file");
+                           + ", but must be '" + std::string(kind)
+                           + "'; this is another kind of file");
         return;
     }
     const long long version = integer("schemaVersion", 1, 1000000);

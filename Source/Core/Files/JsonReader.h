@@ -28,10 +28,12 @@ public:
 
     /** A finite number within [lowest, highest]; required. */
     [[nodiscard]] double number(std::string_view key, double lowest, double highest);
-    [[nodiscard]] double number(std::string_view key, double lowest, double highest, double ifMissing);
+    [[nodiscard]] double number(std::string_view key, double lowest, double highest,
+                                double ifMissing);
     /** A whole number within [lowest, highest]; required. */
     [[nodiscard]] long long integer(std::string_view key, long long lowest, long long highest);
-    [[nodiscard]] long long integer(std::string_view key, long long lowest, long long highest, long long ifMissing);
+    [[nodiscard]] long long integer(std::string_view key, long long lowest, long long highest,
+                                    long long ifMissing);
     [[nodiscard]] bool boolean(std::string_view key, bool ifMissing);
     [[nodiscard]] std::string text(std::string_view key);
     [[nodiscard]] std::string text(std::string_view key, std::string ifMissing);

@@ -12,7 +12,8 @@ namespace saddletone::files {
 std::vector<double> resample(std::span<const double> samples, double ratio)
 {
     assert(ratio >= 0.01 && ratio <= 100.0);
-    const auto wanted = static_cast<std::size_t>(std::llround(static_cast<double>(samples.size()) * ratio));
+    const auto wanted =
+        static_cast<std::size_t>(std::llround(static_cast<double>(samples.size()) * ratio));
     std::vector<double> result(wanted, 0.0);
     if (samples.empty() || wanted == 0)
         return result;
@@ -23,8 +24,9 @@ std::vector<double> resample(std::span<const double> samples, double ratio)
     std::size_t produced = 0;
     // Room for a few frames more than expected, since rounding of the length is soxr's own.
     std::vector<double> output(wanted + 64);
-    const soxr_error_t error = soxr_oneshot(1.0, ratio, 1, samples.data(), samples.size(), nullptr,
-                                            output.data(), output.size(), &produced, &io, &quality, nullptr);
+    const soxr_error_t error =
+        soxr_oneshot(1.0, ratio, 1, samples.data(), samples.size(), nullptr, output.data(),
+                     output.size(), &produced, &io, &quality, nullptr);
     // With valid arguments soxr fails only for want of memory.
     if (error != nullptr)
         throw std::bad_alloc();

@@ -42,7 +42,8 @@ std::vector<std::string> splitAt(std::string_view line, std::string_view separat
     std::size_t begin = 0;
     while (begin <= line.size()) {
         const auto end = std::min(line.find_first_of(separators, begin), line.size());
-        if (const auto field = trimmed(line.substr(begin, end - begin)); !field.empty() || !mergeRuns)
+        if (const auto field = trimmed(line.substr(begin, end - begin));
+            !field.empty() || !mergeRuns)
             fields.emplace_back(field);
         begin = end + 1;
     }
@@ -94,9 +95,12 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
     FrequencyTable table;
     std::size_t lineNumber = 0;
     std::size_t numColumns = 0;
-    bool headerSeen = false;
+    // Instruments put a block of words in front of their numbers; a whole text of words is no table.
+    constexpr std::size_t mostHeaderLines = 30;
+    std::size_t numHeaderLines = 0;
     const auto problem = [&](dsp::ErrorCode code, const std::string& reason) {
-        return dsp::fail(code, "'" + source + "', line " + std::to_string(lineNumber) + ": " + reason);
+        return dsp::fail(code,
+                         "'" + source + "', line " + std::to_string(lineNumber) + ": " + reason);
     };
 
     for (const std::string& rawLine : splitAt(text, "\n", false)) {
@@ -104,35 +108,44 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
         const std::string_view line = trimmed(rawLine);
         if (line.empty() || line.front() == '#' || line.front() == '*' || line.front() == ';')
             continue;
-        const auto fields = fieldsOf(line);
+        auto fields = fieldsOf(line);
+        if (fields.size() > 2 && fields.back().empty())
+            fields.pop_back(); // a separator at the line's end
         std::vector<double> numbers;
         for (const std::string& field : fields)
             if (const auto number = toNumber(field))
                 numbers.push_back(*number);
         // Titles of columns may hold numbers ("mean 500 Hz to 2 kHz"), but do not begin with one.
-        if (!toNumber(fields.front()) && table.frequenciesHz.empty() && !headerSeen) {
-            headerSeen = true;
+        if (!toNumber(fields.front()) && table.frequenciesHz.empty()
+            && numHeaderLines < mostHeaderLines) {
+            ++numHeaderLines;
             continue;
         }
         if (numbers.size() != fields.size() || fields.size() < 2)
-            return problem(dsp::ErrorCode::malformed,
-                           "'" + std::string(line)
-                               + "' is not a frequency, a level and perhaps a phase; write '#' before "
-                                 "a comment");
+            return problem(
+                dsp::ErrorCode::malformed,
+                "'" + std::string(line)
+                    + "' is not a frequency, a level and perhaps a phase; write '#' before "
+                      "a comment");
         const std::size_t columns = std::min<std::size_t>(fields.size(), 3);
         if (numColumns == 0)
             numColumns = columns;
         if (columns != numColumns)
-            return problem(dsp::ErrorCode::malformed, "has another number of columns than the lines before");
+            return problem(dsp::ErrorCode::malformed,
+                           "has another number of columns than the lines before");
         for (const double number : numbers)
             if (!std::isfinite(number))
-                return problem(dsp::ErrorCode::outOfRange, "holds a value that is not a finite number");
+                return problem(dsp::ErrorCode::outOfRange,
+                               "holds a value that is not a finite number");
         if (!(numbers[0] > 0.0) || numbers[0] > 1.0e6)
-            return problem(dsp::ErrorCode::outOfRange, "the frequency must be above 0 and at most 1 MHz");
+            return problem(dsp::ErrorCode::outOfRange,
+                           "the frequency must be above 0 and at most 1 MHz");
         if (!table.frequenciesHz.empty() && numbers[0] <= table.frequenciesHz.back())
-            return problem(dsp::ErrorCode::outOfRange, "the frequencies must rise from line to line");
+            return problem(dsp::ErrorCode::outOfRange,
+                           "the frequencies must rise from line to line");
         if (std::abs(numbers[1]) > 300.0)
-            return problem(dsp::ErrorCode::outOfRange, "the level must lie between -300 and 300 dB");
+            return problem(dsp::ErrorCode::outOfRange,
+                           "the level must lie between -300 and 300 dB");
         table.frequenciesHz.push_back(numbers[0]);
         table.levelsDb.push_back(numbers[1]);
         if (numColumns == 3)

@@ -19,7 +19,8 @@ struct FrequencyTable {
 };
 
 /** Reads a table of two or three columns: frequency in Hz, level in dB, phase in degrees.
-    Lines that begin with '#', '*' or ';' are comments, and so is a first line of words; columns
+    Lines that begin with '#', '*' or ';' are comments, and so are up to 30 lines in front of the
+    numbers that do not begin with one; columns
     are set apart by tabs, spaces, semicolons or commas; decimals have a dot or, where the columns
     are not set apart by commas, a comma. */
 [[nodiscard]] dsp::Result<FrequencyTable> readFrequencyTable(const std::filesystem::path& file);
@@ -31,7 +32,8 @@ struct FrequencyTable {
 /** Text of a CSV table: a header row, then rows of numbers with a dot and so many decimals. Every
     column has the same length. */
 [[nodiscard]] std::string csvText(const std::vector<std::string>& header,
-                                  const std::vector<std::vector<double>>& columns, int decimals = 3);
+                                  const std::vector<std::vector<double>>& columns,
+                                  int decimals = 3);
 
 /** A number with a dot and a fixed number of decimals, whatever the locale. */
 [[nodiscard]] std::string fixedText(double value, int decimals);

@@ -35,7 +35,8 @@ double integratedLoudnessLufs(const dsp::AudioBuffer& audio)
     double loudness = 0.0;
     if (ebur128_add_frames_float(meter.get(), interleaved.data(), left.size()) != EBUR128_SUCCESS)
         throw std::bad_alloc();
-    if (ebur128_loudness_global(meter.get(), &loudness) != EBUR128_SUCCESS || !std::isfinite(loudness))
+    if (ebur128_loudness_global(meter.get(), &loudness) != EBUR128_SUCCESS
+        || !std::isfinite(loudness))
         return dsp::silenceDb;
     return loudness;
 }

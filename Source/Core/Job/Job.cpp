@@ -20,7 +20,8 @@ constexpr std::string_view previousFileName = "job.previous.json";
 bool isIdentifier(const std::string& text)
 {
     return !text.empty() && text.size() <= 64 && std::ranges::all_of(text, [](char c) {
-        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '_';
+        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9')
+               || c == '-' || c == '_';
     });
 }
 
@@ -32,8 +33,9 @@ void checkPath(files::JsonReader& reader, std::string_view key, const std::strin
 
 /** Entry of an array in the document with the same id or name, so that its unknown keys stay.
     numBefore: how many of that name to pass over, as names may recur. */
-nlohmann::json matchingEntry(const nlohmann::json& document, std::string_view list, std::string_view key,
-                             const std::string& value, std::size_t numBefore = 0)
+nlohmann::json matchingEntry(const nlohmann::json& document, std::string_view list,
+                             std::string_view key, const std::string& value,
+                             std::size_t numBefore = 0)
 {
     if (const auto array = document.find(list); array != document.end() && array->is_array())
         for (const auto& entry : *array)
@@ -90,14 +92,17 @@ nlohmann::json toDocument(const Job& job)
 
 } // namespace
 
-dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder, const std::string& relative)
+dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder,
+                                                 const std::string& relative)
 {
     const std::filesystem::path path(relative);
     const bool leaves = std::ranges::any_of(path, [](const auto& part) { return part == ".."; });
     if (relative.empty() || path.is_absolute() || path.has_root_name() || leaves
         || relative.find('\0') != std::string::npos || relative.find('\\') != std::string::npos)
         return dsp::fail(dsp::ErrorCode::outOfRange,
-                         "'" + relative + "' must be a path inside the job folder, with '/' between folders and without '..'");
+                         "'" + relative
+                             + "' must be a path inside the job folder, with '/' between folders "
+                               "and without '..'");
     return folder / path;
 }
 
@@ -105,11 +110,14 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
 {
     std::error_code reason;
     if (!std::filesystem::is_directory(folder, reason))
-        return dsp::fail(dsp::ErrorCode::notFound, "'" + folder.string() + "' is not a job: there is no such folder");
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "'" + folder.string() + "' is not a job: there is no such folder");
     const auto file = folder / jobFileName;
     if (!std::filesystem::exists(file, reason))
-        return dsp::fail(dsp::ErrorCode::notFound,
-                         "'" + folder.string() + "' is not a job: it has no job.json; choose the folder that holds it");
+        return dsp::fail(
+            dsp::ErrorCode::notFound,
+            "'" + folder.string()
+                + "' is not a job: it has no job.json; choose the folder that holds it");
     const auto json = files::loadJson(file);
     if (!json)
         return json.unexpected();
@@ -129,7 +137,8 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         JobState state;
         state.id = entry.text("id");
         if (!entry.failure() && !isIdentifier(state.id))
-            entry.reject("id", "is '" + state.id + "', but may hold only letters, digits, '-' and '_'");
+            entry.reject("id",
+                         "is '" + state.id + "', but may hold only letters, digits, '-' and '_'");
         if (!entry.failure() && !ids.insert(state.id).second)
             entry.reject("id", "is '" + state.id + "', which another state has already");
         state.file = entry.text("file");
@@ -151,8 +160,9 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         job.candidates.push_back(std::move(candidate));
     }
     if (job.candidates.size() > audition::maxCandidates)
-        reader.reject("candidates", "has " + std::to_string(job.candidates.size()) + " entries; at most "
-                                        + std::to_string(audition::maxCandidates) + " can be heard side by side");
+        reader.reject("candidates",
+                      "has " + std::to_string(job.candidates.size()) + " entries; at most "
+                          + std::to_string(audition::maxCandidates) + " can be heard side by side");
     job.programmes = reader.texts("programmes");
     for (const std::string& programme : job.programmes)
         checkPath(reader, "programmes", programme);
@@ -188,16 +198,18 @@ dsp::Result<void> saveJob(const Job& job)
 dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
 {
     if (job.candidates.empty())
-        return dsp::fail(dsp::ErrorCode::notFound, "the job '" + job.folder.string()
-                                                       + "' has no candidates; measure a state and add it");
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "the job '" + job.folder.string()
+                             + "' has no candidates; measure a state and add it");
     audition::SceneRequest request;
     request.helmet = job.ride.helmet;
     request.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
     for (const JobCandidate& candidate : job.candidates) {
         const auto state = std::ranges::find(job.states, candidate.stateId, &JobState::id);
         if (state == job.states.end())
-            return dsp::fail(dsp::ErrorCode::notFound, "candidate '" + candidate.name + "' names the state '"
-                                                           + candidate.stateId + "', which the job does not have");
+            return dsp::fail(dsp::ErrorCode::notFound,
+                             "candidate '" + candidate.name + "' names the state '"
+                                 + candidate.stateId + "', which the job does not have");
         const auto stateFile = resolveInside(job.folder, state->file);
         if (!stateFile)
             return stateFile.unexpected();
@@ -237,7 +249,8 @@ std::vector<std::string> checkJob(const Job& job)
         if (!candidate.tuningFile.empty())
             check(candidate.tuningFile, tuning::loadTuning);
     for (const std::string& programme : job.programmes)
-        check(programme, [](const std::filesystem::path& file) { return files::readAudioFile(file); });
+        check(programme,
+              [](const std::filesystem::path& file) { return files::readAudioFile(file); });
     return problems;
 }
 

@@ -7,7 +7,8 @@
 
 namespace saddletone::measure {
 
-BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave, dsp::Weighting weighting)
+BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
+                          dsp::Weighting weighting)
 {
     BandAnalysis analysis;
     for (const dsp::Band& band : dsp::octaveBands(bandsPerOctave, 20.0, 20000.0))
@@ -32,7 +33,8 @@ BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave, dsp
     double total = 0.0;
     for (std::size_t bin = 0; bin < power.size(); ++bin) {
         if (weighting != dsp::Weighting::z)
-            power[bin] *= dsp::dbToPower(dsp::weightingDb(weighting, static_cast<double>(bin) * binHz));
+            power[bin] *=
+                dsp::dbToPower(dsp::weightingDb(weighting, static_cast<double>(bin) * binHz));
         total += power[bin];
     }
     for (const double bandPower : dsp::bandPowers(power, binHz, analysis.bands))

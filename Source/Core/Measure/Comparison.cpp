@@ -51,14 +51,16 @@ Comparison compareResponses(const Response& reference, const Response& other)
         difference.differenceDb = difference.otherDb - difference.referenceDb;
         difference.uncertaintyDb = std::hypot(band.uncertaintyDb, match->uncertaintyDb);
         difference.trusted = band.trusted && match->trusted;
-        if (difference.trusted && std::abs(difference.differenceDb) > std::abs(comparison.largestDifferenceDb)) {
+        if (difference.trusted
+            && std::abs(difference.differenceDb) > std::abs(comparison.largestDifferenceDb)) {
             comparison.largestDifferenceDb = difference.differenceDb;
             comparison.largestAtHz = difference.frequencyHz;
             uncertaintyOfLargest = difference.uncertaintyDb;
         }
         comparison.bands.push_back(difference);
     }
-    comparison.significant = std::abs(comparison.largestDifferenceDb) > std::max(1.0, 3.0 * uncertaintyOfLargest);
+    comparison.significant =
+        std::abs(comparison.largestDifferenceDb) > std::max(1.0, 3.0 * uncertaintyOfLargest);
     return comparison;
 }
 

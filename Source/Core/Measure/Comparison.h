@@ -35,8 +35,8 @@ struct Comparison {
 struct Flatness {
     double fromHz = 80.0;
     double toHz = 12000.0;
-    double rmsDb = 0.0;      ///< RMS deviation from the mean of the bands.
-    double largestDb = 0.0;  ///< Signed largest deviation.
+    double rmsDb = 0.0;     ///< RMS deviation from the mean of the bands.
+    double largestDb = 0.0; ///< Signed largest deviation.
     double largestAtHz = 0.0;
     std::size_t numBands = 0; ///< 0: no band could be trusted.
 };

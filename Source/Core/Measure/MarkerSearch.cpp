@@ -16,7 +16,7 @@ namespace {
 
 using files::fixedText;
 
-constexpr double detectionThreshold = 0.2;  // chance alone stays below 0.12 over ten minutes
+constexpr double detectionThreshold = 0.2; // chance alone stays below 0.12 over ten minutes
 constexpr double certainThreshold = 0.35;
 constexpr double largestClockPpm = 1000.0;
 
@@ -29,8 +29,10 @@ struct Peak {
 double markerBand(const signals::MarkerShape& marker, double frequencyHz)
 {
     const double edgeHz = 0.1 * marker.fromHz;
-    const double low = std::clamp((frequencyHz - marker.fromHz + edgeHz) / (2.0 * edgeHz), 0.0, 1.0);
-    const double high = std::clamp((marker.toHz + 4.0 * edgeHz - frequencyHz) / (8.0 * edgeHz), 0.0, 1.0);
+    const double low =
+        std::clamp((frequencyHz - marker.fromHz + edgeHz) / (2.0 * edgeHz), 0.0, 1.0);
+    const double high =
+        std::clamp((marker.toHz + 4.0 * edgeHz - frequencyHz) / (8.0 * edgeHz), 0.0, 1.0);
     return low * high;
 }
 
@@ -46,7 +48,8 @@ std::vector<float> correlateWithMarker(std::span<const double> recording, double
 
     std::vector<double> band(numBins);
     for (std::size_t bin = 0; bin < numBins; ++bin)
-        band[bin] = markerBand(shape, static_cast<double>(bin) * recordingRate / static_cast<double>(size));
+        band[bin] =
+            markerBand(shape, static_cast<double>(bin) * recordingRate / static_cast<double>(size));
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(marker, fft.time().begin());
     fft.forward();
@@ -66,7 +69,9 @@ std::vector<float> correlateWithMarker(std::span<const double> recording, double
         const auto time = fft.time();
         for (std::size_t frame = 0; frame < size; ++frame) {
             const std::size_t position = begin + frame;
-            time[frame] = position >= context && position - context < recording.size() ? recording[position - context] : 0.0;
+            time[frame] = position >= context && position - context < recording.size()
+                              ? recording[position - context]
+                              : 0.0;
         }
         fft.forward();
         std::ranges::copy(fft.spectrum(), spectrum.begin());
@@ -84,7 +89,8 @@ std::vector<float> correlateWithMarker(std::span<const double> recording, double
             const double energy = energyBelow[shifted + marker.size()] - energyBelow[shifted];
             // Below -120 dBFS there is nothing to correlate with.
             if (energy > 1e-12 * static_cast<double>(marker.size()))
-                result[begin + frame] = static_cast<float>(std::abs(fft.time()[shifted]) / std::sqrt(energy * markerEnergy));
+                result[begin + frame] = static_cast<float>(std::abs(fft.time()[shifted])
+                                                           / std::sqrt(energy * markerEnergy));
         }
     }
     return result;
@@ -96,16 +102,21 @@ std::vector<Peak> pickPeaks(const std::vector<float>& correlation, std::size_t m
     std::vector<Peak> peaks;
     for (std::size_t begin = 0; begin < correlation.size(); begin += minSpacing) {
         const auto first = correlation.begin() + static_cast<std::ptrdiff_t>(begin);
-        const auto last = correlation.begin() + static_cast<std::ptrdiff_t>(std::min(begin + minSpacing, correlation.size()));
+        const auto last =
+            correlation.begin()
+            + static_cast<std::ptrdiff_t>(std::min(begin + minSpacing, correlation.size()));
         const auto highest = std::max_element(first, last);
         if (*highest >= static_cast<float>(detectionThreshold))
-            peaks.push_back({static_cast<std::size_t>(highest - correlation.begin()), static_cast<double>(*highest)});
+            peaks.push_back({static_cast<std::size_t>(highest - correlation.begin()),
+                             static_cast<double>(*highest)});
     }
-    std::ranges::sort(peaks, [](const Peak& a, const Peak& b) { return a.correlation > b.correlation; });
+    std::ranges::sort(peaks,
+                      [](const Peak& a, const Peak& b) { return a.correlation > b.correlation; });
     std::vector<Peak> kept;
     for (const Peak& peak : peaks) {
         const bool near = std::ranges::any_of(kept, [&](const Peak& other) {
-            return std::max(peak.frame, other.frame) - std::min(peak.frame, other.frame) < minSpacing;
+            return std::max(peak.frame, other.frame) - std::min(peak.frame, other.frame)
+                   < minSpacing;
         });
         if (!near)
             kept.push_back(peak);
@@ -123,7 +134,8 @@ struct Alignment {
 /** By how many frames the second segment lags the first beyond their nominal places: the maximum
     of their correlation within the marker's band, found by Newton's method on its phase. */
 Alignment alignMarkers(std::span<const double> recording, double recordingRate,
-                       const signals::MarkerShape& shape, std::size_t firstFrame, std::size_t secondFrame)
+                       const signals::MarkerShape& shape, std::size_t firstFrame,
+                       std::size_t secondFrame)
 {
     // Some of the place's tail helps; all of it would reach into the sweep.
     const auto lead = static_cast<std::size_t>(0.1 * recordingRate);
@@ -137,7 +149,8 @@ Alignment alignMarkers(std::span<const double> recording, double recordingRate,
             if (position >= lead && position - lead < recording.size()) {
                 const double edge = static_cast<double>(std::min(frame, length - 1 - frame));
                 const double taper = std::min(1.0, edge / static_cast<double>(lead));
-                fft.time()[frame] = recording[position - lead] * (0.5 - 0.5 * std::cos(std::numbers::pi * taper));
+                fft.time()[frame] =
+                    recording[position - lead] * (0.5 - 0.5 * std::cos(std::numbers::pi * taper));
             }
         }
         fft.forward();
@@ -150,7 +163,8 @@ Alignment alignMarkers(std::span<const double> recording, double recordingRate,
     double firstEnergy = 0.0;
     double secondEnergy = 0.0;
     for (std::size_t bin = 0; bin < cross.size(); ++bin) {
-        const double band = markerBand(shape, static_cast<double>(bin) * recordingRate / static_cast<double>(size));
+        const double band =
+            markerBand(shape, static_cast<double>(bin) * recordingRate / static_cast<double>(size));
         cross[bin] = std::conj(first[bin]) * second[bin] * band;
         firstEnergy += band * std::norm(first[bin]);
         secondEnergy += band * std::norm(second[bin]);
@@ -159,7 +173,8 @@ Alignment alignMarkers(std::span<const double> recording, double recordingRate,
     fft.inverse();
     const auto time = fft.time();
     const auto highest = static_cast<std::size_t>(std::ranges::max_element(time) - time.begin());
-    double lag = highest < size / 2 ? static_cast<double>(highest) : static_cast<double>(highest) - static_cast<double>(size);
+    double lag = highest < size / 2 ? static_cast<double>(highest)
+                                    : static_cast<double>(highest) - static_cast<double>(size);
 
     const double radiansPerBin = 2.0 * std::numbers::pi / static_cast<double>(size);
     for (int iteration = 0; iteration < 20; ++iteration) {
@@ -187,8 +202,9 @@ dsp::Unexpected refuse(const std::string& source, const std::string& reason)
 }
 
 /** Why peaks were found but no pair of the right spacing. */
-dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t numFrames, double recordingRate,
-                                   double nominalSpacing, const std::string& source)
+dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t numFrames,
+                                   double recordingRate, double nominalSpacing,
+                                   const std::string& source)
 {
     std::vector<Peak> certain;
     std::ranges::copy_if(peaks, std::back_inserter(certain),
@@ -196,7 +212,8 @@ dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t n
     if (certain.size() >= 2) {
         const auto spacing = static_cast<double>(std::max(certain[0].frame, certain[1].frame)
                                                  - std::min(certain[0].frame, certain[1].frame));
-        return refuse(source, "wrong track: its markers stand " + fixedText(spacing / recordingRate, 3)
+        return refuse(source, "wrong track: its markers stand "
+                                  + fixedText(spacing / recordingRate, 3)
                                   + " s apart, those of the signal description "
                                   + fixedText(nominalSpacing / recordingRate, 3)
                                   + " s; give the description of the track that was played");
@@ -207,32 +224,44 @@ dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t n
     // The sweep takes up most of the track: the marker with more of the recording behind it is the
     // first.
     if (framesAfter < nominalSpacing * 1.001 && framesAfter >= framesBefore)
-        return refuse(source, "cut off: it ends " + fixedText(std::max(0.0, nominalSpacing - framesAfter) / recordingRate, 1)
-                                  + " s before the second marker; record until the track has ended");
+        return refuse(
+            source, "cut off: it ends "
+                        + fixedText(std::max(0.0, nominalSpacing - framesAfter) / recordingRate, 1)
+                        + " s before the second marker; record until the track has ended");
     if (framesBefore < nominalSpacing && framesAfter < framesBefore)
-        return refuse(source, "its start is missing: only the second marker is in it; start recording "
-                              "before the track");
-    return refuse(source, "only one marker was found, at " + fixedText(static_cast<double>(only.frame) / recordingRate, 1)
-                              + " s; the track was interrupted or one marker drowned in noise; measure again");
+        return refuse(source,
+                      "its start is missing: only the second marker is in it; start recording "
+                      "before the track");
+    return refuse(
+        source,
+        "only one marker was found, at "
+            + fixedText(static_cast<double>(only.frame) / recordingRate, 1)
+            + " s; the track was interrupted or one marker drowned in noise; measure again");
 }
 
 } // namespace
 
 dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double recordingRate,
-                                    const signals::SignalDescription& track, const std::string& source)
+                                    const signals::SignalDescription& track,
+                                    const std::string& source)
 {
     const signals::SweepLayout& layout = *track.sweepLayout;
-    const auto markerFrames = static_cast<std::size_t>(layout.marker.durationSeconds * recordingRate);
-    const double nominalSpacing = static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame)
-                                  / track.sampleRate * recordingRate;
+    const auto markerFrames =
+        static_cast<std::size_t>(layout.marker.durationSeconds * recordingRate);
+    const double nominalSpacing =
+        static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame) / track.sampleRate
+        * recordingRate;
     if (recording.size() < 2 * markerFrames)
-        return refuse(source, "cut off: it lasts only " + fixedText(static_cast<double>(recording.size()) / recordingRate, 2)
-                                  + " s; record the whole track");
+        return refuse(source,
+                      "cut off: it lasts only "
+                          + fixedText(static_cast<double>(recording.size()) / recordingRate, 2)
+                          + " s; record the whole track");
 
     const auto correlation = correlateWithMarker(recording, recordingRate, layout.marker);
     const auto peaks = pickPeaks(correlation, markerFrames / 2);
     if (peaks.empty())
-        return refuse(source, "no marker was found; is it the recording of a sweep track, and loud enough?");
+        return refuse(
+            source, "no marker was found; is it the recording of a sweep track, and loud enough?");
 
     const Peak* bestFirst = nullptr;
     const Peak* bestSecond = nullptr;
@@ -245,7 +274,8 @@ dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double re
             if (std::abs(spacing - nominalSpacing) > nominalSpacing * largestClockPpm * 1e-6 + 2.0)
                 continue;
             const double weaker = std::min(first.correlation, second.correlation);
-            if (bestFirst == nullptr || weaker > std::min(bestFirst->correlation, bestSecond->correlation)) {
+            if (bestFirst == nullptr
+                || weaker > std::min(bestFirst->correlation, bestSecond->correlation)) {
                 bestFirst = &first;
                 bestSecond = &second;
             }
@@ -253,13 +283,15 @@ dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double re
     if (bestFirst == nullptr)
         return explainMissingPair(peaks, recording.size(), recordingRate, nominalSpacing, source);
 
-    const Alignment alignment
-        = alignMarkers(recording, recordingRate, layout.marker, bestFirst->frame, bestSecond->frame);
+    const Alignment alignment =
+        alignMarkers(recording, recordingRate, layout.marker, bestFirst->frame, bestSecond->frame);
     MarkerPair pair;
     pair.firstFrame = bestFirst->frame;
-    pair.spacingFrames = static_cast<double>(bestSecond->frame - bestFirst->frame) + alignment.lagFrames;
-    pair.recorderFramesPerTrackFrame
-        = pair.spacingFrames / static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame);
+    pair.spacingFrames =
+        static_cast<double>(bestSecond->frame - bestFirst->frame) + alignment.lagFrames;
+    pair.recorderFramesPerTrackFrame =
+        pair.spacingFrames
+        / static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame);
     pair.clockPpm = (pair.spacingFrames / nominalSpacing - 1.0) * 1e6;
     pair.correlation = std::min(bestFirst->correlation, bestSecond->correlation);
     pair.levelChangeDb = alignment.levelChangeDb;

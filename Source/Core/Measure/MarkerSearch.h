@@ -10,12 +10,12 @@ namespace saddletone::measure {
 
 /** Where the two markers of a sweep track stand in a recording. */
 struct MarkerPair {
-    std::size_t firstFrame = 0;   ///< Recorder frame at which the first marker starts, rounded.
-    double spacingFrames = 0.0;   ///< From first to second, in recorder frames.
+    std::size_t firstFrame = 0; ///< Recorder frame at which the first marker starts, rounded.
+    double spacingFrames = 0.0; ///< From first to second, in recorder frames.
     double recorderFramesPerTrackFrame = 1.0;
-    double clockPpm = 0.0;        ///< How much faster the recorder's clock runs than the player's.
-    double correlation = 0.0;     ///< Of the weaker marker with the ideal one, 0..1.
-    double levelChangeDb = 0.0;   ///< Second marker re first; other than 0: automatic gain.
+    double clockPpm = 0.0;      ///< How much faster the recorder's clock runs than the player's.
+    double correlation = 0.0;   ///< Of the weaker marker with the ideal one, 0..1.
+    double levelChangeDb = 0.0; ///< Second marker re first; other than 0: automatic gain.
 };
 
 /** Finds both markers of a track in a recording.
@@ -25,7 +25,8 @@ struct MarkerPair {
     cancels, to a small fraction of a sample. Clock differences up to 1000 ppm are found.
     source: what messages call the recording. Refused, each with its own reason: no marker, only
     one (recording cut off at its end or start), a spacing that is not the track's (wrong track). */
-[[nodiscard]] dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double recordingRate,
+[[nodiscard]] dsp::Result<MarkerPair> findMarkers(std::span<const double> recording,
+                                                  double recordingRate,
                                                   const signals::SignalDescription& track,
                                                   const std::string& source);
 

@@ -24,8 +24,8 @@ constexpr double secondsBeforeArrival = 0.35;
 constexpr double secondsAfterArrival = 0.6;
 constexpr double fadeInSeconds = 0.2;
 constexpr double fadeOutSeconds = 0.15;
-constexpr double leadSeconds = 0.5;         // kept of the recording in front of the first marker
-constexpr double ringOutSeconds = 1.5;      // after the sweep; noise is looked for later
+constexpr double leadSeconds = 0.5;    // kept of the recording in front of the first marker
+constexpr double ringOutSeconds = 1.5; // after the sweep; noise is looked for later
 constexpr double highestLevelChangeDb = 1.5;
 constexpr double leastUsableSnrDb = 10.0;
 
@@ -60,7 +60,8 @@ double raisedCosine(double position)
 
 /** Finds the track in a recording and resamples it to the track's clock. In the result the first
     marker starts at frame leadSeconds. */
-dsp::Result<AlignedTake> alignTake(const Recording& recording, const signals::SignalDescription& track)
+dsp::Result<AlignedTake> alignTake(const Recording& recording,
+                                   const signals::SignalDescription& track)
 {
     const double recorderRate = recording.audio.sampleRate;
     const std::vector<double> samples = loudestChannel(recording.audio);
@@ -72,9 +73,11 @@ dsp::Result<AlignedTake> alignTake(const Recording& recording, const signals::Si
     if (!markers)
         return markers.unexpected();
     if (std::abs(markers->levelChangeDb) > highestLevelChangeDb)
-        return refuse(recording.name, "its level changes by " + fixedText(markers->levelChangeDb, 1)
-                                          + " dB from the first to the second marker; switch off automatic gain and "
-                                            "limiters in recorder and radio, and leave the volume alone");
+        return refuse(
+            recording.name,
+            "its level changes by " + fixedText(markers->levelChangeDb, 1)
+                + " dB from the first to the second marker; switch off automatic gain and "
+                  "limiters in recorder and radio, and leave the volume alone");
 
     // The piece of the recording around the track, with silence where it was not recorded.
     const signals::SweepLayout& layout = *track.sweepLayout;
@@ -94,9 +97,10 @@ dsp::Result<AlignedTake> alignTake(const Recording& recording, const signals::Si
     take.markers = *markers;
     take.recorderRate = recorderRate;
     // A spacing off by less than a ten-thousandth of a frame is no difference at all.
-    const bool sameClock = std::abs(markers->spacingFrames
-                                    - static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame))
-                           < 1e-4;
+    const bool sameClock =
+        std::abs(markers->spacingFrames
+                 - static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame))
+        < 1e-4;
     take.samples = sameClock ? std::move(piece) : files::resample(piece, 1.0 / ratio);
     take.trackStart = static_cast<std::size_t>(std::lround(static_cast<double>(lead) / ratio));
     return take;
@@ -121,7 +125,8 @@ std::vector<double> noiseDensity(std::span<const double> noise, std::size_t size
     const auto power = dsp::welchPowerPerBin(samples, segment);
     std::vector<double> density(size / 2 + 1);
     for (std::size_t bin = 0; bin < density.size(); ++bin) {
-        const double position = static_cast<double>(bin) / static_cast<double>(size / 2) * static_cast<double>(power.size() - 1);
+        const double position = static_cast<double>(bin) / static_cast<double>(size / 2)
+                                * static_cast<double>(power.size() - 1);
         const auto whole = std::min(static_cast<std::size_t>(position), power.size() - 2);
         const double between = position - static_cast<double>(whole);
         const double oneSided = (1.0 - between) * power[whole] + between * power[whole + 1];
@@ -138,12 +143,15 @@ public:
         sweep = signals::makeSweep(layout.sweep, rate);
     }
 
-    [[nodiscard]] dsp::Result<Deconvolved> run(const AlignedTake& take, const std::string& source) const
+    [[nodiscard]] dsp::Result<Deconvolved> run(const AlignedTake& take,
+                                               const std::string& source) const
     {
         // From some silence before the sweep to the end of the pause behind it.
         const std::size_t before = toFrames(0.3, rate);
-        const std::size_t sweepStart = take.trackStart + layout.sweepFrame - layout.firstMarkerFrame;
-        const std::size_t pauseEnd = take.trackStart + layout.secondMarkerFrame - layout.firstMarkerFrame - toFrames(0.05, rate);
+        const std::size_t sweepStart =
+            take.trackStart + layout.sweepFrame - layout.firstMarkerFrame;
+        const std::size_t pauseEnd = take.trackStart + layout.secondMarkerFrame
+                                     - layout.firstMarkerFrame - toFrames(0.05, rate);
         const std::size_t length = pauseEnd - (sweepStart - before);
         const std::size_t size = dsp::fastFftSize(length + sweep.size());
 
@@ -151,17 +159,20 @@ public:
         std::ranges::fill(fft.time(), 0.0);
         std::ranges::copy(sweep, fft.time().begin() + static_cast<std::ptrdiff_t>(before));
         fft.forward();
-        const std::vector<std::complex<double>> played(fft.spectrum().begin(), fft.spectrum().end());
+        const std::vector<std::complex<double>> played(fft.spectrum().begin(),
+                                                       fft.spectrum().end());
         double mostPower = 0.0;
         for (const auto& bin : played)
             mostPower = std::max(mostPower, std::norm(bin));
 
         std::ranges::fill(fft.time(), 0.0);
-        std::copy_n(take.samples.begin() + static_cast<std::ptrdiff_t>(sweepStart - before), length, fft.time().begin());
+        std::copy_n(take.samples.begin() + static_cast<std::ptrdiff_t>(sweepStart - before), length,
+                    fft.time().begin());
         // The last moments fade, so that a tail still sounding is not cut off with a click.
         const std::size_t tailFade = toFrames(0.1, rate);
         for (std::size_t frame = 0; frame < tailFade; ++frame)
-            fft.time()[length - 1 - frame] *= raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade));
+            fft.time()[length - 1 - frame] *=
+                raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade));
         fft.forward();
 
         // Far below the least power inside the band; it only keeps what lies outside finite.
@@ -174,7 +185,8 @@ public:
             if (request.microphone && gain > 0.0)
                 gain *= dsp::dbToAmplitude(-request.microphone->levelDbAt(frequencyHz));
             weight[bin] = gain;
-            fft.spectrum()[bin] *= gain * std::conj(played[bin]) / (std::norm(played[bin]) + regularisation);
+            fft.spectrum()[bin] *=
+                gain * std::conj(played[bin]) / (std::norm(played[bin]) + regularisation);
         }
         fft.inverse();
 
@@ -198,9 +210,11 @@ public:
         double windowEnergy = 0.0;
         double insideEnergy = 0.0;
         for (std::size_t frame = 0; frame < numFrames; ++frame) {
-            const double window = raisedCosine((static_cast<double>(frame) + 0.5) / fadeIn)
-                                  * raisedCosine((static_cast<double>(numFrames - frame) - 0.5) / fadeOut);
-            const double value = at(arrival + static_cast<std::ptrdiff_t>(frame) - static_cast<std::ptrdiff_t>(numBefore));
+            const double window =
+                raisedCosine((static_cast<double>(frame) + 0.5) / fadeIn)
+                * raisedCosine((static_cast<double>(numFrames - frame) - 0.5) / fadeOut);
+            const double value = at(arrival + static_cast<std::ptrdiff_t>(frame)
+                                    - static_cast<std::ptrdiff_t>(numBefore));
             result.impulse[frame] = value * window;
             windowEnergy += window * window;
             insideEnergy += value * value;
@@ -216,7 +230,8 @@ public:
                            / (std::norm(played[bin]) + regularisation);
         for (std::size_t bin = 0; bin < result.noisePerBin.size(); ++bin) {
             const auto from = static_cast<std::size_t>(
-                std::lround(static_cast<double>(bin) / static_cast<double>(impulseSize) * static_cast<double>(size)));
+                std::lround(static_cast<double>(bin) / static_cast<double>(impulseSize)
+                            * static_cast<double>(size)));
             result.noisePerBin[bin] = density[from] * windowEnergy * weight[from] * weight[from]
                                       / (std::norm(played[from]) + regularisation);
         }
@@ -229,16 +244,20 @@ public:
         for (std::ptrdiff_t frame = arrival + static_cast<std::ptrdiff_t>(numFrames - numBefore);
              frame < static_cast<std::ptrdiff_t>(size / 2); ++frame, ++numLater)
             laterEnergy += at(frame) * at(frame);
-        const double expectedNoise = noiseEnergy * static_cast<double>(numLater) / static_cast<double>(size);
+        const double expectedNoise =
+            noiseEnergy * static_cast<double>(numLater) / static_cast<double>(size);
         if (laterEnergy > 0.5 * insideEnergy + 3.0 * expectedNoise)
-            return refuse(source, "wrong track: the sweep in it is not the one described (range or length differ); "
-                                  "give the description of the track that was played");
+            return refuse(
+                source,
+                "wrong track: the sweep in it is not the one described (range or length differ); "
+                "give the description of the track that was played");
         return result;
     }
 
     [[nodiscard]] std::size_t impulseFftSize() const
     {
-        return dsp::fastFftSize(toFrames(secondsBeforeArrival, rate) + toFrames(secondsAfterArrival, rate));
+        return dsp::fastFftSize(toFrames(secondsBeforeArrival, rate)
+                                + toFrames(secondsAfterArrival, rate));
     }
 
 private:
@@ -249,8 +268,10 @@ private:
             const auto noise = loudestChannel(request.noise->audio);
             return files::resample(noise, rate / request.noise->audio.sampleRate);
         }
-        const std::size_t sweepEnd = take.trackStart + layout.sweepFrame - layout.firstMarkerFrame + layout.sweep.numFrames;
-        const std::size_t quietBegin = std::min(sweepEnd + toFrames(ringOutSeconds, rate), pauseEnd - 1);
+        const std::size_t sweepEnd =
+            take.trackStart + layout.sweepFrame - layout.firstMarkerFrame + layout.sweep.numFrames;
+        const std::size_t quietBegin =
+            std::min(sweepEnd + toFrames(ringOutSeconds, rate), pauseEnd - 1);
         return {take.samples.begin() + static_cast<std::ptrdiff_t>(quietBegin),
                 take.samples.begin() + static_cast<std::ptrdiff_t>(pauseEnd)};
     }
@@ -285,11 +306,13 @@ std::vector<double> averageTakes(const std::vector<Deconvolved>& takes, std::siz
             fft.spectrum()[bin] *= std::sqrt(power[bin]) / magnitude;
     }
     fft.inverse();
-    return {fft.time().begin(), fft.time().begin() + static_cast<std::ptrdiff_t>(takes.front().impulse.size())};
+    return {fft.time().begin(),
+            fft.time().begin() + static_cast<std::ptrdiff_t>(takes.front().impulse.size())};
 }
 
-std::vector<BandConfidence> bandConfidence(const std::vector<double>& impulse, const std::vector<Deconvolved>& takes,
-                                           std::size_t size, double sampleRate, double fromHz, double toHz)
+std::vector<BandConfidence> bandConfidence(const std::vector<double>& impulse,
+                                           const std::vector<Deconvolved>& takes, std::size_t size,
+                                           double sampleRate, double fromHz, double toHz)
 {
     dsp::RealFft<double> fft(size);
     std::ranges::fill(fft.time(), 0.0);
@@ -303,7 +326,8 @@ std::vector<BandConfidence> bandConfidence(const std::vector<double>& impulse, c
             noise[bin] += take.noisePerBin[bin] / static_cast<double>(takes.size());
     }
     const double binHz = sampleRate / static_cast<double>(size);
-    const double windowSeconds = secondsAfterArrival + secondsBeforeArrival - fadeInSeconds - 0.5 * fadeOutSeconds;
+    const double windowSeconds =
+        secondsAfterArrival + secondsBeforeArrival - fadeInSeconds - 0.5 * fadeOutSeconds;
 
     std::vector<BandConfidence> result;
     for (const dsp::Band& band : dsp::thirdOctaveBands()) {
@@ -317,13 +341,15 @@ std::vector<BandConfidence> bandConfidence(const std::vector<double>& impulse, c
         const double snr = bandNoise > 0.0 ? signal / bandNoise : 1e12;
         // The cross term of response and noise dominates: relative variance 2 / (SNR n) over n
         // independent values in the band.
-        const double independent = std::max(1.0, widthHz * windowSeconds) * static_cast<double>(takes.size());
+        const double independent =
+            std::max(1.0, widthHz * windowSeconds) * static_cast<double>(takes.size());
         BandConfidence confidence;
         confidence.frequencyHz = band.centreHz;
         confidence.levelDb = dsp::powerToDb(bandPower);
         confidence.snrDb = dsp::powerToDb(snr);
         confidence.uncertaintyDb = 10.0 / std::numbers::ln10 * std::sqrt(2.0 / (snr * independent));
-        confidence.trusted = band.lowerHz >= fromHz && band.upperHz <= toHz * 1.02 && confidence.snrDb >= leastUsableSnrDb;
+        confidence.trusted = band.lowerHz >= fromHz && band.upperHz <= toHz * 1.02
+                             && confidence.snrDb >= leastUsableSnrDb;
         result.push_back(confidence);
     }
     return result;
@@ -335,7 +361,8 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
 {
     if (!request.track.sweepLayout)
         return dsp::fail(dsp::ErrorCode::malformed,
-                         "the signal description is of a " + std::string(signals::signalTypeName(request.track.type))
+                         "the signal description is of a "
+                             + std::string(signals::signalTypeName(request.track.type))
                              + " signal; a response is measured with a sweep");
     if (request.recordings.empty())
         return dsp::fail(dsp::ErrorCode::malformed, "no recording was given");
@@ -369,26 +396,30 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
     response.numTakes = takes.size();
     const auto impulse = averageTakes(takes, deconvolver.impulseFftSize());
     response.impulse.assign(impulse.begin(), impulse.end());
-    response.bands = bandConfidence(impulse, takes, deconvolver.impulseFftSize(), rate, response.fromHz, response.toHz);
+    response.bands = bandConfidence(impulse, takes, deconvolver.impulseFftSize(), rate,
+                                    response.fromHz, response.toHz);
 
     std::vector<double> middleSnrs;
     response.snrDb = 400.0;
     for (const BandConfidence& band : response.bands) {
-        if (band.frequencyHz >= 39.0 && band.frequencyHz <= 16000.0 && band.frequencyHz >= response.fromHz
-            && band.frequencyHz <= response.toHz)
+        if (band.frequencyHz >= 39.0 && band.frequencyHz <= 16000.0
+            && band.frequencyHz >= response.fromHz && band.frequencyHz <= response.toHz)
             response.snrDb = std::min(response.snrDb, band.snrDb);
         if (band.frequencyHz >= 200.0 && band.frequencyHz <= 8000.0)
             middleSnrs.push_back(band.snrDb);
     }
     std::ranges::sort(middleSnrs);
     if (const double median = middleSnrs[middleSnrs.size() / 2]; median < leastUsableSnrDb)
-        return refuse(request.recordings.front().name,
-                      "too much noise: the sweep stands only " + fixedText(median, 1)
-                          + " dB above it; turn the volume up, use a longer sweep or a quieter place");
+        return refuse(
+            request.recordings.front().name,
+            "too much noise: the sweep stands only " + fixedText(median, 1)
+                + " dB above it; turn the volume up, use a longer sweep or a quieter place");
     for (const BandConfidence& band : response.bands)
-        if (!band.trusted && band.frequencyHz >= response.fromHz * 1.2 && band.frequencyHz <= response.toHz / 1.2)
+        if (!band.trusted && band.frequencyHz >= response.fromHz * 1.2
+            && band.frequencyHz <= response.toHz / 1.2)
             response.remarks.push_back(dsp::nominalLabel(band.frequencyHz) + " Hz: only "
-                                       + fixedText(band.snrDb, 1) + " dB above the noise; not to be relied on");
+                                       + fixedText(band.snrDb, 1)
+                                       + " dB above the noise; not to be relied on");
     if (request.calibration) {
         response.hasCalibration = true;
         response.calibration = *request.calibration;
@@ -401,7 +432,8 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
 dsp::Result<Calibration> readCalibration(const Recording& recording, double toneSplDb)
 {
     if (!(toneSplDb >= 60.0 && toneSplDb <= 130.0))
-        return dsp::fail(dsp::ErrorCode::outOfRange, "the calibrator's level must lie between 60 and 130 dB SPL");
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         "the calibrator's level must lie between 60 and 130 dB SPL");
     const auto samples = loudestChannel(recording.audio);
     if (const auto check = checkNotSilent(samples, recording.name); !check)
         return check.unexpected();
@@ -419,9 +451,10 @@ dsp::Result<Calibration> readCalibration(const Recording& recording, double tone
     const std::array<dsp::Band, 1> toneBand {dsp::Band {1000.0, 950.0, 1050.0}};
     const double tone = dsp::bandPowers(power, binHz, toneBand).front();
     if (tone < 0.9 * total)
-        return refuse(recording.name, "no steady tone near 1 kHz (it carries only "
-                                          + fixedText(100.0 * tone / total, 0)
-                                          + " % of the energy); seat the calibrator well and record again");
+        return refuse(recording.name,
+                      "no steady tone near 1 kHz (it carries only "
+                          + fixedText(100.0 * tone / total, 0)
+                          + " % of the energy); seat the calibrator well and record again");
     return Calibration {toneSplDb, dsp::rmsToDbfs(std::sqrt(tone))};
 }
 

@@ -45,6 +45,7 @@ struct MeasurementRequest {
 
 /** Level of a calibrator's tone in a recording, AES17 dBFS. Refused if no steady tone near 1 kHz
     carries at least nine tenths of the energy, or if it clips. toneSplDb: 94 or 114, say. */
-[[nodiscard]] dsp::Result<Calibration> readCalibration(const Recording& recording, double toneSplDb);
+[[nodiscard]] dsp::Result<Calibration> readCalibration(const Recording& recording,
+                                                       double toneSplDb);
 
 } // namespace saddletone::measure

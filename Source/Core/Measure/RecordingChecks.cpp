@@ -40,14 +40,17 @@ dsp::Result<void> checkNotSilent(std::span<const double> samples, const std::str
 {
     const double peakDbfs = dsp::amplitudeToDb(peakOf(samples));
     if (peakDbfs < -60.0)
-        return dsp::fail(dsp::ErrorCode::notTrustworthy,
-                         "recording '" + source + "': silent or far too quiet (peak "
-                             + (peakDbfs <= -399.0 ? std::string("none at all") : files::fixedText(peakDbfs, 1) + " dBFS")
-                             + "); check input, gain and volume, and aim for peaks of -20 to -6 dBFS");
+        return dsp::fail(
+            dsp::ErrorCode::notTrustworthy,
+            "recording '" + source + "': silent or far too quiet (peak "
+                + (peakDbfs <= -399.0 ? std::string("none at all")
+                                      : files::fixedText(peakDbfs, 1) + " dBFS")
+                + "); check input, gain and volume, and aim for peaks of -20 to -6 dBFS");
     return {};
 }
 
-dsp::Result<void> checkNotClipped(std::span<const double> samples, double sampleRate, const std::string& source)
+dsp::Result<void> checkNotClipped(std::span<const double> samples, double sampleRate,
+                                  const std::string& source)
 {
     // A sine stays within 0.05 % of its peak for 2 % of a half-wave; cut off by a mere 0.2 dB it
     // stays there for 13 %. Half-waves too short to show a run of three samples tell nothing.
@@ -65,7 +68,8 @@ dsp::Result<void> checkNotClipped(std::span<const double> samples, double sample
     std::size_t run = 0;
     std::size_t longestRun = 0;
     for (std::size_t frame = 1; frame <= samples.size(); ++frame) {
-        const bool ends = frame == samples.size() || (samples[frame] < 0.0) != (samples[frame - 1] < 0.0);
+        const bool ends =
+            frame == samples.size() || (samples[frame] < 0.0) != (samples[frame - 1] < 0.0);
         run = std::abs(samples[frame - 1]) >= level ? run + 1 : 0;
         longestRun = std::max(longestRun, run);
         if (!ends)

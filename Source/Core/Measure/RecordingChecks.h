@@ -12,7 +12,8 @@ namespace saddletone::measure {
 [[nodiscard]] std::vector<double> loudestChannel(const dsp::AudioBuffer& audio);
 
 /** Fails if a recording carries no signal worth the name (peak below -60 dBFS). */
-[[nodiscard]] dsp::Result<void> checkNotSilent(std::span<const double> samples, const std::string& source);
+[[nodiscard]] dsp::Result<void> checkNotSilent(std::span<const double> samples,
+                                               const std::string& source);
 
 /** Fails if several half-waves are cut off flat at the recording's highest level, whether the
     converter or an amplifier in front of it did it. */

@@ -42,8 +42,8 @@ dsp::Result<EngineState> parseEngineState(std::string_view name)
     for (const EngineState state : allEngineStates)
         if (engineStateName(state) == name)
             return state;
-    return dsp::fail(dsp::ErrorCode::malformed,
-                     "engine state '" + std::string(name) + "' is not known; use off, idle or running");
+    return dsp::fail(dsp::ErrorCode::malformed, "engine state '" + std::string(name)
+                                                    + "' is not known; use off, idle or running");
 }
 
 std::vector<std::complex<double>> Response::at(std::span<const double> frequenciesHz) const
@@ -59,8 +59,9 @@ std::vector<std::complex<double>> Response::at(std::span<const double> frequenci
         std::complex<double> factor;
         for (std::size_t frame = 0; frame < impulse.size(); ++frame) {
             if (frame % renewal == 0)
-                factor = std::polar(1.0, -radiansPerSample
-                                             * (static_cast<double>(frame) - static_cast<double>(arrivalFrame)));
+                factor = std::polar(
+                    1.0, -radiansPerSample
+                             * (static_cast<double>(frame) - static_cast<double>(arrivalFrame)));
             sum += static_cast<double>(impulse[frame]) * factor;
             factor *= step;
         }
@@ -69,7 +70,8 @@ std::vector<std::complex<double>> Response::at(std::span<const double> frequenci
     return values;
 }
 
-std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz, int numPerOctave) const
+std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz,
+                                          int numPerOctave) const
 {
     std::vector<double> levels;
     levels.reserve(frequenciesHz.size());
@@ -92,9 +94,11 @@ std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz,
         sumBelow[bin + 1] = sumBelow[bin] + std::norm(spectrum[bin]);
     // Integral of the power from 0 to a position in bins, bin k reaching from k - 1/2 to k + 1/2.
     const auto integral = [&](double position) {
-        const double shifted = std::clamp(position + 0.5, 0.0, static_cast<double>(spectrum.size()) - 1e-9);
+        const double shifted =
+            std::clamp(position + 0.5, 0.0, static_cast<double>(spectrum.size()) - 1e-9);
         const auto whole = static_cast<std::size_t>(shifted);
-        return sumBelow[whole] + (shifted - static_cast<double>(whole)) * (sumBelow[whole + 1] - sumBelow[whole]);
+        return sumBelow[whole]
+               + (shifted - static_cast<double>(whole)) * (sumBelow[whole + 1] - sumBelow[whole]);
     };
     const double binHz = sampleRate / static_cast<double>(size);
     const double halfBand = std::exp2(0.5 / numPerOctave);
@@ -110,7 +114,9 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
 {
     const auto impulseFile = impulseFileFor(stateFile);
     const dsp::AudioBuffer audio {response.sampleRate, {response.impulse}};
-    if (const auto written = files::writeAudioFile(audio, impulseFile, files::SampleFormat::float32); !written)
+    if (const auto written =
+            files::writeAudioFile(audio, impulseFile, files::SampleFormat::float32);
+        !written)
         return written.unexpected();
     const auto checksum = files::fileChecksum(impulseFile);
     if (!checksum)
@@ -123,26 +129,27 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
                          {"snrDb", band.snrDb},
                          {"uncertaintyDb", band.uncertaintyDb},
                          {"trusted", band.trusted}});
-    nlohmann::json json {{"kind", stateKind},
-                         {"schemaVersion", stateSchemaVersion},
-                         {"name", response.name},
-                         {"invented", response.invented},
-                         {"state",
-                          {{"radioProfile", response.state.radioProfile},
-                           {"engine", engineStateName(response.state.engine)},
-                           {"speedKmh", response.state.speedKmh},
-                           {"microphonePlace", response.state.microphonePlace},
-                           {"volumeStep", response.state.volumeStep}}},
-                         {"sampleRate", response.sampleRate},
-                         {"impulse", {{"file", impulseFile.filename().string()}, {"checksum", *checksum}}},
-                         {"arrivalFrame", response.arrivalFrame},
-                         {"fromHz", response.fromHz},
-                         {"toHz", response.toHz},
-                         {"clockPpm", response.clockPpm},
-                         {"snrDb", response.snrDb},
-                         {"numTakes", response.numTakes},
-                         {"bands", std::move(bands)},
-                         {"remarks", response.remarks}};
+    nlohmann::json json {
+        {"kind", stateKind},
+        {"schemaVersion", stateSchemaVersion},
+        {"name", response.name},
+        {"invented", response.invented},
+        {"state",
+         {{"radioProfile", response.state.radioProfile},
+          {"engine", engineStateName(response.state.engine)},
+          {"speedKmh", response.state.speedKmh},
+          {"microphonePlace", response.state.microphonePlace},
+          {"volumeStep", response.state.volumeStep}}},
+        {"sampleRate", response.sampleRate},
+        {"impulse", {{"file", impulseFile.filename().string()}, {"checksum", *checksum}}},
+        {"arrivalFrame", response.arrivalFrame},
+        {"fromHz", response.fromHz},
+        {"toHz", response.toHz},
+        {"clockPpm", response.clockPpm},
+        {"snrDb", response.snrDb},
+        {"numTakes", response.numTakes},
+        {"bands", std::move(bands)},
+        {"remarks", response.remarks}};
     if (response.hasCalibration)
         json["calibration"] = {{"toneSplDb", response.calibration.toneSplDb},
                                {"toneDbfs", response.calibration.toneDbfs}};
@@ -201,29 +208,33 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
     const std::string checksum = impulse.text("checksum");
     reader.absorb(impulse);
     if (!reader.failure() && std::filesystem::path(fileName).filename().string() != fileName)
-        reader.reject("impulse.file", "must be the name of a file beside this one, without folders");
+        reader.reject("impulse.file",
+                      "must be the name of a file beside this one, without folders");
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);
 
     const auto impulseFile = stateFile.parent_path() / fileName;
     const auto found = files::fileChecksum(impulseFile);
     if (!found)
-        return dsp::fail(dsp::ErrorCode::notFound, "'" + stateFile.string() + "' needs the impulse response '"
-                                                       + impulseFile.string()
-                                                       + "', which cannot be read; keep the two files together");
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "'" + stateFile.string() + "' needs the impulse response '"
+                             + impulseFile.string()
+                             + "', which cannot be read; keep the two files together");
     if (*found != checksum)
         return dsp::fail(dsp::ErrorCode::malformed,
-                         "'" + impulseFile.string() + "' is not the file that '" + stateFile.string()
-                             + "' was written with (checksum " + *found + ", expected " + checksum
-                             + "); measure again or restore it");
+                         "'" + impulseFile.string() + "' is not the file that '"
+                             + stateFile.string() + "' was written with (checksum " + *found
+                             + ", expected " + checksum + "); measure again or restore it");
     auto audio = files::readAudioFile(impulseFile, {.maxSeconds = 10.0});
     if (!audio)
         return audio.unexpected();
     response.impulse = std::move(audio->channels.front());
-    if (audio->sampleRate != response.sampleRate || response.arrivalFrame >= response.impulse.size())
-        return dsp::fail(dsp::ErrorCode::malformed, "'" + stateFile.string()
-                                                        + "' and its impulse response do not fit each other "
-                                                          "(sample rate or length); measure again");
+    if (audio->sampleRate != response.sampleRate
+        || response.arrivalFrame >= response.impulse.size())
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         "'" + stateFile.string()
+                             + "' and its impulse response do not fit each other "
+                               "(sample rate or length); measure again");
     return response;
 }
 

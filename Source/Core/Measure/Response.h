@@ -43,8 +43,8 @@ struct BandConfidence {
 
 /** SPL calibration of a recording chain. */
 struct Calibration {
-    double toneSplDb = 94.0;   ///< SPL of the calibrator.
-    double toneDbfs = -20.0;   ///< What it read in the recording, AES17.
+    double toneSplDb = 94.0; ///< SPL of the calibrator.
+    double toneDbfs = -20.0; ///< What it read in the recording, AES17.
     /** SPL that a full-scale sine in the recording stands for. */
     [[nodiscard]] double splAtFullScaleDb() const noexcept { return toneSplDb - toneDbfs; }
 
@@ -67,8 +67,8 @@ struct Response {
     double fromHz = 20.0;         ///< Swept range; outside it nothing is known.
     double toHz = 20000.0;
 
-    double clockPpm = 0.0;       ///< Recorder clock against player clock.
-    double snrDb = 0.0;          ///< Lowest SNR of the bands within 40 Hz to 16 kHz.
+    double clockPpm = 0.0; ///< Recorder clock against player clock.
+    double snrDb = 0.0;    ///< Lowest SNR of the bands within 40 Hz to 16 kHz.
     std::size_t numTakes = 1;
     bool hasCalibration = false;
     Calibration calibration;

@@ -50,8 +50,8 @@ dsp::Result<Helmet> parseHelmet(std::string_view name)
     for (const Helmet helmet : allHelmets)
         if (helmetName(helmet) == name)
             return helmet;
-    return dsp::fail(dsp::ErrorCode::malformed, "helmet '" + std::string(name)
-                                                    + "' is not known; use none, open or full");
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "helmet '" + std::string(name) + "' is not known; use none, open or full");
 }
 
 std::span<const double> octaveCentresHz() noexcept

@@ -12,9 +12,12 @@ namespace saddletone::ride {
 namespace {
 
 constexpr std::size_t numOctaves = 9;
-constexpr std::array<double, numOctaves> fullFaceDb {5.4, 8.4, 7.4, 4.4, -1.6, -9.6, -18.6, -27.6, -37.6};
-constexpr std::array<double, numOctaves> openFaceDb {3.6, 6.6, 5.6, 3.6, -1.4, -7.4, -14.4, -22.4, -31.4};
-constexpr std::array<double, numOctaves> bareHeadDb {3.4, 4.4, 3.4, 1.4, -1.6, -5.6, -10.6, -17.6, -25.6};
+constexpr std::array<double, numOctaves> fullFaceDb {5.4,  8.4,   7.4,   4.4,  -1.6,
+                                                     -9.6, -18.6, -27.6, -37.6};
+constexpr std::array<double, numOctaves> openFaceDb {3.6,  6.6,   5.6,   3.6,  -1.4,
+                                                     -7.4, -14.4, -22.4, -31.4};
+constexpr std::array<double, numOctaves> bareHeadDb {3.4,  4.4,   3.4,   1.4,  -1.6,
+                                                     -5.6, -10.6, -17.6, -25.6};
 
 /** Spectrum level in dB at a frequency: straight lines over log frequency between nodes at the
     octave centres, the last slope going on above, flat below down to lowestHz and falling
@@ -24,13 +27,14 @@ double spectrumLevelDb(const std::array<double, numOctaves>& nodesDb, double fre
     constexpr double lowestHz = 22.0;
     const auto centres = octaveCentresHz();
     if (frequencyHz <= centres.front()) {
-        const double below = frequencyHz < lowestHz ? 12.0 * std::log2(lowestHz / frequencyHz) : 0.0;
+        const double below =
+            frequencyHz < lowestHz ? 12.0 * std::log2(lowestHz / frequencyHz) : 0.0;
         return nodesDb.front() - below;
     }
     const auto above = std::ranges::upper_bound(centres, frequencyHz);
     const auto index = std::min(static_cast<std::size_t>(above - centres.begin()), numOctaves - 1);
-    const double position = std::log(frequencyHz / centres[index - 1])
-                            / std::log(centres[index] / centres[index - 1]);
+    const double position =
+        std::log(frequencyHz / centres[index - 1]) / std::log(centres[index] / centres[index - 1]);
     return nodesDb[index - 1] + position * (nodesDb[index] - nodesDb[index - 1]);
 }
 
@@ -90,7 +94,8 @@ std::vector<double> windPowerPerBin(Helmet helmet, double sampleRate, std::size_
     for (std::size_t bin = 1; bin < numBins; ++bin) {
         const double frequencyHz = static_cast<double>(bin) * binHz;
         power[bin] = binHz * dsp::dbToPower(spectrumLevelDb(nodesDb, frequencyHz));
-        weightedSum += power[bin] * dsp::dbToPower(dsp::weightingDb(dsp::Weighting::a, frequencyHz));
+        weightedSum +=
+            power[bin] * dsp::dbToPower(dsp::weightingDb(dsp::Weighting::a, frequencyHz));
     }
     const double fullScalePower = dsp::dbfsToRms(0.0) * dsp::dbfsToRms(0.0);
     for (double& value : power)

@@ -15,11 +15,11 @@ namespace saddletone::ride {
     Open face +2 dB(A): judgement. Spread from rider to rider and bike to bike: standard deviation
     4 dB, judgement. */
 struct WindModel {
-    double anchorDba = 90.0;         ///< Level at anchorSpeedKmh, full-face helmet.
-    double anchorSpeedKmh = 64.4;    ///< 40 mph as the sources round it.
-    double slopeDbPerDecade = 54.0;  ///< 45 to 60 covers the sources.
-    double openFaceOffsetDb = 2.0;   ///< 0 to 6; judgement.
-    double bareHeadOffsetDb = 18.0;  ///< Sourced.
+    double anchorDba = 90.0;        ///< Level at anchorSpeedKmh, full-face helmet.
+    double anchorSpeedKmh = 64.4;   ///< 40 mph as the sources round it.
+    double slopeDbPerDecade = 54.0; ///< 45 to 60 covers the sources.
+    double openFaceOffsetDb = 2.0;  ///< 0 to 6; judgement.
+    double bareHeadOffsetDb = 18.0; ///< Sourced.
 
     bool operator==(const WindModel&) const = default;
 

@@ -23,8 +23,9 @@ void WindNoise::prepare(const dsp::ProcessSpec& spec)
     fft.emplace_back(segmentFrames);
     window.resize(segmentFrames);
     for (std::size_t frame = 0; frame < segmentFrames; ++frame)
-        window[frame] = static_cast<float>(std::sin(
-            std::numbers::pi * (static_cast<double>(frame) + 0.5) / static_cast<double>(segmentFrames)));
+        window[frame] =
+            static_cast<float>(std::sin(std::numbers::pi * (static_cast<double>(frame) + 0.5)
+                                        / static_cast<double>(segmentFrames)));
 
     // A bin's real and imaginary parts are uniform in -1..1 (variance 1/3 each); a pair of bins
     // of spectrum value X contributes 2 |X|^2 / size^2 to the mean square.
@@ -33,7 +34,8 @@ void WindNoise::prepare(const dsp::ProcessSpec& spec)
         auto& amplitude = amplitudes[index];
         amplitude.resize(power.size());
         std::ranges::transform(power, amplitude.begin(), [&](double meanSquare) {
-            return static_cast<float>(static_cast<double>(segmentFrames) * std::sqrt(0.75 * meanSquare));
+            return static_cast<float>(static_cast<double>(segmentFrames)
+                                      * std::sqrt(0.75 * meanSquare));
         });
         amplitude.front() = 0.0F;
         amplitude.back() = 0.0F;

@@ -43,7 +43,8 @@ std::vector<float> makeShapedNoise(const NoiseShape& shape, std::size_t numFrame
         const double frequencyHz = static_cast<double>(bin) * binHz;
         const double phaseRadians = 2.0 * std::numbers::pi * random.nextUniform();
         double power = 0.0;
-        if (bin > 0 && bin + 1 < spectrum.size() && frequencyHz >= shape.fromHz && frequencyHz <= shape.toHz) {
+        if (bin > 0 && bin + 1 < spectrum.size() && frequencyHz >= shape.fromHz
+            && frequencyHz <= shape.toHz) {
             power = shape.colour == NoiseColour::pink ? 1.0 / frequencyHz : 1.0;
             if (frequencyHz > 17782.794)
                 power *= topGain;
@@ -59,7 +60,8 @@ std::vector<float> makeShapedNoise(const NoiseShape& shape, std::size_t numFrame
     meanSquare /= static_cast<double>(numFrames);
     const double gain = meanSquare > 0.0 ? shape.rms / std::sqrt(meanSquare) : 0.0;
     std::vector<float> samples(numFrames);
-    std::ranges::transform(time, samples.begin(), [gain](double sample) { return static_cast<float>(sample * gain); });
+    std::ranges::transform(time, samples.begin(),
+                           [gain](double sample) { return static_cast<float>(sample * gain); });
     return samples;
 }
 

@@ -15,9 +15,9 @@ enum class NoiseColour {
 struct NoiseShape {
     NoiseColour colour = NoiseColour::pink;
     double sampleRate = 48000.0;
-    double fromHz = 10.0;    ///< Band limits; sharp.
-    double toHz = 22400.0;   ///< Taken down to Nyquist where that is lower.
-    double rms = 0.1;        ///< Linear, re full scale = 1; met exactly.
+    double fromHz = 10.0;  ///< Band limits; sharp.
+    double toHz = 22400.0; ///< Taken down to Nyquist where that is lower.
+    double rms = 0.1;      ///< Linear, re full scale = 1; met exactly.
     std::uint64_t seed = 1;
 };
 

@@ -30,7 +30,11 @@ std::optional<dsp::Unexpected> checkRequest(const SignalRequest& request)
         return outOfRange("sample rate " + files::fixedText(request.sampleRate, 0)
                           + " Hz is not offered; use 44100, 48000, 88200 or 96000");
     if (!(request.seconds >= 0.5 && request.seconds <= 600.0))
-        return outOfRange("a test signal lasts 0.5 to 600 s, not " + files::fixedText(request.seconds, 2));
+        return outOfRange("a test signal lasts 0.5 to 600 s, not "
+                          + files::fixedText(request.seconds, 2));
+    // JSON readers of other programs take whole numbers of 63 bits.
+    if (request.seed > static_cast<std::uint64_t>(std::numeric_limits<long long>::max()))
+        return outOfRange("the seed must lie between 0 and 2^63 - 1");
     if (!(request.levelDbfs >= -100.0 && request.levelDbfs <= 0.0))
         return outOfRange("the level must lie between -100 and 0 dBFS, not "
                           + files::fixedText(request.levelDbfs, 2));
@@ -41,15 +45,17 @@ std::optional<dsp::Unexpected> checkRequest(const SignalRequest& request)
         const double fromHz = request.fromHz.value_or(10.0);
         const double toHz = request.toHz.value_or(nyquistHz);
         if (!(fromHz >= 5.0 && toHz <= nyquistHz && fromHz * 1.1 <= toHz))
-            return outOfRange("the band must lie between 5 Hz and half the sample rate ("
-                              + files::fixedText(nyquistHz, 0) + " Hz), its upper limit above the lower; not "
-                              + files::fixedText(fromHz, 1) + " to " + files::fixedText(toHz, 1) + " Hz");
+            return outOfRange(
+                "the band must lie between 5 Hz and half the sample rate ("
+                + files::fixedText(nyquistHz, 0) + " Hz), its upper limit above the lower; not "
+                + files::fixedText(fromHz, 1) + " to " + files::fixedText(toHz, 1) + " Hz");
     }
     if (request.type == SignalType::sine
         && !(request.frequencyHz * request.seconds >= 1.0 && request.frequencyHz >= 5.0
              && request.frequencyHz <= 0.499 * request.sampleRate))
-        return outOfRange("the sine's frequency must lie between 5 Hz and half the sample rate, not "
-                          + files::fixedText(request.frequencyHz, 1) + " Hz");
+        return outOfRange(
+            "the sine's frequency must lie between 5 Hz and half the sample rate, not "
+            + files::fixedText(request.frequencyHz, 1) + " Hz");
     return std::nullopt;
 }
 
@@ -95,14 +101,16 @@ std::vector<float> makeSine(const SignalRequest& request, SignalDescription& des
 {
     const std::size_t numFrames = toFrames(request.seconds, request.sampleRate);
     // Whole cycles: the level is exact over the file and it can be looped.
-    const double cycles = std::round(request.frequencyHz * static_cast<double>(numFrames) / request.sampleRate);
+    const double cycles =
+        std::round(request.frequencyHz * static_cast<double>(numFrames) / request.sampleRate);
     description.frequencyHz = cycles * request.sampleRate / static_cast<double>(numFrames);
     description.periodFrames = numFrames;
     const double amplitude = dsp::dbToAmplitude(request.levelDbfs);
     std::vector<float> samples(numFrames);
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
         const double turns = cycles * static_cast<double>(frame) / static_cast<double>(numFrames);
-        samples[frame] = static_cast<float>(amplitude * std::sin(2.0 * std::numbers::pi * (turns - std::floor(turns))));
+        samples[frame] = static_cast<float>(
+            amplitude * std::sin(2.0 * std::numbers::pi * (turns - std::floor(turns))));
     }
     return samples;
 }
@@ -117,8 +125,8 @@ std::vector<float> makeSweepTrack(const SignalRequest& request, SignalDescriptio
     layout.sweep.amplitude = dsp::dbToAmplitude(request.levelDbfs);
     // A sixth of an octave to rise in, so that the lowest bands hear no click; a forty-eighth to
     // fall, since high frequencies pass quickly.
-    const double framesPerOctave
-        = static_cast<double>(layout.sweep.numFrames) / std::log2(layout.sweep.toHz / layout.sweep.fromHz);
+    const double framesPerOctave = static_cast<double>(layout.sweep.numFrames)
+                                   / std::log2(layout.sweep.toHz / layout.sweep.fromHz);
     layout.sweep.fadeInFrames = static_cast<std::size_t>(framesPerOctave / 6.0);
     layout.sweep.fadeOutFrames = static_cast<std::size_t>(framesPerOctave / 48.0);
     layout.marker.amplitude = layout.sweep.amplitude;
@@ -190,14 +198,17 @@ SweepLayout sweepLayoutFromJson(files::JsonReader& reader, const SignalDescripti
     reader.absorb(sweep);
     reader.absorb(marker);
 
-    const std::size_t markerFrames = toFrames(layout.marker.durationSeconds, description.sampleRate);
+    const std::size_t markerFrames =
+        toFrames(layout.marker.durationSeconds, description.sampleRate);
     if (!reader.failure()
         && (layout.sweep.toHz <= layout.sweep.fromHz || layout.marker.toHz <= layout.marker.fromHz
             || layout.firstMarkerFrame + markerFrames > layout.sweepFrame
             || layout.sweepFrame + layout.sweep.numFrames > layout.secondMarkerFrame
             || layout.secondMarkerFrame + markerFrames > description.numFrames
             || layout.sweep.numFrames < 1000))
-        reader.reject("firstMarkerFrame", "and the frames beside it do not describe marker, sweep, marker in this order");
+        reader.reject(
+            "firstMarkerFrame",
+            "and the frames beside it do not describe marker, sweep, marker in this order");
     return layout;
 }
 
@@ -220,8 +231,9 @@ dsp::Result<SignalType> parseSignalType(std::string_view name)
     for (const SignalType type : allSignalTypes)
         if (signalTypeName(type) == name)
             return type;
-    return dsp::fail(dsp::ErrorCode::malformed, "signal '" + std::string(name)
-                                                    + "' is not known; use pink, white, sweep, sine or silence");
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "signal '" + std::string(name)
+                         + "' is not known; use pink, white, sweep, sine or silence");
 }
 
 dsp::Result<Signal> makeSignal(const SignalRequest& request)
@@ -251,22 +263,27 @@ dsp::Result<Signal> makeSignal(const SignalRequest& request)
         peak = std::max(peak, std::abs(sample));
     description.peakDbfs = dsp::amplitudeToDb(static_cast<double>(peak));
     // Half a dB of room in noise keeps dither and resampling in the player clear of full scale.
-    const double roomDb = request.type == SignalType::sine || request.type == SignalType::sweep ? 0.0 : 0.5;
+    const double roomDb =
+        request.type == SignalType::sine || request.type == SignalType::sweep ? 0.0 : 0.5;
     if (description.peakDbfs > -roomDb + 1e-6)
-        return outOfRange("at " + files::fixedText(request.levelDbfs, 1) + " dBFS the peaks of this "
-                          + std::string(signalTypeName(request.type))
-                          + " signal would pass full scale; use a level of at most "
-                          + files::fixedText(std::floor((request.levelDbfs - description.peakDbfs - roomDb) * 10.0) / 10.0, 1)
-                          + " dBFS");
+        return outOfRange(
+            "at " + files::fixedText(request.levelDbfs, 1) + " dBFS the peaks of this "
+            + std::string(signalTypeName(request.type))
+            + " signal would pass full scale; use a level of at most "
+            + files::fixedText(
+                std::floor((request.levelDbfs - description.peakDbfs - roomDb) * 10.0) / 10.0, 1)
+            + " dBFS");
     description.numFrames = samples.size();
     signal.audio = {request.sampleRate, {std::move(samples)}};
     return signal;
 }
 
-dsp::Result<std::filesystem::path> saveSignal(const Signal& signal, const std::filesystem::path& audioFile,
-                                              files::SampleFormat format)
+dsp::Result<std::filesystem::path>
+saveSignal(const Signal& signal, const std::filesystem::path& audioFile, files::SampleFormat format)
 {
-    if (const auto written = files::writeAudioFile(signal.audio, audioFile, format, signal.description.seed); !written)
+    if (const auto written =
+            files::writeAudioFile(signal.audio, audioFile, format, signal.description.seed);
+        !written)
         return written.unexpected();
     const auto checksum = files::fileChecksum(audioFile);
     if (!checksum)
@@ -321,7 +338,8 @@ dsp::Result<SignalDescription> loadSignalDescription(const std::filesystem::path
     description.peakDbfs = reader.number("peakDbfs", dsp::silenceDb, 20.0, 0.0);
     description.seed = static_cast<std::uint64_t>(
         reader.integer("seed", 0, std::numeric_limits<long long>::max(), 1));
-    description.periodFrames = static_cast<std::size_t>(reader.integer("periodFrames", 0, 1'000'000'000, 0));
+    description.periodFrames =
+        static_cast<std::size_t>(reader.integer("periodFrames", 0, 1'000'000'000, 0));
     description.fromHz = reader.number("fromHz", 0.0, 384000.0, 0.0);
     description.toHz = reader.number("toHz", 0.0, 384000.0, 0.0);
     description.frequencyHz = reader.number("frequencyHz", 0.0, 384000.0, 0.0);

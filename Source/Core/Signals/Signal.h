@@ -38,7 +38,7 @@ struct SignalRequest {
     /** AES17 level in dBFS, -100 to 0: RMS of noise and sine; of a sweep and its markers the level
         of the sine that sweeps. */
     double levelDbfs = -20.0;
-    std::uint64_t seed = 1;      ///< Of noise.
+    std::uint64_t seed = 1;                   ///< Of noise; 0 to 2^63 - 1.
     Repetition repetition = Repetition::none; ///< Of pink noise.
     /** Band limits of noise and sweep in Hz; missing: 10 Hz to 22.4 kHz for noise (the band of
         SMPTE ST 2095-1), 20 Hz to 22 kHz for a sweep, at most 0.4583 of the sample rate. */
@@ -69,7 +69,7 @@ struct SignalDescription {
     std::size_t periodFrames = 0; ///< 0 = does not repeat.
     double fromHz = 0.0;          ///< 0 where it has no meaning.
     double toHz = 0.0;
-    double frequencyHz = 0.0;     ///< Of the sine as made.
+    double frequencyHz = 0.0; ///< Of the sine as made.
     std::optional<SweepLayout> sweepLayout;
     std::string file;     ///< Name of the audio file beside the description.
     std::string checksum; ///< CRC-32 of the audio file.
@@ -92,6 +92,7 @@ struct Signal {
                                                             const std::filesystem::path& audioFile,
                                                             files::SampleFormat format);
 
-[[nodiscard]] dsp::Result<SignalDescription> loadSignalDescription(const std::filesystem::path& file);
+[[nodiscard]] dsp::Result<SignalDescription>
+loadSignalDescription(const std::filesystem::path& file);
 
 } // namespace saddletone::signals

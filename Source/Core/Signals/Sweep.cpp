@@ -11,7 +11,10 @@ namespace {
 void fade(std::vector<double>& samples, std::size_t fadeInFrames, std::size_t fadeOutFrames)
 {
     const auto raisedCosine = [](std::size_t frame, std::size_t length) {
-        return 0.5 - 0.5 * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5) / static_cast<double>(length));
+        return 0.5
+               - 0.5
+                     * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5)
+                                / static_cast<double>(length));
     };
     for (std::size_t frame = 0; frame < std::min(fadeInFrames, samples.size()); ++frame)
         samples[frame] *= raisedCosine(frame, fadeInFrames);
@@ -27,9 +30,10 @@ std::vector<double> makeSweep(const SweepShape& shape, double sampleRate)
     const double growthSeconds = durationSeconds / std::log(shape.toHz / shape.fromHz);
     std::vector<double> samples(shape.numFrames);
     for (std::size_t frame = 0; frame < samples.size(); ++frame) {
-        const double cycles
-            = shape.fromHz * growthSeconds * std::exp(static_cast<double>(frame) / sampleRate / growthSeconds);
-        samples[frame] = shape.amplitude * std::sin(2.0 * std::numbers::pi * (cycles - std::floor(cycles)));
+        const double cycles = shape.fromHz * growthSeconds
+                              * std::exp(static_cast<double>(frame) / sampleRate / growthSeconds);
+        samples[frame] =
+            shape.amplitude * std::sin(2.0 * std::numbers::pi * (cycles - std::floor(cycles)));
     }
     fade(samples, shape.fadeInFrames, shape.fadeOutFrames);
     return samples;
@@ -37,13 +41,15 @@ std::vector<double> makeSweep(const SweepShape& shape, double sampleRate)
 
 std::vector<double> makeMarker(const MarkerShape& shape, double sampleRate)
 {
-    const auto numFrames = static_cast<std::size_t>(std::lround(shape.durationSeconds * sampleRate));
+    const auto numFrames =
+        static_cast<std::size_t>(std::lround(shape.durationSeconds * sampleRate));
     std::vector<double> samples(numFrames);
     const double slope = (shape.toHz - shape.fromHz) / shape.durationSeconds;
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
         const double seconds = static_cast<double>(frame) / sampleRate;
-        samples[frame] = shape.amplitude
-                         * std::sin(2.0 * std::numbers::pi * (shape.fromHz + 0.5 * slope * seconds) * seconds);
+        samples[frame] =
+            shape.amplitude
+            * std::sin(2.0 * std::numbers::pi * (shape.fromHz + 0.5 * slope * seconds) * seconds);
     }
     const auto fadeFrames = static_cast<std::size_t>(0.1 * static_cast<double>(numFrames));
     fade(samples, fadeFrames, fadeFrames);

@@ -10,7 +10,7 @@ namespace saddletone::signals {
     fades. Instantaneous frequency f1 exp(t / L); equal energy per octave. */
 struct SweepShape {
     double fromHz = 20.0;
-    double toHz = 22000.0;          ///< Below half the sample rate.
+    double toHz = 22000.0; ///< Below half the sample rate.
     std::size_t numFrames = 576000;
     std::size_t fadeInFrames = 9600;
     std::size_t fadeOutFrames = 2400;

@@ -7,15 +7,18 @@ namespace saddletone::signals {
 
 namespace {
 
-std::string trackListHtml(const std::vector<Track>& tracks, const std::vector<SignalDescription>& descriptions)
+std::string trackListHtml(const std::vector<Track>& tracks,
+                          const std::vector<SignalDescription>& descriptions)
 {
     std::string rows;
     for (std::size_t index = 0; index < tracks.size(); ++index) {
         const SignalDescription& description = descriptions[index];
         const bool silent = description.type == SignalType::silence;
         rows += "<tr><td>" + tracks[index].name + ".wav</td><td>"
-                + files::fixedText(static_cast<double>(description.numFrames) / description.sampleRate, 1)
-                + " s</td><td>" + (silent ? std::string("–") : files::fixedText(description.levelDbfs, 1) + " dBFS")
+                + files::fixedText(
+                    static_cast<double>(description.numFrames) / description.sampleRate, 1)
+                + " s</td><td>"
+                + (silent ? std::string("–") : files::fixedText(description.levelDbfs, 1) + " dBFS")
                 + "</td><td>" + tracks[index].purpose + "</td></tr>\n";
     }
     return R"(<!DOCTYPE html>
@@ -64,24 +67,30 @@ std::vector<Track> shopTracks(double sampleRate)
     level.request.toHz = 2000.0;
     tracks.push_back(level);
 
-    Track pink {"02-pink-noise", "Pink noise without a seam, for the analyser: reads flat in third octaves.",
+    Track pink {"02-pink-noise",
+                "Pink noise without a seam, for the analyser: reads flat in third octaves.",
                 request(SignalType::pink, 60.0, -20.0)};
     pink.request.repetition = Repetition::periodic;
     pink.request.seed = 2;
     tracks.push_back(pink);
 
-    tracks.push_back({"03-sweep", "Sweep with a marker before and after it: what responses are measured with. Record "
-                                  "it whole.",
-                      request(SignalType::sweep, 12.0, -12.0)});
+    tracks.push_back(
+        {"03-sweep",
+         "Sweep with a marker before and after it: what responses are measured with. Record "
+         "it whole.",
+         request(SignalType::sweep, 12.0, -12.0)});
 
-    Track tone {"04-tone-1-khz", "Tone of 1 kHz, to check balance, fader and gain.", request(SignalType::sine, 15.0, -20.0)};
+    Track tone {"04-tone-1-khz", "Tone of 1 kHz, to check balance, fader and gain.",
+                request(SignalType::sine, 15.0, -20.0)};
     tracks.push_back(tone);
 
-    tracks.push_back({"05-silence", "Digital silence, to record the noise of the place.", request(SignalType::silence, 20.0, -20.0)});
+    tracks.push_back({"05-silence", "Digital silence, to record the noise of the place.",
+                      request(SignalType::silence, 20.0, -20.0)});
     return tracks;
 }
 
-dsp::Result<std::vector<std::filesystem::path>> writeTrackSet(const std::filesystem::path& folder, double sampleRate)
+dsp::Result<std::vector<std::filesystem::path>> writeTrackSet(const std::filesystem::path& folder,
+                                                              double sampleRate)
 {
     const auto tracks = shopTracks(sampleRate);
     std::vector<std::filesystem::path> written;
@@ -96,7 +105,9 @@ dsp::Result<std::vector<std::filesystem::path>> writeTrackSet(const std::filesys
         written.push_back(file);
         descriptions.push_back(signal->description);
     }
-    if (const auto saved = files::writeTextFile(folder / "track-list.html", trackListHtml(tracks, descriptions)); !saved)
+    if (const auto saved =
+            files::writeTextFile(folder / "track-list.html", trackListHtml(tracks, descriptions));
+        !saved)
         return saved.unexpected();
     return written;
 }

@@ -21,7 +21,7 @@ struct Track {
 
 /** Writes the tracks as 16-bit WAV files with descriptions and a printable list, track-list.html,
     into a folder; returns the audio files. */
-[[nodiscard]] dsp::Result<std::vector<std::filesystem::path>> writeTrackSet(const std::filesystem::path& folder,
-                                                                            double sampleRate);
+[[nodiscard]] dsp::Result<std::vector<std::filesystem::path>>
+writeTrackSet(const std::filesystem::path& folder, double sampleRate);
 
 } // namespace saddletone::signals

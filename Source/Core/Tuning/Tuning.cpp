@@ -17,9 +17,9 @@ namespace {
 constexpr int tuningSchemaVersion = 1;
 constexpr std::string_view tuningKind = "saddletone-tuning";
 
-constexpr std::array allElementTypes {ElementType::gain,      ElementType::peaking,  ElementType::lowShelf,
-                                      ElementType::highShelf, ElementType::highPass, ElementType::lowPass,
-                                      ElementType::delay,     ElementType::polarity};
+constexpr std::array allElementTypes {
+    ElementType::gain,     ElementType::peaking, ElementType::lowShelf, ElementType::highShelf,
+    ElementType::highPass, ElementType::lowPass, ElementType::delay,    ElementType::polarity};
 constexpr std::array allGroups {OutputGroup::all, OutputGroup::left, OutputGroup::right};
 
 std::string_view alignmentName(Alignment alignment) noexcept
@@ -44,13 +44,14 @@ bool isPass(ElementType type) noexcept
 
 bool hasGain(ElementType type) noexcept
 {
-    return type == ElementType::gain || type == ElementType::peaking || type == ElementType::lowShelf
-           || type == ElementType::highShelf;
+    return type == ElementType::gain || type == ElementType::peaking
+           || type == ElementType::lowShelf || type == ElementType::highShelf;
 }
 
 bool hasQ(ElementType type) noexcept
 {
-    return type == ElementType::peaking || type == ElementType::lowShelf || type == ElementType::highShelf;
+    return type == ElementType::peaking || type == ElementType::lowShelf
+           || type == ElementType::highShelf;
 }
 
 std::size_t delayFrames(const Element& element, double sampleRate) noexcept
@@ -97,9 +98,11 @@ Element elementFromJson(files::JsonReader& reader)
     const std::string typeText = reader.text("type");
     const auto type = std::ranges::find(allElementTypes, typeText, elementTypeName);
     if (type == allElementTypes.end()) {
-        reader.reject("type", "is '" + typeText
-                                  + "', but must be gain, peaking, low-shelf, high-shelf, high-pass, low-pass, delay "
-                                    "or polarity");
+        reader.reject(
+            "type",
+            "is '" + typeText
+                + "', but must be gain, peaking, low-shelf, high-shelf, high-pass, low-pass, delay "
+                  "or polarity");
         return element;
     }
     element.type = *type;
@@ -119,7 +122,8 @@ Element elementFromJson(files::JsonReader& reader)
             if (element.order != 2 && element.order != 4 && element.order != 8)
                 reader.reject("order", "must be 2, 4 or 8 for linkwitz-riley");
         } else if (alignment != "butterworth") {
-            reader.reject("alignment", "is '" + alignment + "', but must be butterworth or linkwitz-riley");
+            reader.reject("alignment",
+                          "is '" + alignment + "', but must be butterworth or linkwitz-riley");
         }
     }
     return element;
@@ -156,13 +160,16 @@ std::vector<dsp::BiquadCoefficients> designElement(const Element& element, doubl
     std::vector<dsp::BiquadCoefficients> sections;
     switch (element.type) {
     case ElementType::peaking:
-        sections.push_back(dsp::designPeaking(element.frequencyHz, element.q, element.gainDb, sampleRate));
+        sections.push_back(
+            dsp::designPeaking(element.frequencyHz, element.q, element.gainDb, sampleRate));
         break;
     case ElementType::lowShelf:
-        sections.push_back(dsp::designLowShelf(element.frequencyHz, element.q, element.gainDb, sampleRate));
+        sections.push_back(
+            dsp::designLowShelf(element.frequencyHz, element.q, element.gainDb, sampleRate));
         break;
     case ElementType::highShelf:
-        sections.push_back(dsp::designHighShelf(element.frequencyHz, element.q, element.gainDb, sampleRate));
+        sections.push_back(
+            dsp::designHighShelf(element.frequencyHz, element.q, element.gainDb, sampleRate));
         break;
     case ElementType::highPass:
     case ElementType::lowPass:
@@ -181,7 +188,8 @@ std::vector<dsp::BiquadCoefficients> designElement(const Element& element, doubl
     return sections;
 }
 
-std::complex<double> tuningResponse(const Tuning& tuning, OutputGroup side, double frequencyHz, double sampleRate)
+std::complex<double> tuningResponse(const Tuning& tuning, OutputGroup side, double frequencyHz,
+                                    double sampleRate)
 {
     std::complex<double> response = 1.0;
     forEachElement(tuning, side, [&](const Element& element) {
@@ -189,8 +197,9 @@ std::complex<double> tuningResponse(const Tuning& tuning, OutputGroup side, doub
         case ElementType::gain: response *= dsp::dbToAmplitude(element.gainDb); break;
         case ElementType::polarity: response = -response; break;
         case ElementType::delay:
-            response *= std::polar(1.0, -2.0 * std::numbers::pi * frequencyHz / sampleRate
-                                            * static_cast<double>(delayFrames(element, sampleRate)));
+            response *=
+                std::polar(1.0, -2.0 * std::numbers::pi * frequencyHz / sampleRate
+                                    * static_cast<double>(delayFrames(element, sampleRate)));
             break;
         default:
             for (const dsp::BiquadCoefficients& section : designElement(element, sampleRate))
@@ -200,7 +209,8 @@ std::complex<double> tuningResponse(const Tuning& tuning, OutputGroup side, doub
     return response;
 }
 
-void applyTuning(const Tuning& tuning, OutputGroup side, double sampleRate, std::span<double> impulse)
+void applyTuning(const Tuning& tuning, OutputGroup side, double sampleRate,
+                 std::span<double> impulse)
 {
     forEachElement(tuning, side, [&](const Element& element) {
         switch (element.type) {
@@ -234,7 +244,10 @@ nlohmann::json tuningToJson(const Tuning& tuning)
             elements.push_back(elementToJson(element));
         chains.push_back({{"group", groupName(chain.group)}, {"elements", std::move(elements)}});
     }
-    return {{"kind", tuningKind}, {"schemaVersion", tuningSchemaVersion}, {"name", tuning.name}, {"chains", std::move(chains)}};
+    return {{"kind", tuningKind},
+            {"schemaVersion", tuningSchemaVersion},
+            {"name", tuning.name},
+            {"chains", std::move(chains)}};
 }
 
 dsp::Result<Tuning> tuningFromJson(const nlohmann::json& json, std::string_view source)
@@ -248,7 +261,8 @@ dsp::Result<Tuning> tuningFromJson(const nlohmann::json& json, std::string_view 
     for (auto& chainReader : reader.objects("chains")) {
         Chain chain;
         const std::string group = chainReader.text("group", "all");
-        if (const auto found = std::ranges::find(allGroups, group, groupName); found != allGroups.end())
+        if (const auto found = std::ranges::find(allGroups, group, groupName);
+            found != allGroups.end())
             chain.group = *found;
         else
             chainReader.reject("group", "is '" + group + "', but must be all, left or right");

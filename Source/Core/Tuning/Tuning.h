@@ -27,8 +27,8 @@ struct Element {
     double gainDb = 0.0;         ///< gain, peaking, shelves: -40 to 40. Positive = boost.
     double q = 0.70710678;       ///< peaking and shelves: 0.1 to 30.
     Alignment alignment = Alignment::butterworth; ///< highPass, lowPass.
-    int order = 2;               ///< Butterworth 1 to 8; Linkwitz-Riley 2, 4 or 8.
-    double delayMs = 0.0;        ///< delay: 0 to 100; rounded to whole samples when applied.
+    int order = 2;                                ///< Butterworth 1 to 8; Linkwitz-Riley 2, 4 or 8.
+    double delayMs = 0.0; ///< delay: 0 to 100; rounded to whole samples when applied.
 
     bool operator==(const Element&) const = default;
 };
@@ -69,7 +69,8 @@ void applyTuning(const Tuning& tuning, OutputGroup side, double sampleRate,
 
 [[nodiscard]] nlohmann::json tuningToJson(const Tuning& tuning);
 /** source: named in error messages. */
-[[nodiscard]] dsp::Result<Tuning> tuningFromJson(const nlohmann::json& json, std::string_view source);
+[[nodiscard]] dsp::Result<Tuning> tuningFromJson(const nlohmann::json& json,
+                                                 std::string_view source);
 
 [[nodiscard]] dsp::Result<void> saveTuning(const Tuning& tuning, const std::filesystem::path& file);
 [[nodiscard]] dsp::Result<Tuning> loadTuning(const std::filesystem::path& file);

@@ -1,0 +1,347 @@
+#include "Gui/AuditionEditor.h"
+
+#include "Core/Dsp/Units.h"
+#include "Gui/LevelWords.h"
+#include "Gui/ParameterAccess.h"
+#include "Gui/ParameterIds.h"
+
+#include <algorithm>
+
+namespace saddletone::gui {
+
+namespace {
+
+constexpr int margin = 12;
+constexpr double quietDb = -60.0;
+
+bool isJob(const juce::File& file)
+{
+    return file.isDirectory() || file.getFileName() == "job.json";
+}
+
+} // namespace
+
+AuditionEditor::AuditionEditor(AuditionModel& auditionModel)
+    : model(auditionModel), sound(model.parameters()), transport(model), road(model.parameters())
+{
+    setTitle("Saddletone");
+    setWantsKeyboardFocus(true);
+    setFocusContainerType(FocusContainerType::keyboardFocusContainer);
+
+    openJobButton.setTitle("Open job");
+    openJobButton.setDescription("Opens the folder of a customer's bike.");
+    openJobButton.onClick = [this] { chooseJob(); };
+    lookButton.setDescription("Switches between the dark and the light look.");
+    lookButton.onClick = [this] {
+        model.setUsesLightLook(!model.usesLightLook());
+        applyLook(model.usesLightLook());
+    };
+    audioButton.setTitle("Audio settings");
+    audioButton.setDescription("Chooses the audio output.");
+    audioButton.onClick = [this] { model.showAudioSettings(); };
+    for (juce::TextButton* button : {&openJobButton, &lookButton, &audioButton}) {
+        button->setMouseClickGrabsKeyboardFocus(false);
+        button->setHasFocusOutline(true);
+        addAndMakeVisible(*button);
+    }
+    audioButton.setVisible(model.hasAudioSettings());
+
+    plates.onPick = [this](std::size_t index) { pickCandidate(index); };
+    sound.onQuiet = [this] { quieten(); };
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
+        addAndMakeVisible(*part);
+
+    problemPanel.onDismiss = [this] {
+        model.dismissProblem();
+        refresh();
+    };
+    addChildComponent(problemPanel);
+
+    applyLook(model.usesLightLook());
+    setSize(defaultWidth, defaultHeight);
+    refresh();
+    startTimerHz(30);
+}
+
+AuditionEditor::~AuditionEditor()
+{
+    setLookAndFeel(nullptr);
+}
+
+void AuditionEditor::applyLook(bool light)
+{
+    auto newLook = std::make_unique<Look>(light);
+    setLookAndFeel(newLook.get());
+    look = std::move(newLook);
+    lookButton.setButtonText(light ? "Dark look" : "Light look");
+    lookButton.setTitle(lookButton.getButtonText());
+    repaint();
+}
+
+void AuditionEditor::refresh()
+{
+    if (model.usesLightLook() != (look->palette() == lightPalette()))
+        applyLook(model.usesLightLook());
+    const std::shared_ptr<const JobView> oldJob = shown.job;
+    shown = model.snapshot();
+    plates.show(shown);
+    response.show(shown);
+    sound.show(shown);
+    transport.show(shown);
+    if (shown.job != oldJob)
+        repaint();
+    // The next step stands out while there is nothing to hear.
+    openJobButton.setToggleState(shown.job == nullptr, juce::dontSendNotification);
+    if (const juce::String newWords = levelWords(shown); newWords != words) {
+        words = newWords;
+        setDescription(words);
+        repaint(wordsArea);
+    }
+    // The safety note comes first; a problem can wait.
+    problemPanel.setVisible(shown.problem.isNotEmpty() && safetyNote == nullptr);
+    if (problemPanel.getText() != shown.problem) {
+        problemPanel.setText(shown.problem);
+        resized();
+        if (shown.problem.isNotEmpty()) {
+            problemPanel.toFront(false);
+            juce::AccessibilityHandler::postAnnouncement(
+                shown.problem, juce::AccessibilityHandler::AnnouncementPriority::high);
+        }
+    }
+}
+
+void AuditionEditor::quieten()
+{
+    setParameter(model.parameters(), parameterIds::outputLevelDb, quietDb);
+    model.pause();
+}
+
+void AuditionEditor::showSafetyNote(std::function<void()> onDismissed)
+{
+    safetyNote = std::make_unique<NoticePanel>(NoticePanel::Kind::safety, "Before you listen",
+                                               "I understand");
+    safetyNote->setText(firstStartWords());
+    safetyNote->onDismiss = [this, onDismissed] {
+        // The panel calls this from inside itself, so it may go only afterwards.
+        juce::MessageManager::callAsync(
+            [safe = juce::Component::SafePointer<AuditionEditor>(this), onDismissed] {
+                if (safe == nullptr || safe->safetyNote == nullptr)
+                    return;
+                safe->safetyNote.reset();
+                safe->repaint();
+                safe->grabKeyboardFocus();
+                if (onDismissed)
+                    onDismissed();
+            });
+    };
+    addAndMakeVisible(*safetyNote);
+    resized();
+    safetyNote->grabKeyboardFocus();
+}
+
+void AuditionEditor::pickCandidate(std::size_t index)
+{
+    if (shown.job != nullptr && index < shown.job->candidates.size())
+        setParameter(model.parameters(), parameterIds::candidate, static_cast<double>(index) + 1.0);
+}
+
+bool AuditionEditor::keyPressed(const juce::KeyPress& key)
+{
+    if (key == juce::KeyPress::escapeKey) {
+        quieten();
+        return true;
+    }
+    if (key.getModifiers().isCommandDown() || key.getModifiers().isCtrlDown()
+        || key.getModifiers().isAltDown() || safetyNote != nullptr)
+        return false;
+
+    const juce::juce_wchar character = key.getTextCharacter();
+    if (character >= '1' && character <= '8') {
+        pickCandidate(static_cast<std::size_t>(character - '1'));
+        return true;
+    }
+    if (character == 'b' || character == 'B') {
+        const bool isOn = parameterValue(model.parameters(), parameterIds::bypass) > 0.5;
+        setParameter(model.parameters(), parameterIds::bypass, isOn ? 0.0 : 1.0);
+        return true;
+    }
+    if (key.isKeyCode(juce::KeyPress::spaceKey) && shown.player.available) {
+        if (shown.player.playing)
+            model.pause();
+        else
+            model.play();
+        refresh();
+        return true;
+    }
+    double stepMph = 0.0;
+    if (key.isKeyCode(juce::KeyPress::rightKey))
+        stepMph = 1.0;
+    else if (key.isKeyCode(juce::KeyPress::leftKey))
+        stepMph = -1.0;
+    else if (key.isKeyCode(juce::KeyPress::upKey))
+        stepMph = 5.0;
+    else if (key.isKeyCode(juce::KeyPress::downKey))
+        stepMph = -5.0;
+    else
+        return false;
+    road.setSpeedKmh(road.speedKmh() + dsp::mphToKmh(stepMph));
+    return true;
+}
+
+void AuditionEditor::mouseDown(const juce::MouseEvent&)
+{
+    grabKeyboardFocus();
+}
+
+void AuditionEditor::chooseJob()
+{
+    chooser = std::make_unique<juce::FileChooser>(
+        "Open a job folder",
+        shown.job != nullptr ? shown.job->folder.getParentDirectory()
+                             : juce::File::getSpecialLocation(juce::File::userDocumentsDirectory));
+    chooser->launchAsync(
+        juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
+        [this](const juce::FileChooser& answered) {
+            if (const juce::File folder = answered.getResult(); folder != juce::File())
+                model.openJob(folder);
+        });
+}
+
+bool AuditionEditor::isInterestedInFileDrag(const juce::StringArray& files)
+{
+    return files.size() == 1 && (isJob(juce::File(files[0])) || shown.player.available);
+}
+
+void AuditionEditor::fileDragEnter(const juce::StringArray&, int, int)
+{
+    dropIsOver = true;
+    repaint();
+}
+
+void AuditionEditor::fileDragExit(const juce::StringArray&)
+{
+    dropIsOver = false;
+    repaint();
+}
+
+void AuditionEditor::filesDropped(const juce::StringArray& files, int, int)
+{
+    fileDragExit(files);
+    const juce::File file(files[0]);
+    if (isJob(file))
+        model.openJob(file);
+    else
+        model.openProgramme(file);
+}
+
+void AuditionEditor::drawHeading(juce::Graphics& g) const
+{
+    const Palette palette = look->palette();
+    auto area = headingArea;
+    if (shown.job != nullptr && shown.job->invented) {
+        const juce::Font font = textFont(14.0F, juce::Font::bold);
+        const juce::String badge = "INVENTED DEMO DATA";
+        auto box = area.removeFromRight(font.getStringWidth(badge) + 28)
+                       .withSizeKeepingCentre(font.getStringWidth(badge) + 24, 28);
+        g.setColour(palette.warning);
+        g.fillRoundedRectangle(box.toFloat(), 5.0F);
+        g.setColour(palette.onWarning);
+        g.setFont(font);
+        g.drawText(badge, box, juce::Justification::centred, false);
+        area.removeFromRight(12);
+    }
+
+    juce::StringArray details;
+    if (shown.job != nullptr)
+        for (const juce::String& detail : {shown.job->bike, shown.job->shop})
+            if (detail.isNotEmpty())
+                details.add(detail);
+    g.setColour(palette.text);
+    g.setFont(textFont(21.0F, juce::Font::bold));
+    g.drawText(shown.job != nullptr ? shown.job->title : juce::String("Saddletone"),
+               area.removeFromTop(28), juce::Justification::centredLeft, true);
+    g.setColour(palette.mutedText);
+    g.setFont(textFont(14.0F));
+    g.drawText(
+        shown.job != nullptr
+            ? details.joinIntoString(juce::String::fromUTF8(" \xc2\xb7 "))
+            : juce::String("Hear a motorcycle's audio with another tuning before it is changed."),
+        area, juce::Justification::centredLeft, true);
+}
+
+void AuditionEditor::paint(juce::Graphics& g)
+{
+    const Palette palette = look->palette();
+    g.fillAll(palette.background);
+    drawHeading(g);
+
+    g.setColour(palette.panel);
+    g.fillRoundedRectangle(wordsArea.toFloat(), 8.0F);
+    juce::AttributedString levels;
+    levels.append(words, textFont(15.0F), palette.text);
+    levels.setJustification(juce::Justification::centredLeft);
+    levels.draw(g, wordsArea.reduced(14, 4).toFloat());
+
+    g.setColour(palette.mutedText);
+    g.setFont(textFont(14.0F));
+    g.drawText(safetyWords(), safetyArea, juce::Justification::centredLeft, true);
+}
+
+void AuditionEditor::paintOverChildren(juce::Graphics& g)
+{
+    if (!dropIsOver)
+        return;
+    const Palette palette = look->palette();
+    g.setColour(palette.accentLine);
+    g.drawRect(getLocalBounds(), 6);
+    const auto sign = getLocalBounds().withSizeKeepingCentre(460, 60);
+    g.setColour(palette.accent);
+    g.fillRoundedRectangle(sign.toFloat(), 8.0F);
+    g.setColour(palette.onAccent);
+    g.setFont(textFont(19.0F, juce::Font::bold));
+    g.drawText("Drop a job folder or an audio file", sign, juce::Justification::centred, true);
+}
+
+void AuditionEditor::resized()
+{
+    auto area = getLocalBounds().reduced(margin, 8);
+
+    auto top = area.removeFromTop(48);
+    const auto placeButton = [&](juce::TextButton& button, int width) {
+        button.setBounds(top.removeFromRight(width).withSizeKeepingCentre(width, 36));
+        top.removeFromRight(8);
+    };
+    placeButton(openJobButton, 120);
+    if (audioButton.isVisible())
+        placeButton(audioButton, 160);
+    placeButton(lookButton, 110);
+    headingArea = top.withTrimmedRight(8);
+    area.removeFromTop(4);
+
+    safetyArea = area.removeFromBottom(22);
+    area.removeFromBottom(4);
+    const int spare = std::max(0, getHeight() - smallestHeight);
+    road.setBounds(area.removeFromBottom(148 + std::min(24, spare / 8)));
+    area.removeFromBottom(10);
+    plates.setBounds(area.removeFromTop(102 + std::min(40, spare / 5)));
+    area.removeFromTop(10);
+
+    sound.setBounds(area.removeFromRight(std::clamp(getWidth() * 3 / 10, 360, 440)));
+    area.removeFromRight(margin);
+    transport.setBounds(area.removeFromBottom(60));
+    area.removeFromBottom(8);
+    wordsArea = area.removeFromBottom(area.getWidth() < 760 ? 66 : 50);
+    area.removeFromBottom(8);
+    response.setBounds(area);
+
+    // Over the curves, so that everything that can be pressed stays in reach.
+    problemPanel.setBounds(
+        response.getBounds().withHeight(problemPanel.heightFor(response.getWidth())));
+    const int noteWidth = std::min(760, getWidth() - 80);
+    if (safetyNote != nullptr)
+        safetyNote->setBounds(
+            getLocalBounds().withSizeKeepingCentre(noteWidth, safetyNote->heightFor(noteWidth)));
+}
+
+} // namespace saddletone::gui

@@ -1,0 +1,77 @@
+#pragma once
+
+#include "Gui/AuditionModel.h"
+#include "Gui/Look.h"
+#include "Gui/NoticePanel.h"
+#include "Gui/PlateRow.h"
+#include "Gui/ResponseView.h"
+#include "Gui/RoadControl.h"
+#include "Gui/SoundPanel.h"
+#include "Gui/TransportRow.h"
+
+namespace saddletone::gui {
+
+/** The Listen place: all of the program's window.
+
+    Keys: 1 to 8 candidate, space plays or pauses, B bypass, arrows speed, Esc quiet. */
+class AuditionEditor final : public juce::Component,
+                             public juce::FileDragAndDropTarget,
+                             private juce::Timer {
+public:
+    explicit AuditionEditor(AuditionModel& auditionModel);
+    ~AuditionEditor() override;
+
+    static constexpr int defaultWidth = 1280;
+    static constexpr int defaultHeight = 720;
+    static constexpr int smallestWidth = 1024;
+    static constexpr int smallestHeight = 700;
+
+    /** Takes up the model's state now; a timer does so 30 times a second. */
+    void refresh();
+    /** Turns the output down at once and pauses. */
+    void quieten();
+    /** Covers the window with the safety note until the user has dismissed it. */
+    void showSafetyNote(std::function<void()> onDismissed);
+
+    void paint(juce::Graphics& g) override;
+    void paintOverChildren(juce::Graphics& g) override;
+    void resized() override;
+    bool keyPressed(const juce::KeyPress& key) override;
+    void mouseDown(const juce::MouseEvent& event) override;
+
+    bool isInterestedInFileDrag(const juce::StringArray& files) override;
+    void fileDragEnter(const juce::StringArray& files, int x, int y) override;
+    void fileDragExit(const juce::StringArray& files) override;
+    void filesDropped(const juce::StringArray& files, int x, int y) override;
+
+private:
+    void timerCallback() override { refresh(); }
+    void chooseJob();
+    void applyLook(bool light);
+    void pickCandidate(std::size_t index);
+    void drawHeading(juce::Graphics& g) const;
+
+    AuditionModel& model;
+    std::unique_ptr<Look> look;
+    AuditionSnapshot shown;
+    juce::String words;
+
+    juce::TextButton openJobButton {juce::String::fromUTF8("Open job\xe2\x80\xa6")};
+    juce::TextButton lookButton;
+    juce::TextButton audioButton {juce::String::fromUTF8("Audio settings\xe2\x80\xa6")};
+    PlateRow plates;
+    ResponseView response;
+    SoundPanel sound;
+    TransportRow transport;
+    RoadControl road;
+    NoticePanel problemPanel {NoticePanel::Kind::problem, "There is a problem", "Dismiss"};
+    std::unique_ptr<NoticePanel> safetyNote;
+    juce::TooltipWindow tooltips {this, 900};
+    std::unique_ptr<juce::FileChooser> chooser;
+    juce::Rectangle<int> headingArea;
+    juce::Rectangle<int> wordsArea;
+    juce::Rectangle<int> safetyArea;
+    bool dropIsOver = false;
+};
+
+} // namespace saddletone::gui

@@ -1,0 +1,90 @@
+#pragma once
+
+#include "Core/Audition/AuditionLevels.h"
+#include "Core/Ride/WindModel.h"
+
+#include <juce_audio_processors/juce_audio_processors.h>
+
+#include <cstddef>
+#include <memory>
+#include <vector>
+
+namespace saddletone::gui {
+
+/** One candidate as the screens show it. */
+struct CandidateView {
+    juce::String name;
+    /** Octave-band SPL at the ear, in dB, of pink noise at the reference programme level, as on
+        the bike; one value for each of JobView::frequenciesHz. */
+    std::vector<double> octaveSplDb;
+    double matchGainDb = 0.0; ///< Added with audition::LevelMatch::equalLoudness.
+};
+
+/** A loaded job as the screens show it. */
+struct JobView {
+    juce::File folder;
+    juce::String title;
+    juce::String shop;
+    juce::String bike;
+    bool invented = false;
+    std::vector<double> frequenciesHz; ///< Ascending, 20 Hz to 20 kHz.
+    std::vector<CandidateView> candidates;
+    std::vector<juce::File> programmes;
+};
+
+/** The programme player; in a host the programme comes from the host and there is none. */
+struct PlayerView {
+    bool available = false;
+    bool loaded = false;
+    bool playing = false;
+    bool looping = false;
+    juce::String title;
+    double positionSeconds = 0.0;
+    double durationSeconds = 0.0;
+};
+
+/** Everything the screens need to know, at one moment. */
+struct AuditionSnapshot {
+    std::shared_ptr<const JobView> job; ///< Null: no job is open.
+    std::size_t candidate = 0;          ///< Index of the one that is heard.
+    ride::Helmet helmet = ride::Helmet::fullFace;
+    ride::WindModel wind;
+    audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
+    double speedKmh = 0.0;
+    double noiseTrimDb = 0.0;
+    double ceilingDbfs = -6.0;
+    audition::AuditionLevels levels;
+    audition::LevelSource levelSource = audition::LevelSource::assumed;
+    PlayerView player;
+    double outputPeakDbfs = -400.0; ///< Largest since the last snapshot.
+    double ceilingGainDb = 0.0;     ///< 0 = the ceiling does nothing.
+    juce::String problem;           ///< What went wrong last; empty = nothing.
+    bool busy = false;              ///< A job or programme is being loaded.
+};
+
+/** What the screens see of the program. All of it is for the message thread. */
+class AuditionModel {
+public:
+    virtual ~AuditionModel() = default;
+
+    [[nodiscard]] virtual juce::AudioProcessorValueTreeState& parameters() = 0;
+    [[nodiscard]] virtual AuditionSnapshot snapshot() = 0;
+
+    /** folder: a job folder, or the job.json in one. What is heard stays until it has loaded. */
+    virtual void openJob(const juce::File& folder) = 0;
+    virtual void openProgramme(const juce::File& file) = 0;
+    virtual void play() = 0;
+    virtual void pause() = 0;
+    virtual void setLooping(bool shouldLoop) = 0;
+    virtual void setPositionSeconds(double seconds) = 0;
+    virtual void dismissProblem() = 0;
+
+    [[nodiscard]] virtual bool usesLightLook() const = 0;
+    virtual void setUsesLightLook(bool light) = 0;
+
+    /** False in a host, which has its own audio settings. */
+    [[nodiscard]] virtual bool hasAudioSettings() const = 0;
+    virtual void showAudioSettings() = 0;
+};
+
+} // namespace saddletone::gui

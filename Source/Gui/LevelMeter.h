@@ -1,0 +1,24 @@
+#pragma once
+
+#include "Gui/AuditionModel.h"
+
+namespace saddletone::gui {
+
+/** Peak of what goes to the headphones, with the ceiling as a mark and words for its state. */
+class LevelMeter final : public juce::Component {
+public:
+    LevelMeter();
+
+    /** Expects to be called about 30 times a second. */
+    void show(const AuditionSnapshot& snapshot);
+
+    void paint(juce::Graphics& g) override;
+
+private:
+    double levelDbfs = -400.0;
+    double ceilingDbfs = -6.0;
+    double limitDb = 0.0;
+    int framesToHold = 0;
+};
+
+} // namespace saddletone::gui

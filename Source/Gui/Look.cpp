@@ -1,0 +1,234 @@
+#include "Gui/Look.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace saddletone::gui {
+
+Palette darkPalette()
+{
+    Palette palette;
+    palette.background = juce::Colour(0xff12161b);
+    palette.panel = juce::Colour(0xff1c222a);
+    palette.outline = juce::Colour(0xff495563);
+    palette.text = juce::Colour(0xfff3f1ec);
+    palette.mutedText = juce::Colour(0xffb9c2cc);
+    palette.control = juce::Colour(0xff2b343f);
+    palette.accent = juce::Colour(0xffedb247);
+    palette.onAccent = juce::Colour(0xff16120a);
+    palette.accentLine = juce::Colour(0xffedb247);
+    palette.wind = juce::Colour(0xff6fb1e8);
+    palette.warning = juce::Colour(0xffff9478);
+    palette.onWarning = juce::Colour(0xff1d0a05);
+    palette.road = juce::Colour(0xff39424d);
+    palette.roadMark = juce::Colour(0xffdcd7c9);
+    return palette;
+}
+
+Palette lightPalette()
+{
+    Palette palette;
+    palette.background = juce::Colour(0xffeceae4);
+    palette.panel = juce::Colour(0xfffaf9f6);
+    palette.outline = juce::Colour(0xff8a929b);
+    palette.text = juce::Colour(0xff15191e);
+    palette.mutedText = juce::Colour(0xff454e58);
+    palette.control = juce::Colour(0xffdedbd3);
+    palette.accent = juce::Colour(0xfff0b13d);
+    palette.onAccent = juce::Colour(0xff16120a);
+    palette.accentLine = juce::Colour(0xff8a4b00);
+    palette.wind = juce::Colour(0xff1f5c97);
+    palette.warning = juce::Colour(0xffa62b0c);
+    palette.onWarning = juce::Colour(0xffffffff);
+    palette.road = juce::Colour(0xff5b636c);
+    palette.roadMark = juce::Colour(0xfff7f3e7);
+    return palette;
+}
+
+namespace {
+
+double relativeLuminance(juce::Colour colour)
+{
+    const auto linear = [](float component) {
+        const auto value = static_cast<double>(component);
+        return value <= 0.03928 ? value / 12.92 : std::pow((value + 0.055) / 1.055, 2.4);
+    };
+    return 0.2126 * linear(colour.getFloatRed()) + 0.7152 * linear(colour.getFloatGreen())
+           + 0.0722 * linear(colour.getFloatBlue());
+}
+
+} // namespace
+
+double contrastRatio(juce::Colour first, juce::Colour second)
+{
+    const auto [darker, lighter] =
+        std::minmax({relativeLuminance(first), relativeLuminance(second)});
+    return (lighter + 0.05) / (darker + 0.05);
+}
+
+juce::Font textFont(float pixels, int styleFlags)
+{
+    // JUCE counts a font's height from ascender to descender; here it is the em square.
+    return juce::Font(pixels, styleFlags).withPointHeight(std::max(pixels, smallestTextPixels));
+}
+
+Look::Look(bool light) : colours(light ? lightPalette() : darkPalette())
+{
+    setColourScheme({colours.background, colours.control, colours.panel, colours.outline,
+                     colours.text, colours.accent, colours.onAccent, colours.accent, colours.text});
+    setColour(juce::ResizableWindow::backgroundColourId, colours.background);
+    setColour(juce::TextButton::buttonColourId, colours.control);
+    setColour(juce::TextButton::buttonOnColourId, colours.accent);
+    setColour(juce::TextButton::textColourOffId, colours.text);
+    setColour(juce::TextButton::textColourOnId, colours.onAccent);
+    setColour(juce::ComboBox::backgroundColourId, colours.control);
+    setColour(juce::ComboBox::textColourId, colours.text);
+    setColour(juce::ComboBox::outlineColourId, colours.outline);
+    setColour(juce::ComboBox::arrowColourId, colours.text);
+    setColour(juce::Label::textColourId, colours.text);
+    setColour(juce::Slider::thumbColourId, colours.accent);
+    setColour(juce::Slider::trackColourId, colours.accent);
+    setColour(juce::Slider::backgroundColourId, colours.control);
+    setColour(juce::Slider::textBoxTextColourId, colours.text);
+    setColour(juce::Slider::textBoxBackgroundColourId, colours.control);
+    setColour(juce::Slider::textBoxOutlineColourId, colours.outline);
+    setColour(juce::Slider::textBoxHighlightColourId, colours.accent);
+    setColour(juce::TextEditor::focusedOutlineColourId, colours.accentLine);
+    setColour(juce::TextEditor::highlightedTextColourId, colours.onAccent);
+    setColour(juce::PopupMenu::backgroundColourId, colours.panel);
+    setColour(juce::PopupMenu::textColourId, colours.text);
+    setColour(juce::PopupMenu::highlightedBackgroundColourId, colours.accent);
+    setColour(juce::PopupMenu::highlightedTextColourId, colours.onAccent);
+}
+
+juce::Font Look::getTextButtonFont(juce::TextButton&, int)
+{
+    return textFont(15.0F);
+}
+
+juce::Font Look::getComboBoxFont(juce::ComboBox&)
+{
+    return textFont(15.0F);
+}
+
+juce::Font Look::getLabelFont(juce::Label& label)
+{
+    const juce::Font font = label.getFont();
+    return font.withPointHeight(std::max(font.getHeightInPoints(), smallestTextPixels));
+}
+
+juce::Font Look::getPopupMenuFont()
+{
+    return textFont(15.0F);
+}
+
+juce::Font Look::getAlertWindowMessageFont()
+{
+    return textFont(15.0F);
+}
+
+juce::Font Look::getAlertWindowFont()
+{
+    return textFont(15.0F);
+}
+
+juce::Font Look::getAlertWindowTitleFont()
+{
+    return textFont(18.0F, juce::Font::bold);
+}
+
+void Look::drawButtonBackground(juce::Graphics& g, juce::Button& button, const juce::Colour&,
+                                bool isHighlighted, bool isDown)
+{
+    const auto area = button.getLocalBounds().toFloat().reduced(1.0F);
+    juce::Colour fill = button.getToggleState() ? colours.accent : colours.control;
+    if (isDown)
+        fill = fill.contrasting(0.16F);
+    else if (isHighlighted)
+        fill = fill.contrasting(0.07F);
+    g.setColour(fill);
+    g.fillRoundedRectangle(area, 5.0F);
+    g.setColour(button.getToggleState() ? colours.accentLine : colours.outline);
+    g.drawRoundedRectangle(area, 5.0F, 1.0F);
+}
+
+juce::Slider::SliderLayout Look::getSliderLayout(juce::Slider& slider)
+{
+    juce::Slider::SliderLayout layout = juce::LookAndFeel_V4::getSliderLayout(slider);
+    if (slider.getTextBoxPosition() == juce::Slider::TextBoxRight)
+        layout.sliderBounds.setWidth(layout.sliderBounds.getWidth() - 4);
+    return layout;
+}
+
+void Look::drawLinearSlider(juce::Graphics& g, int x, int y, int width, int height,
+                            float sliderPosition, float, float, juce::Slider::SliderStyle,
+                            juce::Slider& slider)
+{
+    const auto area = juce::Rectangle<int>(x, y, width, height).toFloat();
+    const float middle = area.getCentreY();
+    constexpr float trackHeight = 6.0F;
+    const float alpha = slider.isEnabled() ? 1.0F : 0.45F;
+
+    const juce::Rectangle<float> track(area.getX(), middle - trackHeight / 2.0F, area.getWidth(),
+                                       trackHeight);
+    g.setColour(colours.control.withMultipliedAlpha(alpha));
+    g.fillRoundedRectangle(track, trackHeight / 2.0F);
+    g.setColour(colours.outline.withMultipliedAlpha(alpha));
+    g.drawRoundedRectangle(track, trackHeight / 2.0F, 1.0F);
+    if (!slider.isEnabled())
+        return;
+
+    g.setColour(colours.accentLine);
+    g.fillRoundedRectangle(track.withRight(std::max(track.getX() + 1.0F, sliderPosition)),
+                           trackHeight / 2.0F);
+    const auto radius = static_cast<float>(getSliderThumbRadius(slider));
+    const auto thumb =
+        juce::Rectangle<float>(2.0F * radius, 2.0F * radius).withCentre({sliderPosition, middle});
+    g.setColour(colours.text);
+    g.fillEllipse(thumb);
+    g.setColour(colours.panel);
+    g.fillEllipse(thumb.reduced(3.0F));
+    g.setColour(colours.accentLine);
+    g.fillEllipse(thumb.reduced(5.0F));
+}
+
+juce::TextLayout Look::tooltipLayout(const juce::String& text) const
+{
+    constexpr float widestPixels = 420.0F;
+    juce::AttributedString attributed;
+    attributed.append(text, textFont(14.0F), colours.text);
+    juce::TextLayout layout;
+    layout.createLayout(attributed, widestPixels);
+    return layout;
+}
+
+juce::Rectangle<int> Look::getTooltipBounds(const juce::String& text, juce::Point<int> position,
+                                            juce::Rectangle<int> parentArea)
+{
+    const juce::TextLayout layout = tooltipLayout(text);
+    const auto width = static_cast<int>(std::ceil(layout.getWidth())) + 20;
+    const auto height = static_cast<int>(std::ceil(layout.getHeight())) + 12;
+    const bool isRightHalf = position.x > parentArea.getCentreX();
+    const bool isLowerHalf = position.y > parentArea.getCentreY();
+    return juce::Rectangle<int>(isRightHalf ? position.x - width - 12 : position.x + 20,
+                                isLowerHalf ? position.y - height - 8 : position.y + 12, width,
+                                height)
+        .constrainedWithin(parentArea);
+}
+
+void Look::drawTooltip(juce::Graphics& g, const juce::String& text, int width, int height)
+{
+    const juce::Rectangle<int> area(width, height);
+    g.fillAll(colours.panel);
+    g.setColour(colours.outline);
+    g.drawRect(area, 1);
+    tooltipLayout(text).draw(g, area.reduced(10, 6).toFloat());
+}
+
+Palette paletteOf(const juce::Component& component)
+{
+    const auto* const look = dynamic_cast<const Look*>(&component.getLookAndFeel());
+    return look != nullptr ? look->palette() : darkPalette();
+}
+
+} // namespace saddletone::gui

@@ -1,0 +1,75 @@
+#pragma once
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+namespace saddletone::gui {
+
+/** Colours by purpose. Text on any surface it is used on has a contrast of 4.5:1 or more; what a
+    colour tells is always told by shape or words as well. */
+struct Palette {
+    juce::Colour background;
+    juce::Colour panel;
+    juce::Colour outline;
+    juce::Colour text;
+    juce::Colour mutedText;
+    juce::Colour control;    ///< Buttons and fields.
+    juce::Colour accent;     ///< Fill of what is selected.
+    juce::Colour onAccent;   ///< Text on accent.
+    juce::Colour accentLine; ///< Lines and text of what is selected, on panel.
+    juce::Colour wind;
+    juce::Colour warning; ///< Fill of what needs care.
+    juce::Colour onWarning;
+    juce::Colour road;
+    juce::Colour roadMark;
+
+    bool operator==(const Palette&) const = default;
+};
+
+[[nodiscard]] Palette darkPalette();
+[[nodiscard]] Palette lightPalette();
+
+/** Ratio of relative luminances by WCAG 2.1, 1 to 21. */
+[[nodiscard]] double contrastRatio(juce::Colour first, juce::Colour second);
+
+/** Smallest text of the program: height of the em square in pixels. */
+inline constexpr float smallestTextPixels = 14.0F;
+
+/** The default sans-serif; pixels: em height, raised to smallestTextPixels if below. */
+[[nodiscard]] juce::Font textFont(float pixels, int styleFlags = juce::Font::plain);
+
+/** Draws the program's controls in one palette. */
+class Look final : public juce::LookAndFeel_V4 {
+public:
+    explicit Look(bool light);
+
+    [[nodiscard]] const Palette& palette() const noexcept { return colours; }
+
+    juce::Font getTextButtonFont(juce::TextButton&, int buttonHeight) override;
+    juce::Font getComboBoxFont(juce::ComboBox&) override;
+    juce::Font getLabelFont(juce::Label& label) override;
+    juce::Font getPopupMenuFont() override;
+    juce::Font getAlertWindowMessageFont() override;
+    juce::Font getAlertWindowFont() override;
+    juce::Font getAlertWindowTitleFont() override;
+
+    void drawButtonBackground(juce::Graphics& g, juce::Button& button, const juce::Colour&,
+                              bool isHighlighted, bool isDown) override;
+    void drawLinearSlider(juce::Graphics& g, int x, int y, int width, int height,
+                          float sliderPosition, float minimumPosition, float maximumPosition,
+                          juce::Slider::SliderStyle style, juce::Slider& slider) override;
+    juce::Rectangle<int> getTooltipBounds(const juce::String& text, juce::Point<int> position,
+                                          juce::Rectangle<int> parentArea) override;
+    void drawTooltip(juce::Graphics& g, const juce::String& text, int width, int height) override;
+    int getSliderThumbRadius(juce::Slider&) override { return 9; }
+    juce::Slider::SliderLayout getSliderLayout(juce::Slider& slider) override;
+
+private:
+    [[nodiscard]] juce::TextLayout tooltipLayout(const juce::String& text) const;
+
+    Palette colours;
+};
+
+/** The palette a component is drawn in; the dark one outside a Look. */
+[[nodiscard]] Palette paletteOf(const juce::Component& component);
+
+} // namespace saddletone::gui

@@ -1,0 +1,36 @@
+#pragma once
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+#include <functional>
+
+namespace saddletone::gui {
+
+/** A message in the window that stays until it is dismissed. */
+class NoticePanel final : public juce::Component {
+public:
+    enum class Kind { problem, safety };
+
+    NoticePanel(Kind noticeKind, const juce::String& title, const juce::String& buttonText);
+
+    std::function<void()> onDismiss;
+
+    void setText(const juce::String& newText);
+    [[nodiscard]] const juce::String& getText() const noexcept { return text; }
+    /** Height the panel needs at a width. */
+    [[nodiscard]] int heightFor(int width) const;
+
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+    bool keyPressed(const juce::KeyPress& key) override;
+
+private:
+    [[nodiscard]] juce::AttributedString attributedText(juce::Colour colour) const;
+
+    Kind kind;
+    juce::String heading;
+    juce::String text;
+    juce::TextButton button;
+};
+
+} // namespace saddletone::gui

@@ -1,0 +1,33 @@
+#pragma once
+
+#include "Gui/AuditionModel.h"
+
+namespace saddletone::gui {
+
+/** Opens, plays and pauses the programme; in a host it says where the programme comes from. */
+class TransportRow final : public juce::Component {
+public:
+    explicit TransportRow(AuditionModel& auditionModel);
+
+    void show(const AuditionSnapshot& snapshot);
+
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+
+private:
+    void openMenu();
+    void chooseFile();
+
+    AuditionModel& model;
+    PlayerView shown;
+    std::shared_ptr<const JobView> job;
+    juce::TextButton openButton {juce::String::fromUTF8("Programme\xe2\x80\xa6")};
+    juce::TextButton playButton {"Play"};
+    juce::TextButton loopButton {"Loop"};
+    juce::Slider positionSlider;
+    juce::Rectangle<int> titleArea;
+    juce::Rectangle<int> timeArea;
+    std::unique_ptr<juce::FileChooser> chooser;
+};
+
+} // namespace saddletone::gui

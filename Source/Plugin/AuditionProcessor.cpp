@@ -1,0 +1,447 @@
+#include "Plugin/AuditionProcessor.h"
+
+#include "Core/Dsp/ScopedFlushDenormals.h"
+#include "Core/Dsp/Units.h"
+#include "Gui/AuditionEditor.h"
+#include "Gui/ParameterAccess.h"
+#include "Gui/ParameterIds.h"
+#include "Plugin/Paths.h"
+
+#include <array>
+#include <cmath>
+
+namespace saddletone::plugin {
+
+namespace {
+
+constexpr int stateSchemaVersion = 1;
+constexpr const char* stateTag = "saddletone";
+constexpr const char* parameterTag = "parameter";
+
+/** The window of a host around the screen, which knows no processor. */
+class HostEditor final : public juce::AudioProcessorEditor {
+public:
+    explicit HostEditor(AuditionProcessor& owner) : juce::AudioProcessorEditor(owner), screen(owner)
+    {
+        addAndMakeVisible(screen);
+        setResizable(true, true);
+        setResizeLimits(gui::AuditionEditor::smallestWidth, gui::AuditionEditor::smallestHeight,
+                        3840, 2400);
+        setSize(gui::AuditionEditor::defaultWidth, gui::AuditionEditor::defaultHeight);
+    }
+
+    void resized() override { screen.setBounds(getLocalBounds()); }
+
+private:
+    gui::AuditionEditor screen;
+};
+
+} // namespace
+
+AuditionProcessor::AuditionProcessor()
+    : juce::AudioProcessor(BusesProperties()
+                               .withInput("Programme", juce::AudioChannelSet::stereo(), true)
+                               .withOutput("Headphones", juce::AudioChannelSet::stereo(), true)),
+      state(*this, nullptr, "parameters", makeParameterLayout()),
+      reader(state),
+      playsProgramme(wrapperType == wrapperType_Standalone),
+      engine(settings)
+{
+    engine.prepare({.sampleRate = engineRate});
+    startTimerHz(20);
+}
+
+AuditionProcessor::~AuditionProcessor()
+{
+    stopTimer();
+    ++newestOrder;
+    loader.removeAllJobs(true, -1);
+}
+
+bool AuditionProcessor::isBusesLayoutSupported(const BusesLayout& layouts) const
+{
+    const juce::AudioChannelSet input = layouts.getMainInputChannelSet();
+    const bool isInputKnown = input == juce::AudioChannelSet::stereo()
+                              || input == juce::AudioChannelSet::mono()
+                              || (playsProgramme && input.isDisabled());
+    return isInputKnown && layouts.getMainOutputChannelSet() == juce::AudioChannelSet::stereo();
+}
+
+void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
+{
+    const dsp::ProcessSpec spec {sampleRate, static_cast<std::size_t>(std::max(1, maxBlockFrames)),
+                                 2};
+    player.prepare(spec);
+
+    std::shared_ptr<const LoadedJob> started;
+    {
+        const std::lock_guard lock(publishMutex);
+        engine.prepare(spec);
+        engineRate = sampleRate;
+        engine.setParameters(reader.engineParameters());
+
+        // Carried out here and not in the background, so that the first block already plays it;
+        // an offline host would not wait.
+        Order order;
+        if (waiting)
+            order = *waiting;
+        else if (job != nullptr)
+            order = {.folder = job->job.folder, .loaded = job, .helmet = reader.helmet()};
+        if (order.loaded != nullptr || !order.folder.empty()) {
+            order.number = ++newestOrder;
+            order.layout = engine.layout();
+            order.sampleRate = sampleRate;
+            Delivery made = carryOut(std::move(order));
+            const bool startsRide = !made.order.helmet.has_value();
+            if (takeUp(made)) {
+                if (startsRide)
+                    started = job;
+            } else if (job != nullptr && made.order.loaded != job) {
+                // The old job has lost its scene if the rate is another.
+                made = carryOut({.number = newestOrder.load(),
+                                 .folder = job->job.folder,
+                                 .loaded = job,
+                                 .helmet = reader.helmet(),
+                                 .layout = engine.layout(),
+                                 .sampleRate = sampleRate});
+                takeUp(made);
+            }
+        }
+    }
+    if (started != nullptr)
+        startRide(*started);
+    reset();
+}
+
+void AuditionProcessor::reset()
+{
+    engine.setParameters(reader.engineParameters());
+    engine.reset();
+}
+
+void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed) noexcept
+{
+    const juce::ScopedNoDenormals noDenormals;
+    const dsp::ScopedFlushDenormals flush;
+
+    const auto numFrames = static_cast<std::size_t>(buffer.getNumSamples());
+    if (buffer.getNumChannels() < 2) {
+        buffer.clear();
+        return;
+    }
+    for (int channel = 2; channel < buffer.getNumChannels(); ++channel)
+        buffer.clear(channel, 0, buffer.getNumSamples());
+
+    const std::array<float*, 2> outputs {buffer.getWritePointer(0), buffer.getWritePointer(1)};
+    const std::array<const float*, 2> inputs {outputs[0], outputs[1]};
+    std::size_t numInputs = getMainBusNumInputChannels() == 1 ? 1 : 2;
+    if (playsProgramme) {
+        player.process({outputs.data(), 2, numFrames});
+        numInputs = 2;
+    }
+
+    audition::AuditionEngine::Parameters parameters = reader.engineParameters();
+    if (isBypassed)
+        parameters.monitor = audition::Monitor::untouched;
+    engine.setParameters(parameters);
+    engine.process({inputs.data(), numInputs, numFrames}, {outputs.data(), 2, numFrames});
+
+    const float peak = engine.outputPeak();
+    if (peak > peakSinceSnapshot.load(std::memory_order_relaxed))
+        peakSinceSnapshot.store(peak, std::memory_order_relaxed);
+}
+
+void AuditionProcessor::processBlock(juce::AudioBuffer<float>& buffer, juce::MidiBuffer&)
+{
+    render(buffer, false);
+}
+
+void AuditionProcessor::processBlockBypassed(juce::AudioBuffer<float>& buffer, juce::MidiBuffer&)
+{
+    render(buffer, true);
+}
+
+double AuditionProcessor::getTailLengthSeconds() const
+{
+    return settings.maxKernelSeconds;
+}
+
+juce::AudioProcessorParameter* AuditionProcessor::getBypassParameter() const
+{
+    return state.getParameter(gui::parameterIds::bypass);
+}
+
+AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
+{
+    Delivery made;
+    try {
+        if (order.loaded == nullptr) {
+            auto loaded = loadJobForAudition(order.folder);
+            if (loaded)
+                order.loaded = *std::move(loaded);
+            else
+                made.problem = loaded.error().message;
+        }
+        if (order.loaded != nullptr) {
+            auto built = buildSceneForAudition(*order.loaded,
+                                               order.helmet.value_or(order.loaded->job.ride.helmet),
+                                               order.layout, order.sampleRate);
+            if (built)
+                made.built = *std::move(built);
+            else
+                made.problem = built.error().message;
+        }
+    } catch (const std::exception& exception) {
+        made.problem =
+            order.folder.string() + ": " + exception.what() + "; the job could not be opened";
+    }
+    made.order = std::move(order);
+    return made;
+}
+
+void AuditionProcessor::placeOrder(Order order)
+{
+    order.number = ++newestOrder;
+    order.layout = engine.layout();
+    order.sampleRate = engineRate;
+    if (order.helmet)
+        orderedHelmet = *order.helmet;
+    waiting = order;
+    loader.addJob([this, task = std::move(order)] {
+        if (task.number != newestOrder.load())
+            return;
+        Delivery made = carryOut(task);
+        const std::lock_guard lock(deliveryMutex);
+        if (!delivery || delivery->order.number < made.order.number)
+            delivery = std::move(made);
+    });
+}
+
+bool AuditionProcessor::takeUp(Delivery& made)
+{
+    if (made.order.number != newestOrder.load())
+        return false;
+    waiting.reset();
+    if (made.built.scene == nullptr) {
+        problem = toText(made.problem);
+        return false;
+    }
+    sceneLevels = *made.built.scene;
+    for (audition::SceneCandidate& candidate : sceneLevels.candidates)
+        candidate.kernels = {};
+    orderedHelmet = sceneLevels.helmet;
+    job = made.order.loaded;
+    view = std::move(made.built.view);
+    engine.publish(std::move(made.built.scene));
+    return true;
+}
+
+void AuditionProcessor::update()
+{
+    std::optional<Delivery> made;
+    {
+        const std::lock_guard lock(deliveryMutex);
+        made = std::exchange(delivery, std::nullopt);
+    }
+    std::shared_ptr<const LoadedJob> started;
+    {
+        const std::lock_guard lock(publishMutex);
+        engine.collectGarbage();
+        if (made) {
+            const bool startsRide = !made->order.helmet.has_value();
+            if (takeUp(*made) && startsRide)
+                started = job;
+        }
+        if (started == nullptr && !waiting && job != nullptr && reader.helmet() != orderedHelmet)
+            placeOrder({.folder = job->job.folder, .loaded = job, .helmet = reader.helmet()});
+    }
+    if (started != nullptr)
+        startRide(*started);
+
+    player.update();
+    if (const auto reason = player.takeProblem())
+        reportProblem(toText(*reason));
+}
+
+void AuditionProcessor::startRide(const LoadedJob& loaded)
+{
+    gui::setParameter(state, gui::parameterIds::candidate, 1.0);
+    gui::setParameter(state, gui::parameterIds::speedKmh, loaded.job.ride.speedKmh);
+    gui::setParameter(state, gui::parameterIds::helmet,
+                      static_cast<double>(loaded.job.ride.helmet));
+    const ProgrammePlayer::State transport = player.state();
+    if (!playsProgramme || transport.loaded || transport.busy || loaded.job.programmes.empty())
+        return;
+    if (const auto path = job::resolveInside(loaded.job.folder, loaded.job.programmes.front()))
+        player.load(*path);
+}
+
+void AuditionProcessor::reportProblem(const juce::String& message)
+{
+    const std::lock_guard lock(publishMutex);
+    problem = message;
+}
+
+void AuditionProcessor::dismissProblem()
+{
+    const std::lock_guard lock(publishMutex);
+    problem.clear();
+}
+
+void AuditionProcessor::openJob(const juce::File& folder)
+{
+    const juce::File jobFolder =
+        folder.getFileName() == "job.json" ? folder.getParentDirectory() : folder;
+    const std::lock_guard lock(publishMutex);
+    placeOrder({.folder = toPath(jobFolder)});
+}
+
+void AuditionProcessor::closeJob()
+{
+    const std::lock_guard lock(publishMutex);
+    ++newestOrder;
+    waiting.reset();
+    job = nullptr;
+    view = nullptr;
+    sceneLevels = {};
+    engine.publish(std::make_unique<const audition::AuditionScene>());
+}
+
+void AuditionProcessor::openProgramme(const juce::File& file)
+{
+    player.load(toPath(file));
+}
+
+void AuditionProcessor::showAudioSettings()
+{
+    if (onShowAudioSettings)
+        onShowAudioSettings();
+}
+
+gui::AuditionSnapshot AuditionProcessor::snapshot()
+{
+    const audition::AuditionEngine::Parameters parameters = reader.engineParameters();
+    gui::AuditionSnapshot snapshot;
+    audition::LevelRequest request;
+    {
+        const std::lock_guard lock(publishMutex);
+        snapshot.job = view;
+        snapshot.problem = problem;
+        snapshot.busy = waiting.has_value();
+        snapshot.helmet = sceneLevels.helmet;
+        snapshot.wind = sceneLevels.wind;
+        request.wind = sceneLevels.wind;
+        request.helmet = sceneLevels.helmet;
+        request.pinkDbfsA = sceneLevels.pinkDbfsA;
+        if (!sceneLevels.candidates.empty()) {
+            snapshot.candidate = std::min(parameters.candidate, sceneLevels.candidates.size() - 1);
+            const audition::SceneCandidate& heard = sceneLevels.candidates[snapshot.candidate];
+            request.reference = sceneLevels.candidates.front().level;
+            request.candidate = heard.level;
+            request.matchGainDb = heard.matchGainDb;
+            snapshot.levelSource = heard.level.source;
+        }
+    }
+    request.match = parameters.match;
+    request.speedKmh = parameters.speedKmh;
+    request.noiseTrimDb = parameters.noiseTrimDb;
+    request.outputLevelDb = parameters.outputLevelDb;
+    snapshot.levels = audition::computeLevels(request);
+    snapshot.match = parameters.match;
+    snapshot.speedKmh = parameters.speedKmh;
+    snapshot.noiseTrimDb = parameters.noiseTrimDb;
+    snapshot.ceilingDbfs = parameters.ceilingDbfs;
+    snapshot.outputPeakDbfs =
+        dsp::amplitudeToDb(static_cast<double>(peakSinceSnapshot.exchange(0.0F)));
+    snapshot.ceilingGainDb = dsp::amplitudeToDb(static_cast<double>(engine.ceilingGain()));
+
+    const ProgrammePlayer::State transport = player.state();
+    snapshot.busy = snapshot.busy || transport.busy;
+    snapshot.player.available = playsProgramme;
+    snapshot.player.loaded = transport.loaded;
+    snapshot.player.playing = transport.playing;
+    snapshot.player.looping = transport.looping;
+    snapshot.player.positionSeconds = transport.positionSeconds;
+    snapshot.player.durationSeconds = transport.durationSeconds;
+    if (transport.loaded)
+        snapshot.player.title = toFile(transport.file).getFileName();
+    return snapshot;
+}
+
+void AuditionProcessor::getStateInformation(juce::MemoryBlock& destination)
+{
+    juce::XmlElement xml(stateTag);
+    xml.setAttribute("schemaVersion", stateSchemaVersion);
+    {
+        const std::lock_guard lock(publishMutex);
+        // A job that is still being loaded belongs to the state as well.
+        if (waiting)
+            xml.setAttribute("jobFolder", toFile(waiting->folder).getFullPathName());
+        else if (job != nullptr)
+            xml.setAttribute("jobFolder", toFile(job->job.folder).getFullPathName());
+    }
+    if (const ProgrammePlayer::State transport = player.state(); transport.loaded)
+        xml.setAttribute("programmeFile", toFile(transport.file).getFullPathName());
+    xml.setAttribute("loop", player.state().looping);
+    xml.setAttribute("lightLook", lightLook.load());
+    for (juce::AudioProcessorParameter* const each : getParameters()) {
+        const auto* const parameter = dynamic_cast<juce::RangedAudioParameter*>(each);
+        if (parameter == nullptr)
+            continue;
+        juce::XmlElement* const child = xml.createNewChildElement(parameterTag);
+        child->setAttribute("id", parameter->getParameterID());
+        child->setAttribute("value",
+                            static_cast<double>(parameter->convertFrom0to1(parameter->getValue())));
+    }
+    copyXmlToBinary(xml, destination);
+}
+
+void AuditionProcessor::setStateInformation(const void* data, int numBytes)
+{
+    const std::unique_ptr<juce::XmlElement> xml = getXmlFromBinary(data, numBytes);
+    if (xml == nullptr || !xml->hasTagName(stateTag))
+        return;
+    const int version = xml->getIntAttribute("schemaVersion", 0);
+    if (version < 1 || version > stateSchemaVersion)
+        return;
+
+    for (const juce::XmlElement* const child : xml->getChildWithTagNameIterator(parameterTag)) {
+        juce::RangedAudioParameter* const parameter =
+            state.getParameter(child->getStringAttribute("id"));
+        const double value = child->getDoubleAttribute("value", std::nan(""));
+        if (parameter == nullptr || !std::isfinite(value))
+            continue;
+        const juce::NormalisableRange<float>& range = parameter->getNormalisableRange();
+        const float kept = std::clamp(static_cast<float>(value), range.start, range.end);
+        parameter->setValueNotifyingHost(parameter->convertTo0to1(kept));
+    }
+    player.setLooping(xml->getBoolAttribute("loop", false));
+    lightLook.store(xml->getBoolAttribute("lightLook", false));
+
+    const juce::String jobFolder = xml->getStringAttribute("jobFolder");
+    if (juce::File::isAbsolutePath(jobFolder)) {
+        const std::lock_guard lock(publishMutex);
+        placeOrder({.folder = toPath(juce::File(jobFolder)), .helmet = reader.helmet()});
+    } else {
+        closeJob();
+    }
+    const juce::String programmeFile = xml->getStringAttribute("programmeFile");
+    if (!playsProgramme)
+        return;
+    if (juce::File::isAbsolutePath(programmeFile))
+        player.load(toPath(juce::File(programmeFile)));
+    else
+        player.unload();
+}
+
+juce::AudioProcessorEditor* AuditionProcessor::createEditor()
+{
+    return new HostEditor(*this); // JUCE's wrappers take it over
+}
+
+} // namespace saddletone::plugin
+
+juce::AudioProcessor* JUCE_CALLTYPE createPluginFilter()
+{
+    return new saddletone::plugin::AuditionProcessor(); // JUCE's wrappers take it over
+}

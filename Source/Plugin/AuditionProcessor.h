@@ -1,0 +1,135 @@
+#pragma once
+
+#include "Core/Audition/AuditionEngine.h"
+#include "Gui/AuditionModel.h"
+#include "Plugin/JobLoading.h"
+#include "Plugin/Parameters.h"
+#include "Plugin/ProgrammePlayer.h"
+
+#include <functional>
+#include <mutex>
+#include <optional>
+
+namespace saddletone::plugin {
+
+/** The audition engine as a plug-in, and what the screens see of it.
+
+    Jobs are loaded and scenes built on a thread of the processor's own; update(), which a timer
+    calls, hands them to the engine. What is heard stays until the next scene is ready, and for
+    good if it cannot be made. In the standalone the programme comes from a file, else from the
+    host. */
+class AuditionProcessor final : public juce::AudioProcessor,
+                                public gui::AuditionModel,
+                                private juce::Timer {
+public:
+    AuditionProcessor();
+    ~AuditionProcessor() override;
+
+    // Setup (may allocate, not during process)
+    void prepareToPlay(double sampleRate, int maxBlockFrames) override;
+    void releaseResources() override {}
+    bool isBusesLayoutSupported(const BusesLayout& layouts) const override;
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    void reset() override;
+    void processBlock(juce::AudioBuffer<float>& buffer, juce::MidiBuffer& midi) override;
+    void processBlockBypassed(juce::AudioBuffer<float>& buffer, juce::MidiBuffer& midi) override;
+
+    // Message thread
+    /** Takes up what has been loaded and frees what is no longer heard. */
+    void update();
+    /** Tells the user of something that went wrong outside the processor. */
+    void reportProblem(const juce::String& message);
+    /** Shows the audio settings; set by the standalone. */
+    std::function<void()> onShowAudioSettings;
+
+    juce::AudioProcessorValueTreeState& parameters() override { return state; }
+    gui::AuditionSnapshot snapshot() override;
+    void openJob(const juce::File& folder) override;
+    void openProgramme(const juce::File& file) override;
+    void play() override { player.play(); }
+    void pause() override { player.pause(); }
+    void setLooping(bool shouldLoop) override { player.setLooping(shouldLoop); }
+    void setPositionSeconds(double seconds) override { player.setPositionSeconds(seconds); }
+    void dismissProblem() override;
+    bool usesLightLook() const override { return lightLook.load(); }
+    void setUsesLightLook(bool light) override { lightLook.store(light); }
+    bool hasAudioSettings() const override { return playsProgramme; }
+    void showAudioSettings() override;
+
+    juce::AudioProcessorEditor* createEditor() override;
+    bool hasEditor() const override { return true; }
+
+    // Any thread but the audio thread
+    void getStateInformation(juce::MemoryBlock& destination) override;
+    /** Anything that is not a whole state of a known version leaves everything as it is. */
+    void setStateInformation(const void* data, int numBytes) override;
+
+    const juce::String getName() const override { return "Saddletone"; }
+    bool acceptsMidi() const override { return false; }
+    bool producesMidi() const override { return false; }
+    double getTailLengthSeconds() const override;
+    juce::AudioProcessorParameter* getBypassParameter() const override;
+    int getNumPrograms() override { return 1; }
+    int getCurrentProgram() override { return 0; }
+    void setCurrentProgram(int) override {}
+    const juce::String getProgramName(int) override { return {}; }
+    void changeProgramName(int, const juce::String&) override {}
+
+private:
+    /** What is to be loaded or built. */
+    struct Order {
+        std::uint64_t number = 0;
+        std::filesystem::path folder {};
+        std::shared_ptr<const LoadedJob> loaded {}; ///< Null: load it from folder.
+        /** Nothing: the helmet of the job, which then also sets speed and candidate. */
+        std::optional<ride::Helmet> helmet {};
+        audition::PartitionLayout layout {};
+        double sampleRate = 48000.0;
+    };
+
+    /** An order carried out; on failure problem says why and the rest is empty. */
+    struct Delivery {
+        Order order;
+        BuiltScene built;
+        std::string problem;
+    };
+
+    void timerCallback() override { update(); }
+    [[nodiscard]] static Delivery carryOut(Order order);
+    /** Fills in number, layout and rate and has it carried out. Needs publishMutex. */
+    void placeOrder(Order order);
+    /** Needs publishMutex. False: it is out of date or has failed. */
+    bool takeUp(Delivery& made);
+    void closeJob();
+    void startRide(const LoadedJob& loaded);
+    void render(juce::AudioBuffer<float>& buffer, bool isBypassed) noexcept;
+
+    juce::AudioProcessorValueTreeState state;
+    const ParameterReader reader;
+    const bool playsProgramme;
+    ProgrammePlayer player;
+    std::atomic<bool> lightLook {false};
+    std::atomic<float> peakSinceSnapshot {0.0F};
+    static_assert(std::atomic<float>::is_always_lock_free);
+
+    std::mutex publishMutex; // never taken by the audio thread
+    const audition::AuditionEngine::Settings settings;
+    audition::AuditionEngine engine;
+    double engineRate = 48000.0;
+    std::shared_ptr<const LoadedJob> job;
+    std::shared_ptr<const gui::JobView> view;
+    /** Levels and helmet of the published scene; its kernels are left out. */
+    audition::AuditionScene sceneLevels;
+    ride::Helmet orderedHelmet = ride::Helmet::fullFace;
+    std::optional<Order> waiting;
+    juce::String problem;
+
+    std::mutex deliveryMutex;
+    std::optional<Delivery> delivery;
+    std::atomic<std::uint64_t> newestOrder {0};
+
+    juce::ThreadPool loader {1}; // last: its tasks use the rest
+};
+
+} // namespace saddletone::plugin

@@ -1,0 +1,127 @@
+#include "Plugin/Parameters.h"
+
+#include "Core/Dsp/Units.h"
+#include "Gui/ParameterIds.h"
+
+#include <cmath>
+
+namespace saddletone::plugin {
+
+namespace ids = gui::parameterIds;
+
+namespace {
+
+/** Of the first release; a host needs it to sort parameters of later ones behind. */
+constexpr int versionHint = 1;
+
+/** First number of a text; a comma is a decimal point and a true minus sign a minus. */
+float numberIn(const juce::String& text)
+{
+    return text.replaceCharacter(',', '.')
+        .replace(juce::String::fromUTF8("\xe2\x88\x92"), "-")
+        .trim()
+        .getFloatValue();
+}
+
+float speedIn(const juce::String& text)
+{
+    const float number = numberIn(text);
+    return text.containsIgnoreCase("mph")
+               ? static_cast<float>(dsp::mphToKmh(static_cast<double>(number)))
+               : number;
+}
+
+std::unique_ptr<juce::AudioParameterFloat> makeLevel(const char* id, const juce::String& name,
+                                                     float lowest, float highest, float initial,
+                                                     const juce::String& unit)
+{
+    return std::make_unique<juce::AudioParameterFloat>(
+        juce::ParameterID(id, versionHint), name,
+        juce::NormalisableRange<float>(lowest, highest, 0.1F), initial,
+        juce::AudioParameterFloatAttributes()
+            .withLabel(unit)
+            .withStringFromValueFunction([](float value, int) { return juce::String(value, 1); })
+            .withValueFromStringFunction(numberIn));
+}
+
+std::unique_ptr<juce::AudioParameterChoice>
+makeChoice(const char* id, const juce::String& name, const juce::StringArray& choices, int initial)
+{
+    return std::make_unique<juce::AudioParameterChoice>(juce::ParameterID(id, versionHint), name,
+                                                        choices, initial);
+}
+
+} // namespace
+
+juce::AudioProcessorValueTreeState::ParameterLayout makeParameterLayout()
+{
+    const audition::AuditionEngine::Parameters initial;
+    juce::AudioProcessorValueTreeState::ParameterLayout layout;
+    layout.add(std::make_unique<juce::AudioParameterInt>(
+        juce::ParameterID(ids::candidate, versionHint), "Candidate", 1,
+        static_cast<int>(audition::maxCandidates), 1));
+    layout.add(std::make_unique<juce::AudioParameterFloat>(
+        juce::ParameterID(ids::speedKmh, versionHint), "Speed",
+        juce::NormalisableRange<float>(0.0F, 225.0F), 0.0F,
+        juce::AudioParameterFloatAttributes()
+            .withLabel("km/h")
+            .withStringFromValueFunction([](float value, int) { return juce::String(value, 1); })
+            .withValueFromStringFunction(speedIn)));
+    layout.add(makeLevel(ids::noiseTrimDb, "Noise level", -24.0F, 12.0F, 0.0F, "dB"));
+    layout.add(makeLevel(ids::outputLevelDb, "Output level", -60.0F, 0.0F,
+                         static_cast<float>(initial.outputLevelDb), "dB"));
+    layout.add(makeLevel(ids::ceilingDbfs, "Ceiling", -30.0F, -1.0F,
+                         static_cast<float>(initial.ceilingDbfs), "dBFS"));
+    // Order of audition::Monitor, LevelMatch and ride::Helmet.
+    layout.add(makeChoice(ids::monitor, "Monitor",
+                          {"Programme + noise", "Programme only", "Noise only"}, 0));
+    layout.add(makeChoice(ids::levelMatch, "Level match", {"As on the bike", "Equal loudness"}, 0));
+    layout.add(makeChoice(ids::helmet, "Helmet", {"None", "Open face", "Full face"}, 2));
+    layout.add(std::make_unique<juce::AudioParameterBool>(
+        juce::ParameterID(ids::bypass, versionHint), "Bypass", false,
+        juce::AudioParameterBoolAttributes()
+            .withStringFromValueFunction(
+                [](bool isOn, int) { return juce::String(isOn ? "On" : "Off"); })
+            .withValueFromStringFunction([](const juce::String& text) {
+                return text.trim().equalsIgnoreCase("on") || numberIn(text) > 0.5F;
+            })));
+    return layout;
+}
+
+ParameterReader::ParameterReader(const juce::AudioProcessorValueTreeState& parameters)
+    : candidate(parameters.getRawParameterValue(ids::candidate)),
+      speedKmh(parameters.getRawParameterValue(ids::speedKmh)),
+      noiseTrimDb(parameters.getRawParameterValue(ids::noiseTrimDb)),
+      outputLevelDb(parameters.getRawParameterValue(ids::outputLevelDb)),
+      ceilingDbfs(parameters.getRawParameterValue(ids::ceilingDbfs)),
+      monitor(parameters.getRawParameterValue(ids::monitor)),
+      levelMatch(parameters.getRawParameterValue(ids::levelMatch)),
+      helmetChoice(parameters.getRawParameterValue(ids::helmet)),
+      bypass(parameters.getRawParameterValue(ids::bypass))
+{
+}
+
+audition::AuditionEngine::Parameters ParameterReader::engineParameters() const noexcept
+{
+    const auto read = [](Value value) {
+        return static_cast<double>(value->load(std::memory_order_relaxed));
+    };
+    const auto choice = [&](Value value) { return static_cast<int>(std::lround(read(value))); };
+    audition::AuditionEngine::Parameters parameters;
+    parameters.candidate = static_cast<std::size_t>(std::max(1, choice(candidate)) - 1);
+    parameters.speedKmh = read(speedKmh);
+    parameters.noiseTrimDb = read(noiseTrimDb);
+    parameters.outputLevelDb = read(outputLevelDb);
+    parameters.ceilingDbfs = read(ceilingDbfs);
+    parameters.monitor = read(bypass) > 0.5 ? audition::Monitor::untouched
+                                            : static_cast<audition::Monitor>(choice(monitor));
+    parameters.match = static_cast<audition::LevelMatch>(choice(levelMatch));
+    return parameters;
+}
+
+ride::Helmet ParameterReader::helmet() const noexcept
+{
+    return static_cast<ride::Helmet>(std::lround(helmetChoice->load(std::memory_order_relaxed)));
+}
+
+} // namespace saddletone::plugin

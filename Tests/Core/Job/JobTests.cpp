@@ -1,0 +1,498 @@
+#include "Core/Job/Job.h"
+
+#include "Core/Files/AtomicFile.h"
+#include "Core/Files/AudioFile.h"
+#include "Core/Files/JsonReader.h"
+#include "Support/AuditionFixtures.h"
+#include "Support/TemporaryFolder.h"
+
+#include <catch2/catch.hpp>
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+using namespace saddletone;
+using dsp::ErrorCode;
+using job::Job;
+using nlohmann::json;
+using test::TemporaryFolder;
+
+namespace {
+
+json goodDocument()
+{
+    return {{"kind", "saddletone-job"},
+            {"schemaVersion", 1},
+            {"title", "First try"},
+            {"shop", "A shop"},
+            {"bike", "A tourer"},
+            {"invented", true},
+            {"states",
+             {{{"id", "parked"}, {"file", "states/parked.json"}},
+              {{"id", "night_2-b"}, {"file", "night.json"}}}},
+            {"candidates",
+             {{{"name", "As it is"}, {"stateId", "parked"}},
+              {{"name", "Tuned"}, {"stateId", "night_2-b"}, {"tuningFile", "tuned.json"}}}},
+            {"programmes", {"music/one.wav"}},
+            {"ride", {{"speedKmh", 90.5}, {"helmet", "open"}, {"assumedProgrammeSplDba", 88.0}}}};
+}
+
+void writeDocument(const TemporaryFolder& folder, const json& document)
+{
+    test::writeBytes(folder / "job.json", document.dump());
+}
+
+/** What is said of a document; it must be refused. */
+dsp::Error refusalOf(const json& document)
+{
+    const TemporaryFolder folder;
+    writeDocument(folder, document);
+    const auto loaded = job::loadJob(folder.path());
+    REQUIRE_FALSE(loaded);
+    CAPTURE(loaded.error().message);
+    // Every message names the file.
+    CHECK(loaded.error().message.find((folder / "job.json").string()) != std::string::npos);
+    return loaded.error();
+}
+
+bool mentions(const dsp::Error& error, const std::string& words)
+{
+    return error.message.find(words) != std::string::npos;
+}
+
+measure::Response madeUpResponse(std::uint64_t seed)
+{
+    measure::Response response;
+    response.name = "made up";
+    response.impulse = test::decayingNoise(4000, seed);
+    response.arrivalFrame = 100;
+    return response;
+}
+
+/** A whole job on the disk: the files of goodDocument(). */
+Job writeJob(const TemporaryFolder& folder)
+{
+    REQUIRE(measure::saveResponse(madeUpResponse(1), folder / "states/parked.json"));
+    REQUIRE(measure::saveResponse(madeUpResponse(2), folder / "night.json"));
+    tuning::Tuning tuning;
+    tuning.name = "more bass";
+    tuning.chains = {{tuning::OutputGroup::all, {tuning::Element {}}}};
+    tuning.chains[0].elements[0].gainDb = 2.0;
+    REQUIRE(tuning::saveTuning(tuning, folder / "tuned.json"));
+    REQUIRE(files::writeAudioFile({48000.0, {test::gaussianNoise(480, 0.1, 3)}},
+                                  folder / "music/one.wav", files::SampleFormat::pcm24));
+    writeDocument(folder, goodDocument());
+    auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    return std::move(*loaded);
+}
+
+} // namespace
+
+TEST_CASE("A job loads as written", "[core][job]")
+{
+    const TemporaryFolder folder;
+    writeDocument(folder, goodDocument());
+    const auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    CHECK(loaded->folder == folder.path());
+    CHECK(loaded->title == "First try");
+    CHECK(loaded->shop == "A shop");
+    CHECK(loaded->bike == "A tourer");
+    CHECK(loaded->invented);
+    CHECK(loaded->states
+          == std::vector<job::JobState> {{"parked", "states/parked.json"},
+                                         {"night_2-b", "night.json"}});
+    CHECK(loaded->candidates
+          == std::vector<job::JobCandidate> {{"As it is", "parked", ""},
+                                             {"Tuned", "night_2-b", "tuned.json"}});
+    CHECK(loaded->programmes == std::vector<std::string> {"music/one.wav"});
+    CHECK(loaded->ride == job::JobRide {90.5, ride::Helmet::openFace, 88.0});
+}
+
+TEST_CASE("A job survives saving and loading", "[core][job]")
+{
+    const TemporaryFolder folder;
+    Job job;
+    job.folder = folder / "deep/down";
+    job.title = "Größe, 文字, \"quotes\" and \\";
+    job.states = {{"a", "a.json"}, {"b", "sub/b.json"}};
+    job.candidates = {{"one", "a", ""}, {"two", "b", "t.json"}};
+    job.programmes = {"x.flac", "music/y.wav"};
+    job.ride = {250.0, ride::Helmet::none, 120.0};
+    REQUIRE(job::saveJob(job));
+    const auto loaded = job::loadJob(job.folder);
+    REQUIRE(loaded);
+    CHECK(loaded->title == job.title);
+    CHECK(loaded->states == job.states);
+    CHECK(loaded->candidates == job.candidates);
+    CHECK(loaded->programmes == job.programmes);
+    CHECK(loaded->ride == job.ride);
+    CHECK_FALSE(loaded->invented);
+
+    // A second round changes no byte.
+    const std::string text = test::bytesOf(job.folder / "job.json");
+    REQUIRE(job::saveJob(*loaded));
+    CHECK(test::bytesOf(job.folder / "job.json") == text);
+
+    // Nothing needed is missing from a job with nothing in it.
+    Job bare;
+    bare.folder = folder / "bare";
+    REQUIRE(job::saveJob(bare));
+    REQUIRE(job::loadJob(bare.folder));
+    CHECK(folder.numEntries()
+          == 6); // Three folders and job.json twice, once with its previous one.
+}
+
+TEST_CASE("Keys that this version does not know survive loading and saving", "[core][job]")
+{
+    const TemporaryFolder folder;
+    json document = goodDocument();
+    document["colour"] = {{"paint", "green"}, {"shades", {1, 2, 3}}};
+    document["states"][0]["remark"] = "before noon";
+    document["states"][1]["extra"] = {1.5, nullptr};
+    document["candidates"][1]["price"] = 120;
+    document["ride"]["screen"] = "high";
+    writeDocument(folder, document);
+    auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    REQUIRE(job::saveJob(*loaded));
+    CHECK(*files::loadJson(folder / "job.json") == document);
+
+    // They stay with their entry when entries move, go with it, and others are not given them.
+    std::swap(loaded->states[0], loaded->states[1]);
+    loaded->candidates.erase(loaded->candidates.begin());
+    loaded->candidates[0].tuningFile.clear();
+    loaded->states.push_back({"new", "new.json"});
+    REQUIRE(job::saveJob(*loaded));
+    const auto saved = *files::loadJson(folder / "job.json");
+    CHECK(saved["states"][0]["extra"] == document["states"][1]["extra"]);
+    CHECK(saved["states"][1]["remark"] == "before noon");
+    CHECK(saved["states"][2] == json {{"id", "new"}, {"file", "new.json"}});
+    CHECK(saved["candidates"].size() == 1);
+    CHECK(saved["candidates"][0]["price"] == 120);
+    CHECK_FALSE(saved["candidates"][0].contains("tuningFile"));
+    CHECK(saved["colour"] == document["colour"]);
+}
+
+TEST_CASE("Candidates of the same name keep their own unknown keys", "[core][job]")
+{
+    const TemporaryFolder folder;
+    json document = goodDocument();
+    document["candidates"][0]["name"] = "Plate";
+    document["candidates"][1]["name"] = "Plate";
+    document["candidates"][0]["price"] = 1;
+    document["candidates"][1]["price"] = 2;
+    writeDocument(folder, document);
+    const auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    REQUIRE(job::saveJob(*loaded));
+    CHECK(*files::loadJson(folder / "job.json") == document);
+}
+
+TEST_CASE("The previous version of a job is kept", "[core][job]")
+{
+    const TemporaryFolder folder;
+    Job job;
+    job.folder = folder.path();
+    job.title = "one";
+    REQUIRE(job::saveJob(job));
+    CHECK_FALSE(std::filesystem::exists(folder / "job.previous.json"));
+    const std::string first = test::bytesOf(folder / "job.json");
+    job.title = "two";
+    REQUIRE(job::saveJob(job));
+    CHECK(test::bytesOf(folder / "job.previous.json") == first);
+    const std::string second = test::bytesOf(folder / "job.json");
+    CHECK(second.find("two") != std::string::npos);
+    job.title = "three";
+    REQUIRE(job::saveJob(job));
+    CHECK(test::bytesOf(folder / "job.previous.json") == second);
+    CHECK(folder.numEntries() == 2);
+}
+
+TEST_CASE("A job that cannot be saved leaves the old one", "[core][job]")
+{
+    const TemporaryFolder folder;
+    Job job;
+    job.folder = folder.path();
+    job.title = "old";
+    REQUIRE(job::saveJob(job));
+    const std::string before = test::bytesOf(folder / "job.json");
+    job.title = "new";
+
+    SECTION("the previous version cannot be written")
+    {
+        // A folder of that name stands in the way, for the superuser too.
+        std::filesystem::create_directories(folder / "job.previous.json/in the way");
+        const auto saved = job::saveJob(job);
+        REQUIRE_FALSE(saved);
+        CHECK(saved.error().code == ErrorCode::cannotWrite);
+        CHECK(mentions(saved.error(), "job.previous.json"));
+        CHECK(test::bytesOf(folder / "job.json") == before);
+        CHECK(folder.numEntries() == 3);
+    }
+    SECTION("the folder is a file")
+    {
+        Job elsewhere = job;
+        elsewhere.folder = folder / "job.json";
+        const auto saved = job::saveJob(elsewhere);
+        REQUIRE_FALSE(saved);
+        CHECK(mentions(saved.error(), elsewhere.folder.string()));
+        CHECK(test::bytesOf(folder / "job.json") == before);
+        CHECK(folder.numEntries() == 1);
+    }
+    SECTION("job.json is a folder")
+    {
+        std::filesystem::remove(folder / "job.json");
+        std::filesystem::create_directory(folder / "job.json");
+        REQUIRE_FALSE(job::saveJob(job));
+        CHECK(std::filesystem::is_directory(folder / "job.json"));
+        CHECK(folder.numEntries() == 1);
+    }
+}
+
+TEST_CASE("Folders that hold no job are refused", "[core][job]")
+{
+    const TemporaryFolder folder;
+    const auto empty = job::loadJob(folder.path());
+    REQUIRE_FALSE(empty);
+    CHECK(empty.error().code == ErrorCode::notFound);
+    CHECK(mentions(empty.error(), "no job.json"));
+
+    const auto nowhere = job::loadJob(folder / "nowhere");
+    REQUIRE_FALSE(nowhere);
+    CHECK(nowhere.error().code == ErrorCode::notFound);
+    CHECK(mentions(nowhere.error(), "nowhere"));
+
+    test::writeBytes(folder / "job.json", "{\"kind\": ");
+    CHECK(job::loadJob(folder.path()).error().code == ErrorCode::malformed);
+    test::writeBytes(folder / "job.json", "[]");
+    CHECK(job::loadJob(folder.path()).error().code == ErrorCode::malformed);
+    test::writeBytes(folder / "job.json", "");
+    CHECK(job::loadJob(folder.path()).error().code == ErrorCode::malformed);
+    std::filesystem::remove(folder / "job.json");
+    std::filesystem::create_directory(folder / "job.json");
+    CHECK_FALSE(job::loadJob(folder.path()).has_value());
+}
+
+TEST_CASE("Values of the wrong type are refused by their key", "[core][job]")
+{
+    const std::vector<std::pair<std::string, json>> cases {
+        {"/title", 7},
+        {"/shop", json::array()},
+        {"/bike", true},
+        {"/invented", "yes"},
+        {"/states", json::object()},
+        {"/states/0", "parked"},
+        {"/states/0/id", 1},
+        {"/states/0/file", nullptr},
+        {"/candidates", "none"},
+        {"/candidates/1", 3},
+        {"/candidates/1/name", json::object()},
+        {"/candidates/1/stateId", false},
+        {"/candidates/1/tuningFile", 3.5},
+        {"/programmes", "one.wav"},
+        {"/programmes/0", 1},
+        {"/ride", json::array()},
+        {"/ride/speedKmh", "fast"},
+        {"/ride/helmet", 2},
+        {"/ride/assumedProgrammeSplDba", json::object()}};
+    for (const auto& [pointer, value] : cases) {
+        CAPTURE(pointer);
+        json document = goodDocument();
+        document[json::json_pointer(pointer)] = value;
+        const auto error = refusalOf(document);
+        CHECK(error.code == ErrorCode::malformed);
+        // The message names the key, save that a list's element may be named by its list.
+        std::string key = pointer.substr(pointer.rfind('/') + 1);
+        if (key == "0" || key == "1")
+            key = pointer.substr(1, pointer.rfind('/') - 1);
+        CHECK(mentions(error, key));
+    }
+}
+
+TEST_CASE("Values out of range are refused", "[core][job]")
+{
+    const std::vector<std::pair<std::string, json>> cases {{"/ride/speedKmh", -1.0},
+                                                           {"/ride/speedKmh", 250.1},
+                                                           {"/ride/assumedProgrammeSplDba", 49.0},
+                                                           {"/ride/assumedProgrammeSplDba", 1e300},
+                                                           {"/ride/helmet", "jet"},
+                                                           {"/states/0/id", ""},
+                                                           {"/states/0/id", "a b"},
+                                                           {"/states/0/id", "a/b"},
+                                                           {"/states/0/id", std::string(65, 'a')}};
+    for (const auto& [pointer, value] : cases) {
+        CAPTURE(pointer, value);
+        json document = goodDocument();
+        document[json::json_pointer(pointer)] = value;
+        CHECK(mentions(refusalOf(document), pointer.substr(pointer.rfind('/') + 1)));
+    }
+}
+
+TEST_CASE("Another kind of file and a newer schema are told apart", "[core][job]")
+{
+    json document = goodDocument();
+    document["schemaVersion"] = 2;
+    const auto newer = refusalOf(document);
+    CHECK(newer.code == ErrorCode::newerSchema);
+    CHECK(mentions(newer, "newer Saddletone"));
+    for (const json& version : {json(0), json(-1), json("1"), json(1.5), json(nullptr)}) {
+        document["schemaVersion"] = version;
+        CHECK(refusalOf(document).code != ErrorCode::newerSchema);
+    }
+    document = goodDocument();
+    document["kind"] = "saddletone-tuning";
+    CHECK(mentions(refusalOf(document), "another kind of file"));
+    document.erase("kind");
+    CHECK(mentions(refusalOf(document), "kind"));
+}
+
+TEST_CASE("No path leaves the job's folder", "[core][job]")
+{
+    const std::string path =
+        GENERATE(as<std::string> {}, "/etc/passwd", "..", "../x.json", "a/../../x.json", "a/..",
+                 "..\\x.json", "a\\b.json", "C:\\x.json", "", std::string("a\0b", 3));
+    CAPTURE(path);
+    CHECK_FALSE(job::resolveInside("/jobs/one", path).has_value());
+    for (const std::string pointer :
+         {"/states/0/file", "/candidates/1/tuningFile", "/programmes/0"}) {
+        if (path.empty() && pointer == "/candidates/1/tuningFile")
+            continue; // Means: no tuning.
+        CAPTURE(pointer);
+        json document = goodDocument();
+        document[json::json_pointer(pointer)] = path;
+        CHECK(mentions(refusalOf(document), "inside the job folder"));
+    }
+
+    // Whoever fills a job by hand is stopped when its files are opened.
+    const TemporaryFolder folder;
+    Job job;
+    job.folder = folder.path();
+    job.states = {{"a", path}};
+    job.candidates = {{"one", "a", ""}};
+    CHECK_FALSE(job::loadSceneRequest(job).has_value());
+    CHECK(job::checkJob(job).size() == 1);
+}
+
+TEST_CASE("Paths within the folder are resolved", "[core][job]")
+{
+    for (const std::string path : {"a.json", "a/b.json", "..a/b..json", "a b/ü.wav"}) {
+        const auto resolved = job::resolveInside("/jobs/one", path);
+        REQUIRE(resolved);
+        CHECK(resolved->string() == "/jobs/one/" + path);
+    }
+}
+
+TEST_CASE("Entries that contradict each other are refused", "[core][job]")
+{
+    json document = goodDocument();
+    document["states"][1]["id"] = "parked";
+    CHECK(mentions(refusalOf(document), "another state has already"));
+
+    document = goodDocument();
+    document["candidates"][0]["stateId"] = "gone";
+    const auto error = refusalOf(document);
+    CHECK(mentions(error, "candidates[0].stateId"));
+    CHECK(mentions(error, "'gone'"));
+
+    document = goodDocument();
+    const json candidate = document["candidates"][0];
+    document["candidates"] = std::vector<json>(8, candidate);
+    {
+        const TemporaryFolder folder;
+        writeDocument(folder, document);
+        CHECK(job::loadJob(folder.path()).has_value());
+    }
+    document["candidates"] = std::vector<json>(9, candidate);
+    CHECK(mentions(refusalOf(document), "has 9 entries; at most 8"));
+
+    for (const std::string pointer :
+         {"/states/0/id", "/states/0/file", "/candidates/0/name", "/candidates/0/stateId"}) {
+        CAPTURE(pointer);
+        document = goodDocument();
+        const json::json_pointer place(pointer);
+        document[place.parent_pointer()].erase(place.back());
+        CHECK(mentions(refusalOf(document), place.back()));
+    }
+}
+
+TEST_CASE("A job gives what a scene is built from", "[core][job]")
+{
+    const TemporaryFolder folder;
+    const Job job = writeJob(folder);
+    CHECK(job::checkJob(job).empty());
+    const auto request = job::loadSceneRequest(job);
+    REQUIRE(request);
+    CHECK(request->helmet == ride::Helmet::openFace);
+    CHECK(request->assumedProgrammeSplDba == 88.0);
+    REQUIRE(request->candidates.size() == 2);
+    CHECK(request->candidates[0].name == "As it is");
+    CHECK(request->candidates[0].response.impulse == madeUpResponse(1).impulse);
+    CHECK(request->candidates[0].response.arrivalFrame == 100);
+    CHECK(request->candidates[0].tuning.chains.empty());
+    CHECK(request->candidates[1].response.impulse == madeUpResponse(2).impulse);
+    CHECK(request->candidates[1].tuning.name == "more bass");
+    CHECK(audition::buildScene(*request, audition::PartitionLayout::forTaps(8000), 48000.0)
+              .has_value());
+
+    Job none = job;
+    none.candidates.clear();
+    const auto refused = job::loadSceneRequest(none);
+    REQUIRE_FALSE(refused);
+    CHECK(mentions(refused.error(), "no candidates"));
+    Job astray = job;
+    astray.candidates[0].stateId = "gone";
+    CHECK(mentions(job::loadSceneRequest(astray).error(), "'gone'"));
+}
+
+TEST_CASE("A check finds what is missing or changed, one line each", "[core][job]")
+{
+    const TemporaryFolder folder;
+    const Job job = writeJob(folder);
+    const auto onlyProblem = [&] {
+        const auto problems = job::checkJob(job);
+        REQUIRE(problems.size() == 1);
+        return problems.front();
+    };
+
+    SECTION("an impulse response is missing")
+    {
+        std::filesystem::remove(folder / "night.impulse.wav");
+        CHECK(onlyProblem().find("night.impulse.wav") != std::string::npos);
+        CHECK_FALSE(job::loadSceneRequest(job).has_value());
+    }
+    SECTION("an impulse response has changed by one bit")
+    {
+        std::string bytes = test::bytesOf(folder / "night.impulse.wav");
+        bytes[bytes.size() / 2] = static_cast<char>(bytes[bytes.size() / 2] ^ 1);
+        test::writeBytes(folder / "night.impulse.wav", bytes);
+        CHECK(onlyProblem().find("checksum") != std::string::npos);
+        CHECK_FALSE(job::loadSceneRequest(job).has_value());
+    }
+    SECTION("a state is missing")
+    {
+        std::filesystem::remove(folder / "night.json");
+        CHECK(onlyProblem().find("night.json") != std::string::npos);
+    }
+    SECTION("a tuning is broken")
+    {
+        test::writeBytes(folder / "tuned.json", "{}");
+        CHECK(onlyProblem().find("tuned.json") != std::string::npos);
+        CHECK_FALSE(job::loadSceneRequest(job).has_value());
+    }
+    SECTION("a programme is no audio file")
+    {
+        test::writeBytes(folder / "music/one.wav", "no sound in here");
+        CHECK(onlyProblem().find("one.wav") != std::string::npos);
+        // Candidates can be heard all the same.
+        CHECK(job::loadSceneRequest(job).has_value());
+    }
+    SECTION("everything is missing")
+    {
+        for (const auto& name : {"states", "night.json", "tuned.json", "music"})
+            std::filesystem::remove_all(folder / name);
+        CHECK(job::checkJob(job).size() == 4);
+    }
+}

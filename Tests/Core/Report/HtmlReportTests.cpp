@@ -1,0 +1,143 @@
+#include "Core/Report/CurveTable.h"
+#include "Core/Report/HtmlReport.h"
+#include "Support/WellFormedXml.h"
+
+#include <catch2/catch.hpp>
+
+#include <algorithm>
+#include <limits>
+#include <string>
+
+using namespace saddletone;
+using report::ReportContent;
+
+namespace {
+
+constexpr double notANumber = std::numeric_limits<double>::quiet_NaN();
+
+bool holds(const std::string& text, const std::string& part)
+{
+    return text.find(part) != std::string::npos;
+}
+
+ReportContent hostileContent()
+{
+    const std::string hostile = "<script>alert(1)</script>\"'&\x01\xFF";
+    const report::Curve curve {hostile, hostile, {20.0, 100.0, 1000.0}, {notANumber, 1e300, 0.0}};
+    ReportContent content;
+    content.title = content.question = content.shop = content.bike = content.dateText = hostile;
+    report::ReportState state;
+    state.name = hostile;
+    state.conditions = {hostile, measure::EngineState::running, 30.0, hostile, hostile};
+    state.snrDb = state.clockPpm = notANumber;
+    state.evenness = {
+        .rmsDb = notANumber, .largestDb = notANumber, .largestAtHz = notANumber, .numBands = 1};
+    state.curve = curve;
+    content.states = {state, state};
+    content.states[1].conditions.volumeStep = "other";
+    report::ReportComparison comparison;
+    comparison.parkedName = comparison.otherName = hostile;
+    comparison.comparison.bands = {
+        {.frequencyHz = 100.0, .differenceDb = notANumber, .trusted = true}};
+    comparison.levelDifferenceDb = notANumber;
+    comparison.notes = {hostile};
+    content.comparisons = {comparison};
+    content.comparisonNotes = content.remarks = content.cautions = content.measured =
+        content.estimated = {hostile};
+    report::ReportCandidate candidate;
+    candidate.name = candidate.stateMark = candidate.settings = hostile;
+    candidate.largestBoostDb = 6.0;
+    candidate.curve = candidate.octaveLevels = curve;
+    candidate.programmeSplDba = {notANumber, 80.0};
+    content.candidates = {candidate};
+    content.rides = {{0.0, std::nullopt}, {100.0, notANumber}};
+    content.windOctaveLevels = curve;
+    content.auditionFiles = {{hostile, hostile, notANumber}};
+    return content;
+}
+
+} // namespace
+
+TEST_CASE("No content breaks out of the report's markup", "[core][report]")
+{
+    const std::string html = report::renderHtml(hostileContent());
+    CHECK(test::xmlProblem(html) == "");
+    CHECK(!holds(html, "<script"));
+    CHECK(holds(html, "&lt;script&gt;alert(1)&lt;/script&gt;&quot;&#39;&amp;\xEF\xBF\xBD"));
+}
+
+TEST_CASE("Missing numbers show as a dash", "[core][report]")
+{
+    std::string html = report::renderHtml(hostileContent());
+    CHECK(!holds(html, "nan"));
+    CHECK(!holds(html, "inf"));
+    CHECK(holds(html, "\xE2\x80\x93 dB"));
+}
+
+TEST_CASE("A report needs nothing from outside", "[core][report]")
+{
+    const std::string html = report::renderHtml(hostileContent());
+    for (const std::string part :
+         {"http", "src=", "href=", "@import", "<link", "<iframe", "<object", "javascript", "<?"})
+        CHECK(!holds(html, part));
+    // Every url() stays within the document.
+    for (auto found = html.find("url("); found != std::string::npos;
+         found = html.find("url(", found + 1))
+        CHECK(html[found + 4] == '#');
+    CHECK(html.starts_with("<!DOCTYPE html>\n<html lang=\"en\">"));
+    CHECK(holds(html, "<meta charset=\"utf-8\"/>"));
+}
+
+TEST_CASE("An empty report is still a whole document", "[core][report]")
+{
+    const std::string html = report::renderHtml({});
+    CHECK(test::xmlProblem(html) == "");
+    CHECK(holds(html, "No candidates have been set up"));
+    CHECK(!holds(html, "What remains audible"));
+}
+
+TEST_CASE("The banner stands on invented data and nowhere else", "[core][report]")
+{
+    ReportContent content;
+    CHECK(!holds(report::renderHtml(content), "INVENTED"));
+    content.invented = true;
+    CHECK(holds(report::renderHtml(content), "INVENTED DEMO DATA"));
+}
+
+TEST_CASE("The octaves in which music stands above the wind are named", "[core][report]")
+{
+    ReportContent content;
+    report::ReportCandidate candidate;
+    candidate.name = "Candidate";
+    candidate.programmeSplDba = {80.0};
+    candidate.octaveLevels.frequenciesHz = {63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0};
+    candidate.octaveLevels.levelsDb = {70.0, 90.0, 70.0, 70.0, 80.0, 85.0, 80.0};
+    content.candidates = {candidate};
+    content.rides = {{100.0, 92.0}};
+    content.windOctaveLevels = report::Curve {"wind",
+                                              "",
+                                              candidate.octaveLevels.frequenciesHz,
+                                              {90.0, 85.0, 80.0, 75.0, 80.0, 75.0, 60.0}};
+    CHECK(holds(report::renderHtml(content), "<td>125 Hz, 1 kHz to 4 kHz</td>"));
+    CHECK(holds(report::renderHtml(content), "12.0 dB below"));
+    CHECK(holds(report::renderHtml(content), "92.0 \xC2\xB1 4 dB(A)"));
+    content.windOctaveLevels->levelsDb.assign(7, 120.0);
+    CHECK(holds(report::renderHtml(content), "<td>none</td>"));
+}
+
+TEST_CASE("Curve headers are quoted, and unknown cells empty", "[core][report]")
+{
+    ReportContent content;
+    report::ReportState state;
+    state.name = "a,nan \"b\"\nc";
+    state.curve = {"", "", {100.0, 1000.0, 10000.0}, {1.5, notANumber, -2.25}};
+    state.uncertaintiesDb = {0.1, notANumber, 0.2};
+    content.states = {state};
+    const std::string csv = report::curvesCsv(content);
+    CHECK(csv.starts_with(
+        "\"Frequency (Hz)\",\"a,nan \"\"b\"\" c: measured (dB re mean 500 Hz to 2 kHz)\","));
+    CHECK(holds(csv, "\n100.000,1.500,0.100\n"));
+    CHECK(holds(csv, "\n1000.000,,\n"));
+    CHECK(holds(csv, "\n10000.000,-2.250,0.200\n"));
+    CHECK(std::count(csv.begin(), csv.end(), '\n') == 32); // header and 31 third octaves
+}

@@ -1,0 +1,351 @@
+#include "Core/Dsp/Units.h"
+#include "Gui/AuditionEditor.h"
+#include "Gui/LevelWords.h"
+#include "Gui/ParameterAccess.h"
+#include "Gui/ParameterIds.h"
+#include "Plugin/AuditionProcessor.h"
+#include "Plugin/Parameters.h"
+
+#include <catch2/catch.hpp>
+
+#include <set>
+
+using namespace saddletone;
+namespace ids = gui::parameterIds;
+
+namespace {
+
+/** A model without a processor behind it: it remembers what it was asked for. */
+class RecordingModel final : public gui::AuditionModel {
+public:
+    juce::AudioProcessorValueTreeState& parameters() override { return values; }
+    gui::AuditionSnapshot snapshot() override
+    {
+        current.speedKmh = gui::parameterValue(values, ids::speedKmh);
+        return current;
+    }
+    void openJob(const juce::File& folder) override { openedJob = folder; }
+    void openProgramme(const juce::File& file) override { openedProgramme = file; }
+    void play() override { current.player.playing = true; }
+    void pause() override { current.player.playing = false; }
+    void setLooping(bool shouldLoop) override { current.player.looping = shouldLoop; }
+    void setPositionSeconds(double seconds) override { current.player.positionSeconds = seconds; }
+    void dismissProblem() override { current.problem.clear(); }
+    bool usesLightLook() const override { return light; }
+    void setUsesLightLook(bool newLight) override { light = newLight; }
+    bool hasAudioSettings() const override { return true; }
+    void showAudioSettings() override {}
+
+    void openMadeUpJob(std::size_t numCandidates)
+    {
+        auto job = std::make_shared<gui::JobView>();
+        job->title = "Made-up job";
+        job->bike = "Made-up tourer";
+        job->invented = true;
+        for (double frequencyHz = 20.0; frequencyHz < 20000.0; frequencyHz *= 1.1)
+            job->frequenciesHz.push_back(frequencyHz);
+        for (std::size_t index = 0; index < numCandidates; ++index) {
+            gui::CandidateView candidate;
+            candidate.name = "Candidate with a rather long name " + juce::String(index + 1);
+            candidate.octaveSplDb.assign(job->frequenciesHz.size(),
+                                         70.0 + 2.0 * static_cast<double>(index));
+            job->candidates.push_back(std::move(candidate));
+        }
+        current.job = std::move(job);
+        current.levels.programmeSplDba = 90.0;
+        current.levels.windSplDba = 106.0;
+        current.levels.outputDbfsA = -36.0;
+        current.player.available = true;
+        current.player.loaded = true;
+        current.player.durationSeconds = 60.0;
+    }
+
+    gui::AuditionSnapshot current;
+    juce::File openedJob;
+    juce::File openedProgramme;
+    bool light = false;
+
+private:
+    /** Parameters need a processor to live in; the screens never see it. */
+    class Owner final : public juce::AudioProcessor {
+    public:
+        const juce::String getName() const override { return "owner"; }
+        void prepareToPlay(double, int) override {}
+        void releaseResources() override {}
+        void processBlock(juce::AudioBuffer<float>&, juce::MidiBuffer&) override {}
+        double getTailLengthSeconds() const override { return 0.0; }
+        bool acceptsMidi() const override { return false; }
+        bool producesMidi() const override { return false; }
+        juce::AudioProcessorEditor* createEditor() override { return nullptr; }
+        bool hasEditor() const override { return false; }
+        int getNumPrograms() override { return 1; }
+        int getCurrentProgram() override { return 0; }
+        void setCurrentProgram(int) override {}
+        const juce::String getProgramName(int) override { return {}; }
+        void changeProgramName(int, const juce::String&) override {}
+        void getStateInformation(juce::MemoryBlock&) override {}
+        void setStateInformation(const void*, int) override {}
+    };
+
+    Owner owner;
+    juce::AudioProcessorValueTreeState values {owner, nullptr, "parameters",
+                                               plugin::makeParameterLayout()};
+};
+
+double get(RecordingModel& model, const char* id)
+{
+    return gui::parameterValue(model.parameters(), id);
+}
+
+juce::KeyPress characterKey(char character)
+{
+    return {character, juce::ModifierKeys::noModifiers, static_cast<juce::juce_wchar>(character)};
+}
+
+/** All components below one that a user can act on. */
+void collectControls(juce::Component& component, std::vector<juce::Component*>& controls)
+{
+    for (juce::Component* const child : component.getChildren()) {
+        // The parts inside a slider or a combo box are spoken for by it.
+        if (dynamic_cast<juce::Slider*>(child) != nullptr
+            || dynamic_cast<juce::ComboBox*>(child) != nullptr
+            || dynamic_cast<juce::Button*>(child) != nullptr
+            || dynamic_cast<gui::RoadControl*>(child) != nullptr)
+            controls.push_back(child);
+        else
+            collectControls(*child, controls);
+    }
+}
+
+std::size_t countColours(const juce::Image& image)
+{
+    std::set<juce::uint32> colours;
+    const juce::Image::BitmapData pixels(image, juce::Image::BitmapData::readOnly);
+    for (int y = 0; y < image.getHeight(); y += 3)
+        for (int x = 0; x < image.getWidth(); x += 3)
+            colours.insert(pixels.getPixelColour(x, y).getARGB());
+    return colours.size();
+}
+
+} // namespace
+
+TEST_CASE("Editor opens at its default size and is not blank", "[plugin][editor]")
+{
+    RecordingModel model;
+    for (const std::size_t numCandidates : {std::size_t {0}, std::size_t {1}, std::size_t {8}}) {
+        if (numCandidates > 0)
+            model.openMadeUpJob(numCandidates);
+        for (const bool light : {false, true}) {
+            model.light = light;
+            gui::AuditionEditor editor(model);
+            CHECK(editor.getWidth() == 1280);
+            CHECK(editor.getHeight() == 720);
+            CHECK(countColours(editor.createComponentSnapshot(editor.getLocalBounds())) > 50);
+        }
+    }
+}
+
+TEST_CASE("Every control has a name for screen readers and can be reached by keyboard",
+          "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(4);
+    gui::AuditionEditor editor(model);
+    std::vector<juce::Component*> controls;
+    collectControls(editor, controls);
+    CHECK(controls.size() >= 18);
+    for (juce::Component* const control : controls) {
+        INFO(control->getName() << " at " << control->getBounds().toString());
+        CHECK(control->getTitle().isNotEmpty());
+        CHECK(control->getDescription().isNotEmpty());
+        CHECK(control->getWantsKeyboardFocus());
+    }
+}
+
+TEST_CASE("Controls stay apart and inside the window at every size", "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(8);
+    gui::AuditionEditor editor(model);
+    for (const auto& [width, height] : {std::pair {1024, 700}, std::pair {1280, 720},
+                                        std::pair {1920, 1080}, std::pair {3840, 2160}}) {
+        editor.setSize(width, height);
+        std::vector<juce::Component*> controls;
+        collectControls(editor, controls);
+        for (std::size_t first = 0; first < controls.size(); ++first) {
+            if (!controls[first]->isVisible()
+                || !controls[first]->getParentComponent()->isVisible())
+                continue;
+            const auto area =
+                editor.getLocalArea(controls[first], controls[first]->getLocalBounds());
+            INFO(width << "x" << height << " " << controls[first]->getTitle());
+            CHECK(editor.getLocalBounds().contains(area));
+            CHECK(area.getHeight() >= 28);
+            for (std::size_t second = first + 1; second < controls.size(); ++second)
+                if (controls[second]->isVisible()
+                    && controls[second]->getParentComponent()->isVisible()) {
+                    INFO(controls[second]->getTitle());
+                    CHECK_FALSE(area.intersects(
+                        editor.getLocalArea(controls[second], controls[second]->getLocalBounds())));
+                }
+        }
+    }
+}
+
+TEST_CASE("Keys pick candidates, but only those there are", "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(3);
+    gui::AuditionEditor editor(model);
+    CHECK(editor.keyPressed(characterKey('3')));
+    CHECK(get(model, ids::candidate) == 3.0);
+    CHECK(editor.keyPressed(characterKey('4')));
+    CHECK(get(model, ids::candidate) == 3.0);
+    CHECK(editor.keyPressed(characterKey('1')));
+    CHECK(get(model, ids::candidate) == 1.0);
+    CHECK_FALSE(editor.keyPressed(characterKey('9')));
+}
+
+TEST_CASE("Arrow keys drive along the road and stop at its ends", "[plugin][editor]")
+{
+    RecordingModel model;
+    gui::AuditionEditor editor(model);
+    CHECK(editor.keyPressed(juce::KeyPress(juce::KeyPress::upKey)));
+    CHECK(get(model, ids::speedKmh) == Approx(dsp::mphToKmh(5.0)).margin(1e-3));
+    CHECK(editor.keyPressed(juce::KeyPress(juce::KeyPress::leftKey)));
+    CHECK(get(model, ids::speedKmh) == Approx(dsp::mphToKmh(4.0)).margin(1e-3));
+    for (int press = 0; press < 3; ++press)
+        editor.keyPressed(juce::KeyPress(juce::KeyPress::downKey));
+    CHECK(get(model, ids::speedKmh) == 0.0);
+    for (int press = 0; press < 40; ++press)
+        editor.keyPressed(juce::KeyPress(juce::KeyPress::upKey));
+    CHECK(get(model, ids::speedKmh) == Approx(dsp::mphToKmh(90.0)).margin(1e-3));
+}
+
+TEST_CASE("Escape turns the output down at once and pauses", "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(2);
+    gui::AuditionEditor editor(model);
+    CHECK(editor.keyPressed(juce::KeyPress(juce::KeyPress::spaceKey)));
+    CHECK(model.current.player.playing);
+    CHECK(editor.keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
+    CHECK_FALSE(model.current.player.playing);
+    CHECK(get(model, ids::outputLevelDb) == -60.0);
+}
+
+TEST_CASE("B switches the bypass and space plays and pauses", "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(2);
+    gui::AuditionEditor editor(model);
+    CHECK(editor.keyPressed(characterKey('b')));
+    CHECK(get(model, ids::bypass) == 1.0);
+    CHECK(editor.keyPressed(characterKey('B')));
+    CHECK(get(model, ids::bypass) == 0.0);
+    editor.keyPressed(juce::KeyPress(juce::KeyPress::spaceKey));
+    CHECK(model.current.player.playing);
+    editor.keyPressed(juce::KeyPress(juce::KeyPress::spaceKey));
+    CHECK_FALSE(model.current.player.playing);
+}
+
+TEST_CASE("Dropped folders open as jobs and files as programmes", "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(1);
+    gui::AuditionEditor editor(model);
+    const juce::File folder = juce::File::getSpecialLocation(juce::File::tempDirectory);
+    const juce::File audio = folder.getChildFile("song.flac");
+    CHECK(editor.isInterestedInFileDrag({folder.getFullPathName()}));
+    editor.filesDropped({folder.getFullPathName()}, 0, 0);
+    CHECK(model.openedJob == folder);
+    editor.filesDropped({audio.getFullPathName()}, 0, 0);
+    CHECK(model.openedProgramme == audio);
+}
+
+TEST_CASE("A problem is shown until it is dismissed", "[plugin][editor]")
+{
+    RecordingModel model;
+    gui::AuditionEditor editor(model);
+    model.current.problem = "job.json: the key 'title' is missing";
+    editor.refresh();
+    gui::NoticePanel* panel = nullptr;
+    for (juce::Component* const child : editor.getChildren())
+        if (auto* const found = dynamic_cast<gui::NoticePanel*>(child))
+            panel = found;
+    REQUIRE(panel != nullptr);
+    CHECK(panel->isVisible());
+    CHECK(panel->getDescription().contains("title"));
+    panel->onDismiss();
+    CHECK_FALSE(panel->isVisible());
+    CHECK(model.current.problem.isEmpty());
+}
+
+TEST_CASE("The look can be switched", "[plugin][editor]")
+{
+    RecordingModel model;
+    gui::AuditionEditor editor(model);
+    const auto dark = editor.createComponentSnapshot({0, 0, 10, 10}).getPixelAt(1, 1);
+    model.light = true;
+    editor.refresh();
+    CHECK(editor.createComponentSnapshot({0, 0, 10, 10}).getPixelAt(1, 1) != dark);
+}
+
+TEST_CASE("Text and marks can be told from what they stand on", "[plugin][editor]")
+{
+    // WCAG 2.1: 4.5:1 for text, 3:1 for lines and marks.
+    for (const gui::Palette& palette : {gui::darkPalette(), gui::lightPalette()}) {
+        for (const juce::Colour surface : {palette.background, palette.panel, palette.control})
+            for (const juce::Colour ink : {palette.text, palette.mutedText})
+                CHECK(gui::contrastRatio(ink, surface) >= 4.5);
+        CHECK(gui::contrastRatio(palette.onAccent, palette.accent) >= 4.5);
+        CHECK(gui::contrastRatio(palette.onWarning, palette.warning) >= 4.5);
+        CHECK(gui::contrastRatio(palette.accentLine, palette.panel) >= 4.5);
+        CHECK(gui::contrastRatio(palette.wind, palette.panel) >= 3.0);
+        CHECK(gui::contrastRatio(palette.roadMark, palette.road) >= 3.0);
+    }
+    CHECK(gui::contrastRatio(juce::Colours::white, juce::Colours::black) == Approx(21.0));
+}
+
+TEST_CASE("No font of the program is below 14 pixels", "[plugin][editor]")
+{
+    CHECK(gui::textFont(5.0F).getHeightInPoints() >= gui::smallestTextPixels - 0.01F);
+    gui::Look look(false);
+    juce::Label label("label", "text");
+    label.setFont(juce::Font(9.0F));
+    CHECK(look.getLabelFont(label).getHeightInPoints() >= gui::smallestTextPixels - 0.01F);
+    CHECK(look.getPopupMenuFont().getHeightInPoints() >= gui::smallestTextPixels - 0.01F);
+}
+
+TEST_CASE("Levels are told in words, each with what it rests on", "[plugin][editor]")
+{
+    RecordingModel model;
+    CHECK(gui::levelWords(model.current).contains("once a job is open"));
+    model.openMadeUpJob(1);
+    const juce::String words = gui::levelWords(model.current);
+    CHECK(words.contains("music 90 dB(A) (assumed)"));
+    CHECK(words.contains("wind 106 dB(A)"));
+    CHECK(words.contains("4 dB (estimate)"));
+    CHECK(words.contains("music is 16 dB below the noise"));
+    model.current.levelSource = audition::LevelSource::measured;
+    model.current.levels.windSplDba = dsp::silenceDb;
+    CHECK(gui::levelWords(model.current).contains("calibrated"));
+    CHECK(gui::levelWords(model.current).contains("no wind"));
+    CHECK(gui::speedWords(0.0) == "parked");
+    CHECK(gui::speedWords(104.6).startsWith("65 mph"));
+    CHECK(gui::speedWords(104.6).endsWith("105 km/h"));
+    CHECK(gui::timeWords(187.9) == "3:07");
+}
+
+TEST_CASE("The plug-in's own editor opens and may be resized", "[plugin][editor]")
+{
+    plugin::AuditionProcessor processor;
+    const std::unique_ptr<juce::AudioProcessorEditor> editor(processor.createEditor());
+    REQUIRE(editor != nullptr);
+    CHECK(editor->getWidth() == 1280);
+    CHECK(editor->isResizable());
+    CHECK(editor->getConstrainer()->getMinimumWidth() == 1024);
+    CHECK(editor->getConstrainer()->getMinimumHeight() == 700);
+    editor->setSize(1600, 900);
+    CHECK(editor->getChildComponent(0)->getWidth() == 1600);
+}

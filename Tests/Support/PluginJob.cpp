@@ -1,0 +1,99 @@
+#include "Support/PluginJob.h"
+
+#include "Core/Dsp/RandomSource.h"
+#include "Core/Files/AudioFile.h"
+
+#include <catch2/catch.hpp>
+
+#include <atomic>
+#include <chrono>
+#include <cmath>
+
+namespace saddletone::test {
+
+namespace {
+
+measure::Response makeResponse(const std::string& name, std::uint64_t seed, double direct)
+{
+    measure::Response response;
+    response.name = name;
+    response.state.radioProfile = name;
+    response.state.microphonePlace = "head of the rider";
+    response.invented = true;
+    response.sampleRate = 44100.0;
+    response.arrivalFrame = 100;
+    response.snrDb = 60.0;
+    response.impulse.assign(8192, 0.0F);
+    dsp::RandomSource random(seed);
+    for (std::size_t frame = response.arrivalFrame; frame < response.impulse.size(); ++frame) {
+        const auto time = static_cast<double>(frame - response.arrivalFrame);
+        response.impulse[frame] =
+            static_cast<float>(0.02 * std::exp(-time / 900.0) * random.nextGaussian());
+    }
+    response.impulse[response.arrivalFrame] = static_cast<float>(direct);
+    return response;
+}
+
+} // namespace
+
+TemporaryFolder::TemporaryFolder()
+{
+    static std::atomic<int> number {0};
+    const auto now = std::chrono::steady_clock::now().time_since_epoch().count();
+    folder = std::filesystem::temp_directory_path()
+             / ("saddletone-plugin-test-" + std::to_string(now) + "-" + std::to_string(++number));
+    std::filesystem::create_directories(folder);
+}
+
+TemporaryFolder::~TemporaryFolder()
+{
+    std::error_code ignored; // a folder left behind is no reason for a test to fail
+    std::filesystem::remove_all(folder, ignored);
+}
+
+job::Job writeMadeUpJob(const std::filesystem::path& folder, const std::string& title)
+{
+    job::Job job;
+    job.folder = folder;
+    job.title = title;
+    job.shop = "Made-up shop";
+    job.bike = "Made-up tourer";
+    job.invented = true;
+    job.ride.speedKmh = 80.0;
+    job.ride.helmet = ride::Helmet::openFace;
+    std::filesystem::create_directories(folder);
+
+    REQUIRE(measure::saveResponse(makeResponse("Delivered", 11, 0.5), folder / "delivered.json"));
+    REQUIRE(measure::saveResponse(makeResponse("Touring", 12, 0.35), folder / "touring.json"));
+    tuning::Tuning tuning;
+    tuning.name = "Less boom";
+    tuning::Element cut;
+    cut.type = tuning::ElementType::peaking;
+    cut.frequencyHz = 150.0;
+    cut.gainDb = -6.0;
+    cut.q = 1.0;
+    tuning.chains.push_back({tuning::OutputGroup::all, {cut}});
+    REQUIRE(tuning::saveTuning(tuning, folder / "less-boom.json"));
+
+    job.states = {{"delivered", "delivered.json"}, {"touring", "touring.json"}};
+    job.candidates = {{"As delivered", "delivered", ""},
+                      {"Touring profile", "touring", ""},
+                      {"Touring profile, less boom", "touring", "less-boom.json"}};
+    REQUIRE(job::saveJob(job));
+    return job;
+}
+
+void writeRampFile(const std::filesystem::path& file, double sampleRate, std::size_t numChannels,
+                   std::size_t numFrames)
+{
+    dsp::AudioBuffer audio = dsp::makeSilence(sampleRate, numChannels, numFrames);
+    for (std::size_t channel = 0; channel < numChannels; ++channel)
+        for (std::size_t frame = 0; frame < numFrames; ++frame) {
+            const double value =
+                static_cast<double>(frame + 1) / static_cast<double>(numFrames + 1);
+            audio.channels[channel][frame] = static_cast<float>(channel == 0 ? value : -value);
+        }
+    REQUIRE(files::writeAudioFile(audio, file, files::SampleFormat::float32));
+}
+
+} // namespace saddletone::test

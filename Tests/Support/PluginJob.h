@@ -1,0 +1,33 @@
+#pragma once
+
+#include "Core/Job/Job.h"
+
+#include <filesystem>
+#include <string>
+
+namespace saddletone::test {
+
+/** A folder of its own below the system's temporary folder, removed with all it holds. */
+class TemporaryFolder {
+public:
+    TemporaryFolder();
+    ~TemporaryFolder();
+    TemporaryFolder(const TemporaryFolder&) = delete;
+    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
+
+    [[nodiscard]] const std::filesystem::path& path() const noexcept { return folder; }
+
+private:
+    std::filesystem::path folder;
+};
+
+/** Writes a job of three made-up candidates, the first as measured: decaying noise with a strong
+    direct sound at 44.1 kHz. Returns the job as saved. */
+job::Job writeMadeUpJob(const std::filesystem::path& folder, const std::string& title);
+
+/** Writes a stereo file whose channels are a ramp and its mirror, so that each sample tells its
+    position: left frame n is (n + 1) / (numFrames + 1), right its negative. */
+void writeRampFile(const std::filesystem::path& file, double sampleRate, std::size_t numChannels,
+                   std::size_t numFrames);
+
+} // namespace saddletone::test
