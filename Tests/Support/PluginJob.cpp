@@ -36,21 +36,6 @@ measure::Response makeResponse(const std::string& name, std::uint64_t seed, doub
 
 } // namespace
 
-TemporaryFolder::TemporaryFolder()
-{
-    static std::atomic<int> number {0};
-    const auto now = std::chrono::steady_clock::now().time_since_epoch().count();
-    folder = std::filesystem::temp_directory_path()
-             / ("saddletone-plugin-test-" + std::to_string(now) + "-" + std::to_string(++number));
-    std::filesystem::create_directories(folder);
-}
-
-TemporaryFolder::~TemporaryFolder()
-{
-    std::error_code ignored; // a folder left behind is no reason for a test to fail
-    std::filesystem::remove_all(folder, ignored);
-}
-
 job::Job writeMadeUpJob(const std::filesystem::path& folder, const std::string& title)
 {
     job::Job job;

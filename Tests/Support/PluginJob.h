@@ -1,25 +1,12 @@
 #pragma once
 
 #include "Core/Job/Job.h"
+#include "Support/TemporaryFolder.h"
 
 #include <filesystem>
 #include <string>
 
 namespace saddletone::test {
-
-/** A folder of its own below the system's temporary folder, removed with all it holds. */
-class TemporaryFolder {
-public:
-    TemporaryFolder();
-    ~TemporaryFolder();
-    TemporaryFolder(const TemporaryFolder&) = delete;
-    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-
-    [[nodiscard]] const std::filesystem::path& path() const noexcept { return folder; }
-
-private:
-    std::filesystem::path folder;
-};
 
 /** Writes a job of three made-up candidates, the first as measured: decaying noise with a strong
     direct sound at 44.1 kHz. Returns the job as saved. */

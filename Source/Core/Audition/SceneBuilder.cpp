@@ -1,7 +1,7 @@
 #include "Core/Audition/SceneBuilder.h"
 
 #include "Core/Audition/ReferenceProgramme.h"
-#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Convolution.h"
 #include "Core/Dsp/MinimumPhase.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/Resampler.h"
@@ -34,20 +34,8 @@ void applyHelmet(ride::Helmet helmet, double sampleRate, std::vector<double>& ta
     }
     const auto loss = dsp::minimumPhaseImpulse(magnitude);
 
-    const std::size_t size = dsp::fastFftSize(taps.size() + loss.size());
-    dsp::RealFft<double> fft(size);
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(loss, fft.time().begin());
-    fft.forward();
-    const std::vector<std::complex<double>> lossSpectrum(fft.spectrum().begin(),
-                                                         fft.spectrum().end());
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(taps, fft.time().begin());
-    fft.forward();
-    for (std::size_t bin = 0; bin < lossSpectrum.size(); ++bin)
-        fft.spectrum()[bin] *= lossSpectrum[bin];
-    fft.inverse();
-    std::ranges::copy(fft.time().first(taps.size()), taps.begin());
+    const auto filtered = dsp::convolve(taps, loss);
+    std::copy_n(filtered.begin(), taps.size(), taps.begin());
 }
 
 /** Gain in dB from pink noise to A-weighted SPL: what a candidate's kernel says of the level. */

@@ -1,6 +1,6 @@
 #include "Core/Demo/DemoBike.h"
 
-#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Convolution.h"
 #include "Core/Dsp/MinimumPhase.h"
 #include "Core/Dsp/RandomSource.h"
 #include "Core/Dsp/Units.h"
@@ -11,7 +11,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <complex>
 #include <numbers>
 
 namespace saddletone::demo {
@@ -42,24 +41,6 @@ std::vector<double> profileImpulse(const DemoProfile& profile, double sampleRate
             impulse[frame] += reflection.gain * direct[frame - delay];
     }
     return impulse;
-}
-
-std::vector<double> convolve(std::span<const float> signal, std::span<const double> impulse)
-{
-    const std::size_t length = signal.size() + impulse.size() - 1;
-    const std::size_t size = dsp::fastFftSize(length);
-    dsp::RealFft<double> fft(size);
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(impulse, fft.time().begin());
-    fft.forward();
-    const std::vector<std::complex<double>> filter(fft.spectrum().begin(), fft.spectrum().end());
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(signal, fft.time().begin());
-    fft.forward();
-    for (std::size_t bin = 0; bin < filter.size(); ++bin)
-        fft.spectrum()[bin] *= filter[bin];
-    fft.inverse();
-    return {fft.time().begin(), fft.time().begin() + static_cast<std::ptrdiff_t>(length)};
 }
 
 /** An idling twin with its cylinders at 45 degrees on one crankpin: half orders weighted by
@@ -130,7 +111,8 @@ dsp::AudioBuffer recordOnDemoBike(const dsp::AudioBuffer& track, const DemoState
                                   const DemoRecorder& recorder)
 {
     const auto impulse = profileImpulse(state.profile, track.sampleRate);
-    auto heard = convolve(track.channels.front(), impulse);
+    const std::vector<double> played(track.channels.front().begin(), track.channels.front().end());
+    auto heard = dsp::convolve(played, impulse);
     const auto leadFrames = static_cast<std::size_t>(recorder.startSeconds * track.sampleRate);
     heard.insert(heard.begin(), leadFrames, 0.0);
     heard.resize(heard.size() + static_cast<std::size_t>(track.sampleRate), 0.0);

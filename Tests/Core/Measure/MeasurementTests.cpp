@@ -304,7 +304,7 @@ TEST_CASE("Recordings that cannot be trusted are refused with their own reason",
     }
     SECTION("shorter than a marker")
     {
-        CHECK_THAT(refusalOf(track, {"stub.wav", {48000.0, {std::vector<float>(4800, 0.3F)}}}),
+        CHECK_THAT(refusalOf(track, {"short.wav", {48000.0, {std::vector<float>(4800, 0.3F)}}}),
                    Contains("cut off"));
     }
 }
