@@ -82,7 +82,7 @@ job::Job demoJob(const std::filesystem::path& folder)
     job.folder = folder;
     job.title = "Demo: is another radio profile enough?";
     job.shop = "The Example Workshop (invented)";
-    job.bike = "Touring bike with two 6.5-inch fairing speakers (invented)";
+    job.bike = "Touring bike, two 6.5-inch speakers (invented)";
     job.invented = true;
     for (const DemoState& state : demoStates())
         job.states.push_back({state.id, "states/" + state.id + ".json"});
