@@ -1,0 +1,26 @@
+#!/usr/bin/env bash
+# Makes the pictures in Docs/pictures from the real program, on the invented demo job.
+set -euo pipefail
+
+source "$(dirname "${BASH_SOURCE[0]}")/../Source/setup.sh"
+
+requirePackages "${buildPackages[@]}" xauth xvfb
+configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON
+
+demoDir="$projectDir/build/demo"
+pictures="$projectDir/Docs/pictures"
+standalone="$buildDir/Source/Plugin/SaddletonePlugin_artefacts/Release/Standalone/Saddletone"
+mkdir -p "$pictures"
+"$buildDir/bin/saddletone" demo --out "$demoDir" >/dev/null
+
+# picture NAME [OPTION...]: the window with the demo job, 1280 by 720.
+picture() {
+    local name="$1"
+    shift
+    xvfb-run --auto-servernum --server-args="-screen 0 1600x1000x24" \
+        "$standalone" --job "$demoDir/job" --screenshot "$pictures/$name.png" --size 1280x720 "$@"
+}
+
+picture listen-parked
+picture listen-75-mph --speed-mph 75 --candidate 3 --light
+ls -l "$pictures"
