@@ -50,6 +50,15 @@ testPackages=(
     xvfb
 )
 
+benchmarkPackages=(
+    libbenchmark-dev
+    python3
+    python3-numpy
+    python3-scipy
+    sox
+    time
+)
+
 isInstalled() {
     dpkg-query -W -f='${db:Status-Status}\n' "$1" 2>/dev/null | grep -qx installed
 }

@@ -46,6 +46,8 @@ int run(int argc, char** argv)
     app.add_flag("--json", shared.json, "Print the result as JSON on standard output");
     addSignalVerbs(app, shared);
     addMeasureVerbs(app, shared);
+    addCalibrateVerb(app, shared);
+    addImportVerb(app, shared);
     addListenVerb(app, shared);
     addJobVerbs(app, shared);
 

@@ -6,8 +6,12 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/BandAnalysis.h"
+#include "Core/Measure/CalibrationRecord.h"
 #include "Core/Measure/Comparison.h"
+#include "Core/Measure/DirectSound.h"
+#include "Core/Measure/FilterAnalysis.h"
 #include "Core/Measure/Measurement.h"
+#include "Core/Measure/ResponseWindow.h"
 #include "Core/Tuning/Tuning.h"
 
 #include <algorithm>
@@ -69,7 +73,107 @@ struct MeasureOptions {
     double speedKmh = 0.0;
     std::string place;
     std::string volumeStep;
+    double windowMs = 0.0;     // 0: the whole response
+    double windowCycles = 0.0; // 0: the same length at all frequencies
 };
+
+/** Largest value of a member over the trusted bands, with the band. */
+std::string largestOfBands(const measure::Response& response,
+                           double measure::BandConfidence::*member)
+{
+    const measure::BandConfidence* largest = nullptr;
+    for (const measure::BandConfidence& band : response.bands)
+        if (band.trusted && (largest == nullptr || band.*member > largest->*member))
+            largest = &band;
+    return largest == nullptr ? std::string("no band is trusted")
+                              : fixedText(largest->*member, 2) + " dB at "
+                                    + dsp::nominalLabel(largest->frequencyHz) + " Hz";
+}
+
+/** The most distorted places of each order; what does not stand out of the noise is left out. */
+std::string distortionText(const measure::Response& response)
+{
+    std::string text;
+    for (const measure::HarmonicOrder& order : response.distortion) {
+        const measure::HarmonicLevel* largest = nullptr;
+        std::size_t numSignificant = 0;
+        for (const measure::HarmonicLevel& level : order.levels) {
+            if (!level.significant())
+                continue;
+            ++numSignificant;
+            if (largest == nullptr || level.levelDb > largest->levelDb)
+                largest = &level;
+        }
+        text += "distortion, order " + std::to_string(order.order) + ": "
+                + (largest == nullptr
+                       ? std::string("below the noise")
+                       : "at most " + fixedText(largest->levelDb, 1) + " dB re the fundamental, at "
+                             + dsp::nominalLabel(largest->frequencyHz) + " Hz (above the noise in "
+                             + std::to_string(numSignificant) + " of "
+                             + std::to_string(order.levels.size()) + " third octaves)")
+                + "\n";
+    }
+    return text;
+}
+
+nlohmann::json distortionJson(const measure::Response& response)
+{
+    nlohmann::json orders = nlohmann::json::array();
+    for (const measure::HarmonicOrder& order : response.distortion) {
+        nlohmann::json levels = nlohmann::json::array();
+        for (const measure::HarmonicLevel& level : order.levels)
+            levels.push_back({{"frequencyHz", level.frequencyHz},
+                              {"levelDb", level.levelDb},
+                              {"floorDb", level.floorDb},
+                              {"significant", level.significant()}});
+        orders.push_back({{"order", order.order}, {"levels", std::move(levels)}});
+    }
+    return orders;
+}
+
+nlohmann::json bandsJson(const measure::Response& response)
+{
+    nlohmann::json bands = nlohmann::json::array();
+    for (const measure::BandConfidence& band : response.bands)
+        bands.push_back({{"frequencyHz", band.frequencyHz},
+                         {"levelDb", band.levelDb},
+                         {"snrDb", band.snrDb},
+                         {"spreadDb", band.spreadDb},
+                         {"uncertaintyDb", band.uncertaintyDb},
+                         {"interval95Db", band.interval95Db},
+                         {"trusted", band.trusted}});
+    return bands;
+}
+
+/** A calibration with what is to be said of it. */
+struct ReadCalibration {
+    measure::Calibration calibration;
+    std::string note;
+};
+
+/** From a recording of a calibrator's tone, or from what `calibrate` saved (JSON). */
+dsp::Result<ReadCalibration> calibrationFrom(const std::string& file, double toneSplDb)
+{
+    if (std::filesystem::path(file).extension() == ".json") {
+        const auto record = measure::loadCalibration(file);
+        if (!record)
+            return record.unexpected();
+        const auto days = measure::daysBetween(record->date, measure::todayUtc());
+        if (!days)
+            return days.unexpected();
+        return ReadCalibration {record->calibration,
+                                "calibration of " + record->date + ", " + std::to_string(*days)
+                                    + (*days == 1 ? " day" : " days") + " old, microphone '"
+                                    + record->microphone + "'"};
+    }
+    const auto tone = readRecording(file);
+    if (!tone)
+        return tone.unexpected();
+    const auto calibration = measure::readCalibration(*tone, toneSplDb);
+    if (!calibration)
+        return calibration.unexpected();
+    return ReadCalibration {*calibration, ""};
+}
 
 Outcome runMeasure(const MeasureOptions& options)
 {
@@ -91,14 +195,13 @@ Outcome runMeasure(const MeasureOptions& options)
             return inputFailure(table.error());
         request.microphone = *table;
     }
+    std::string calibrationNote;
     if (!options.calibration.empty()) {
-        const auto tone = readRecording(options.calibration);
-        if (!tone)
-            return inputFailure(tone.error());
-        const auto calibration = measure::readCalibration(*tone, options.calibrationSpl);
+        auto calibration = calibrationFrom(options.calibration, options.calibrationSpl);
         if (!calibration)
             return inputFailure(calibration.error());
-        request.calibration = *calibration;
+        request.calibration = calibration->calibration;
+        calibrationNote = std::move(calibration->note);
     }
     if (!options.noise.empty()) {
         auto noise = readRecording(options.noise);
@@ -114,9 +217,17 @@ Outcome runMeasure(const MeasureOptions& options)
         request.recordings.push_back(std::move(*recording));
     }
     showProgress("measuring");
-    const auto response = measure::measureResponse(request);
+    auto response = measure::measureResponse(request);
     if (!response)
         return inputFailure(response.error());
+    std::optional<double> lowestHz;
+    if (options.windowMs > 0.0 || options.windowCycles > 0.0) {
+        auto windowed = options.windowMs > 0.0
+                            ? measure::windowFixed(*response, options.windowMs)
+                            : measure::windowCycles(*response, options.windowCycles);
+        lowestHz = windowed.lowestHz;
+        *response = std::move(windowed.response);
+    }
 
     if (!options.table.empty()) {
         const auto frequencies = tableFrequencies(response->fromHz, response->toHz);
@@ -143,9 +254,18 @@ Outcome runMeasure(const MeasureOptions& options)
                   + fixedText(response->toHz, 0) + " Hz\n" + "clock: recorder "
                   + fixedText(response->clockPpm, 2) + " ppm against the player\n"
                   + "least signal-to-noise ratio of a third octave, 40 Hz to 16 kHz: "
-                  + fixedText(response->snrDb, 1) + " dB\n";
+                  + fixedText(response->snrDb, 1) + " dB\n" + "95 % interval of a band, at most: +-"
+                  + largestOfBands(*response, &measure::BandConfidence::interval95Db) + "\n";
+    if (response->numTakes > 1)
+        output.text += "spread between takes (standard deviation), at most: "
+                       + largestOfBands(*response, &measure::BandConfidence::spreadDb) + "\n";
+    output.text += distortionText(*response)
+                   + "polarity: " + std::string(measure::polarityName(response->polarity)) + " ("
+                   + response->polarityReason + ")\n";
     for (const std::string& remark : response->remarks)
         output.text += "note: " + remark + "\n";
+    if (!calibrationNote.empty())
+        output.text += "note: " + calibrationNote + "\n";
     output.json = {{"state", options.out},
                    {"numTakes", response->numTakes},
                    {"clockPpm", response->clockPpm},
@@ -153,7 +273,15 @@ Outcome runMeasure(const MeasureOptions& options)
                    {"fromHz", response->fromHz},
                    {"toHz", response->toHz},
                    {"calibrated", response->hasCalibration},
+                   {"bands", bandsJson(*response)},
+                   {"distortion", distortionJson(*response)},
+                   {"polarity",
+                    {{"sign", measure::polarityName(response->polarity)},
+                     {"reason", response->polarityReason}}},
+                   {"arrivalSeconds", response->arrivalSeconds},
                    {"remarks", response->remarks}};
+    if (lowestHz)
+        output.json["lowestHz"] = *lowestHz;
     return output;
 }
 
@@ -163,16 +291,18 @@ void addMeasure(CLI::App& app, Shared& shared)
     CLI::App* verb =
         app.add_subcommand("measure", "Turn recordings of a sweep track into a response");
     verb->add_option("--recording", options->recordings,
-                     "Recording at the rider's head; several are averaged")
+                     "Recording at the rider's head; several are averaged, and so are the repeats "
+                     "of the track in one")
         ->required();
     verb->add_option("--signal", options->signal,
                      "Description of the track that was played (F.signal.json)")
         ->required();
     verb->add_option("--microphone", options->microphone, "Table of the microphone's response");
     auto* calibration = verb->add_option("--calibration", options->calibration,
-                                         "Recording of a calibrator's 1 kHz tone");
+                                         "Recording of a calibrator's 1 kHz tone, or what "
+                                         "`calibrate` saved (CAL.json)");
     verb->add_option("--calibration-spl", options->calibrationSpl,
-                     "Level of the calibrator in dB SPL")
+                     "Level of the calibrator in dB SPL; a saved calibration brings its own")
         ->capture_default_str()
         ->needs(calibration);
     verb->add_option("--noise", options->noise, "Recording of the place without the track");
@@ -186,6 +316,13 @@ void addMeasure(CLI::App& app, Shared& shared)
         ->check(CLI::Range(0.0, 400.0));
     verb->add_option("--place", options->place, "Place of the microphone");
     verb->add_option("--volume-step", options->volumeStep, "Volume step of the radio");
+    auto* window = verb->add_option("--window-ms", options->windowMs,
+                                    "Keep this long after the arrival, to leave reflections out")
+                       ->check(CLI::Range(1.0, 1000.0));
+    verb->add_option("--window-cycles", options->windowCycles,
+                     "Keep this many cycles of each frequency after the arrival")
+        ->check(CLI::Range(1.0, 100.0))
+        ->excludes(window);
     verb->callback(
         [options, &shared] { shared.action = [options] { return runMeasure(*options); }; });
 }
@@ -194,6 +331,7 @@ struct AnalyseOptions {
     std::string recording;
     int bands = 3;
     std::string weighting = "Z";
+    std::string method = "fourier";
     std::string table;
 };
 
@@ -205,7 +343,14 @@ Outcome runAnalyse(const AnalyseOptions& options)
     const auto audio = files::readAudioFile(options.recording);
     if (!audio)
         return inputFailure(audio.error());
-    const auto analysis = measure::analyseBands(*audio, options.bands, *weighting);
+    const bool byFilters = options.method == "filters";
+    if (byFilters && audio->sampleRate < 32000.0)
+        return inputFailure({dsp::ErrorCode::unsupported,
+                             "'" + options.recording + "' has " + fixedText(audio->sampleRate, 0)
+                                 + " Hz; the filters need 32000 Hz or more: use --method fourier"});
+    const auto analysis = byFilters
+                              ? measure::analyseBandsByFilters(*audio, options.bands, *weighting)
+                              : measure::analyseBands(*audio, options.bands, *weighting);
     std::vector<double> centres;
     for (const dsp::Band& band : analysis.bands)
         centres.push_back(band.centreHz);
@@ -224,11 +369,9 @@ Outcome runAnalyse(const AnalyseOptions& options)
                               7)
                        + padded(fixedText(analysis.levelsDbfs[band], 2), 14) + "\n";
     output.text += "  total" + padded(fixedText(analysis.totalDbfs, 2), 14) + "\n";
-    output.json = {{"recording", options.recording},
-                   {"weighting", options.weighting},
-                   {"frequenciesHz", centres},
-                   {"levelsDbfs", analysis.levelsDbfs},
-                   {"totalDbfs", analysis.totalDbfs}};
+    output.json = {{"recording", options.recording},    {"weighting", options.weighting},
+                   {"method", options.method},          {"frequenciesHz", centres},
+                   {"levelsDbfs", analysis.levelsDbfs}, {"totalDbfs", analysis.totalDbfs}};
     return output;
 }
 
@@ -242,6 +385,11 @@ void addAnalyse(CLI::App& app, Shared& shared)
         ->check(CLI::IsMember({3, 6, 12, 24}))
         ->capture_default_str();
     verb->add_option("--weighting", options->weighting, "A, C or Z")->capture_default_str();
+    verb->add_option("--method", options->method,
+                     "fourier: exact band edges; filters: class 1 filters of IEC 61260-1, as the "
+                     "live analyser has them")
+        ->check(CLI::IsMember({"fourier", "filters"}))
+        ->capture_default_str();
     verb->add_option("--table", options->table, "Table to write (CSV)");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runAnalyse(*options); }; });
@@ -250,6 +398,11 @@ void addAnalyse(CLI::App& app, Shared& shared)
 struct CompareOptions {
     std::vector<std::string> states;
     std::string reference;
+    std::string left;
+    std::string right;
+    std::optional<double> tracksApartSeconds;
+    double fromHz = 80.0;
+    double toHz = 12000.0;
     std::string table;
 };
 
@@ -259,76 +412,310 @@ std::string stateWords(const measure::Response& response)
            + ", engine " + std::string(measure::engineStateName(response.state.engine));
 }
 
-Outcome runCompare(const CompareOptions& options)
+std::string bandWords(double frequencyHz)
+{
+    return dsp::nominalLabel(std::max(frequencyHz, 1.0)) + " Hz";
+}
+
+std::string signedDb(double value)
+{
+    return (value > 0.0 ? "+" : "") + fixedText(value, 1) + " dB";
+}
+
+std::string bumpWords(const std::optional<measure::Bump>& bump)
+{
+    if (!bump)
+        return "none";
+    return signedDb(bump->heightDb) + " (+- " + fixedText(bump->uncertaintyDb, 2) + ") around "
+           + fixedText(bump->centreHz, 0) + " Hz, " + (bump->isOpen ? "at least " : "")
+           + fixedText(bump->widthOctaves, 2) + " octaves wide at half its height";
+}
+
+nlohmann::json bumpJson(const std::optional<measure::Bump>& bump)
+{
+    if (!bump)
+        return nullptr;
+    return {{"heightDb", bump->heightDb},
+            {"uncertaintyDb", bump->uncertaintyDb},
+            {"peakHz", bump->peakHz},
+            {"centreHz", bump->centreHz},
+            {"lowerHz", bump->lowerHz},
+            {"upperHz", bump->upperHz},
+            {"widthOctaves", bump->widthOctaves},
+            {"isOpen", bump->isOpen}};
+}
+
+nlohmann::json bandsJson(const std::vector<measure::BandDifference>& bands)
+{
+    auto json = nlohmann::json::array();
+    for (const measure::BandDifference& band : bands)
+        json.push_back({{"frequencyHz", band.frequencyHz},
+                        {"referenceDb", band.referenceDb},
+                        {"otherDb", band.otherDb},
+                        {"differenceDb", band.differenceDb},
+                        {"uncertaintyDb", band.uncertaintyDb},
+                        {"sigmas", band.sigmas},
+                        {"trusted", band.trusted}});
+    return json;
+}
+
+std::string bandLines(const std::vector<measure::BandDifference>& bands)
+{
+    std::string text = "  band Hz  difference dB  +- dB\n";
+    for (const measure::BandDifference& band : bands)
+        text += padded(dsp::nominalLabel(band.frequencyHz), 9)
+                + padded(band.trusted ? fixedText(band.differenceDb, 2) : "not reliable", 15)
+                + padded(band.trusted ? fixedText(band.uncertaintyDb, 2) : "", 7) + "\n";
+    return text;
+}
+
+/** Evenness, bump and dip of one state over the chosen range. */
+Output describeCurve(const measure::Response& response, const CompareOptions& options)
+{
+    const auto flatness = measure::flatnessOf(response, options.fromHz, options.toHz);
+    const auto bump = measure::largestBump(response, options.fromHz, options.toHz);
+    const auto dip = measure::largestDip(response, options.fromHz, options.toHz);
+    Output output;
+    output.text =
+        "  evenness " + fixedText(options.fromHz, 0) + " Hz to " + fixedText(options.toHz, 0)
+        + " Hz: "
+        + (flatness.numBands == 0
+               ? "no band could be relied on"
+               : fixedText(flatness.rmsDb, 1) + " dB RMS, at most " + signedDb(flatness.largestDb)
+                     + " at " + bandWords(flatness.largestAtHz))
+        + "\n  largest bump: " + bumpWords(bump) + "\n  largest dip: " + bumpWords(dip) + "\n";
+    output.json = {{"evenness",
+                    {{"fromHz", flatness.fromHz},
+                     {"toHz", flatness.toHz},
+                     {"numBands", flatness.numBands},
+                     {"rmsDb", flatness.rmsDb},
+                     {"largestDb", flatness.largestDb},
+                     {"largestAtHz", flatness.largestAtHz}}},
+                   {"largestBump", bumpJson(bump)},
+                   {"largestDip", bumpJson(dip)}};
+    return output;
+}
+
+/** What else differed between two states than the engine, and may have changed the curve. */
+std::vector<std::string> otherDifferences(const measure::BikeState& reference,
+                                          const measure::BikeState& other)
+{
+    std::vector<std::string> notes;
+    if (reference.microphonePlace != other.microphonePlace)
+        notes.emplace_back("the microphone stood at another place, which changes the curve too");
+    if (reference.volumeStep != other.volumeStep)
+        notes.emplace_back("the volume step was another one, and a radio may tie its curve to it");
+    return notes;
+}
+
+/** Two states of one radio profile that differ in the engine tell whether it changes the curve. */
+bool tellsOfEngine(const measure::BikeState& reference, const measure::BikeState& other)
+{
+    return reference.engine != other.engine && reference.radioProfile == other.radioProfile;
+}
+
+std::string verdictText(const measure::Comparison& comparison, bool ofEngine)
+{
+    const measure::CurveEvidence& evidence = comparison.evidence;
+    if (evidence.numBands < 2)
+        return "  verdict: none; fewer than two bands can be relied on in both states\n";
+    const std::string largest =
+        signedDb(comparison.largestDifferenceDb) + " at " + bandWords(comparison.largestAtHz);
+    std::string text;
+    if (comparison.significant)
+        text = std::string("  verdict: ")
+               + (ofEngine ? "this radio changes its curve when the engine runs: "
+                           : "the two curves differ: ")
+               + largest + "\n  largest change: " + bumpWords(measure::largestChange(comparison))
+               + "\n";
+    else
+        text =
+            std::string("  verdict: ")
+            + (ofEngine ? "this radio keeps its curve when the engine runs, " : "the same curve, ")
+            + "within what can be told apart (largest difference " + largest
+            + "; in that band alone " + fixedText(comparison.leastCountingDb, 1)
+            + " dB would count)\n";
+    return text + "  evidence: " + fixedText(evidence.rmsDb, 2) + " dB RMS over "
+           + std::to_string(evidence.numBands) + " bands, where noise and a repeatability of "
+           + fixedText(evidence.repeatabilityDb, 2) + " dB (assumed) give "
+           + fixedText(evidence.expectedRmsDb, 2) + " dB; most certain band "
+           + bandWords(evidence.mostSigmasAtHz) + ", " + fixedText(std::abs(evidence.mostSigmas), 1)
+           + " standard deviations; octave " + fixedText(std::abs(evidence.octaveSigmas), 1)
+           + "; chance that equal curves look so "
+           + (evidence.chance < 1e-4
+                  ? "below 0.01"
+                  : fixedText(100.0 * evidence.chance, evidence.chance < 0.1 ? 2 : 0))
+           + " %\n";
+}
+
+nlohmann::json evidenceJson(const measure::CurveEvidence& evidence)
+{
+    return {{"numBands", evidence.numBands},
+            {"repeatabilityDb", evidence.repeatabilityDb},
+            {"rmsDb", evidence.rmsDb},
+            {"expectedRmsDb", evidence.expectedRmsDb},
+            {"chiSquare", evidence.chiSquare},
+            {"degreesOfFreedom", evidence.degreesOfFreedom},
+            {"chanceOfAll", evidence.chanceOfAll},
+            {"mostSigmas", evidence.mostSigmas},
+            {"mostSigmasAtHz", evidence.mostSigmasAtHz},
+            {"chanceOfLargest", evidence.chanceOfLargest},
+            {"octaveSigmas", evidence.octaveSigmas},
+            {"octaveAtHz", evidence.octaveAtHz},
+            {"chanceOfOctave", evidence.chanceOfOctave},
+            {"chance", evidence.chance}};
+}
+
+std::string_view relativePolarityName(measure::RelativePolarity polarity)
+{
+    switch (polarity) {
+    case measure::RelativePolarity::same: return "same";
+    case measure::RelativePolarity::reversed: return "reversed";
+    case measure::RelativePolarity::unknown: break;
+    }
+    return "unknown";
+}
+
+Outcome compareSides(const CompareOptions& options)
+{
+    const auto left = measure::loadResponse(options.left);
+    if (!left)
+        return inputFailure(left.error());
+    const auto right = measure::loadResponse(options.right);
+    if (!right)
+        return inputFailure(right.error());
+    const auto match = measure::matchSides(*left, *right, options.fromHz, options.toHz);
+    if (match.numBands == 0)
+        return Failure {ExitCode::notGoodEnough,
+                        "'" + options.left + "' and '" + options.right
+                            + "': no band from --from to --to can be relied on in both; measure "
+                              "again, louder, or choose another range"};
+    const Output leftCurve = describeCurve(*left, options);
+    const Output rightCurve = describeCurve(*right, options);
+
+    Output output;
+    output.text = "left: " + options.left + " (" + stateWords(*left) + ")\n" + leftCurve.text
+                  + "right: " + options.right + " (" + stateWords(*right) + ")\n" + rightCurve.text
+                  + bandLines(match.bands) + "right against left, " + fixedText(match.fromHz, 0)
+                  + " Hz to " + fixedText(match.toHz, 0) + " Hz:\n  level "
+                  + signedDb(match.levelDifferenceDb) + "\n  shape " + fixedText(match.rmsDb, 1)
+                  + " dB RMS, at most " + signedDb(match.largestDb) + " at "
+                  + bandWords(match.largestAtHz)
+                  + "\n  polarity: " + std::string(relativePolarityName(match.polarity)) + "\n";
+    std::optional<double> arrivalMs;
+    if (options.tracksApartSeconds) {
+        const auto arrival =
+            measure::arrivalDifferenceMs(*left, *right, *options.tracksApartSeconds);
+        if (!arrival)
+            return inputFailure(arrival.error());
+        arrivalMs = *arrival;
+    }
+    if (arrivalMs)
+        output.text += "  arrival: right " + fixedText(*arrivalMs, 2) + " ms after left\n";
+    if (match.polarity == measure::RelativePolarity::reversed)
+        output.text += "note: one side moves the other way; check the wires of that speaker\n";
+    nlohmann::json leftJson = leftCurve.json;
+    nlohmann::json rightJson = rightCurve.json;
+    leftJson["state"] = options.left;
+    rightJson["state"] = options.right;
+    output.json = {{"left", std::move(leftJson)},
+                   {"right", std::move(rightJson)},
+                   {"match",
+                    {{"fromHz", match.fromHz},
+                     {"toHz", match.toHz},
+                     {"numBands", match.numBands},
+                     {"levelDifferenceDb", match.levelDifferenceDb},
+                     {"rmsDb", match.rmsDb},
+                     {"largestDb", match.largestDb},
+                     {"largestAtHz", match.largestAtHz},
+                     {"polarity", relativePolarityName(match.polarity)},
+                     {"bands", bandsJson(match.bands)}}}};
+    if (arrivalMs)
+        output.json["match"]["arrivalDifferenceMs"] = *arrivalMs;
+    if (!options.table.empty()) {
+        std::vector<std::vector<double>> columns(5);
+        for (const measure::BandDifference& band : match.bands) {
+            columns[0].push_back(band.frequencyHz);
+            columns[1].push_back(band.referenceDb);
+            columns[2].push_back(band.otherDb);
+            columns[3].push_back(band.differenceDb);
+            columns[4].push_back(band.uncertaintyDb);
+        }
+        const auto text = files::csvText(
+            {"frequency_hz", "left_db", "right_db", "difference_db", "uncertainty_db"}, columns);
+        if (const auto written = files::writeTextFile(options.table, text); !written)
+            return inputFailure(written.error());
+    }
+    return output;
+}
+
+Outcome compareStates(const CompareOptions& options)
 {
     std::vector<std::string> others = options.states;
     std::string referenceFile = options.reference;
     if (referenceFile.empty()) {
         if (others.size() < 2)
-            return usageFailure("compare needs two states, or one state and --reference STATE");
+            return usageFailure("compare needs two states, one state and --reference STATE, or "
+                                "--left STATE and --right STATE");
         referenceFile = others.front();
         others.erase(others.begin());
     }
+    if (others.empty())
+        return usageFailure("compare needs a state to set against the reference");
     const auto reference = measure::loadResponse(referenceFile);
     if (!reference)
         return inputFailure(reference.error());
 
+    const Output referenceCurve = describeCurve(*reference, options);
     Output output;
-    output.json = {{"reference", referenceFile}, {"comparisons", nlohmann::json::array()}};
+    output.json = referenceCurve.json;
+    output.json["reference"] = referenceFile;
+    output.json["comparisons"] = nlohmann::json::array();
+    output.text =
+        "reference: " + referenceFile + " (" + stateWords(*reference) + ")\n" + referenceCurve.text;
     std::vector<std::string> header {"frequency_hz"};
     std::vector<std::vector<double>> columns {{}};
     for (const measure::BandConfidence& band : reference->bands)
         columns.front().push_back(band.frequencyHz);
-    const auto evenness = [](const measure::Response& response) {
-        const auto flatness = measure::flatnessOf(response, 80.0, 12000.0);
-        return fixedText(flatness.rmsDb, 1) + " dB RMS, at most " + fixedText(flatness.largestDb, 1)
-               + " dB at " + dsp::nominalLabel(std::max(flatness.largestAtHz, 1.0)) + " Hz";
-    };
-    output.text = "reference: " + referenceFile + " (" + stateWords(*reference)
-                  + ")\n  evenness 80 Hz to 12 kHz: " + evenness(*reference) + "\n";
-    for (const std::string& file : others) {
-        const auto other = measure::loadResponse(file);
+    for (std::size_t index = 0; index < others.size(); ++index) {
+        const auto other = measure::loadResponse(others[index]);
         if (!other)
             return inputFailure(other.error());
         const auto comparison = measure::compareResponses(*reference, *other);
-        output.text += file + " (" + stateWords(*other)
-                       + ")\n  evenness 80 Hz to 12 kHz: " + evenness(*other) + "\n";
-        output.text += "  band Hz  difference dB  +- dB\n";
-        nlohmann::json bands = nlohmann::json::array();
-        std::vector<double> differences;
-        for (const measure::BandDifference& band : comparison.bands) {
-            output.text +=
-                padded(dsp::nominalLabel(band.frequencyHz), 9)
-                + padded(band.trusted ? fixedText(band.differenceDb, 2) : "not reliable", 15)
-                + padded(band.trusted ? fixedText(band.uncertaintyDb, 2) : "", 7) + "\n";
-            bands.push_back({{"frequencyHz", band.frequencyHz},
-                             {"differenceDb", band.differenceDb},
-                             {"uncertaintyDb", band.uncertaintyDb},
-                             {"trusted", band.trusted}});
-            differences.push_back(band.differenceDb);
-        }
-        const bool running = reference->state.engine != other->state.engine;
-        const std::string largest = fixedText(comparison.largestDifferenceDb, 1) + " dB at "
-                                    + dsp::nominalLabel(std::max(comparison.largestAtHz, 1.0))
-                                    + " Hz";
-        output.text +=
-            comparison.significant
-                ? "  verdict: "
-                      + std::string(running ? "this radio changes its curve with the engine: "
-                                            : "the two curves differ: ")
-                      + largest + "\n"
-                : "  verdict: the same curve within what can be told apart (largest difference "
-                      + largest + ")\n";
-        output.json["comparisons"].push_back(
-            {{"state", file},
-             {"significant", comparison.significant},
-             {"largestDifferenceDb", comparison.largestDifferenceDb},
-             {"largestAtHz", comparison.largestAtHz},
-             {"levelDifferenceDb", comparison.levelDifferenceDb},
-             {"bands", std::move(bands)}});
-        if (differences.size() == columns.front().size()) {
-            header.push_back("difference_db_" + std::to_string(columns.size()));
+        const Output curve = describeCurve(*other, options);
+        const bool ofEngine = tellsOfEngine(reference->state, other->state);
+        const auto notes = otherDifferences(reference->state, other->state);
+        output.text += others[index] + " (" + stateWords(*other) + ")\n" + curve.text
+                       + bandLines(comparison.bands) + verdictText(comparison, ofEngine);
+        for (const std::string& note : notes)
+            output.text += "note: " + note + "\n";
+
+        nlohmann::json entry = curve.json;
+        entry["state"] = others[index];
+        entry["engineDiffers"] = reference->state.engine != other->state.engine;
+        entry["changesWithEngine"] = ofEngine && comparison.significant;
+        entry["significant"] = comparison.significant;
+        entry["largestDifferenceDb"] = comparison.largestDifferenceDb;
+        entry["largestAtHz"] = comparison.largestAtHz;
+        entry["leastCountingDb"] = comparison.leastCountingDb;
+        entry["levelDifferenceDb"] = comparison.levelDifferenceDb;
+        entry["largestChange"] = bumpJson(measure::largestChange(comparison));
+        entry["evidence"] = evidenceJson(comparison.evidence);
+        entry["bands"] = bandsJson(comparison.bands);
+        entry["notes"] = notes;
+        output.json["comparisons"].push_back(std::move(entry));
+
+        if (comparison.bands.size() == columns.front().size()) {
+            std::vector<double> differences;
+            std::vector<double> uncertainties;
+            for (const measure::BandDifference& band : comparison.bands) {
+                differences.push_back(band.differenceDb);
+                uncertainties.push_back(band.uncertaintyDb);
+            }
+            header.push_back("difference_db_" + std::to_string(index + 1));
             columns.push_back(std::move(differences));
+            header.push_back("uncertainty_db_" + std::to_string(index + 1));
+            columns.push_back(std::move(uncertainties));
         }
     }
     if (!options.table.empty())
@@ -339,15 +726,39 @@ Outcome runCompare(const CompareOptions& options)
     return output;
 }
 
+Outcome runCompare(const CompareOptions& options)
+{
+    if (!(options.fromHz < options.toHz))
+        return usageFailure("compare: --from has to lie below --to");
+    if (options.left.empty())
+        return compareStates(options);
+    if (!options.states.empty() || !options.reference.empty())
+        return usageFailure("compare takes either states or --left and --right, not both");
+    return compareSides(options);
+}
+
 void addCompare(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<CompareOptions>();
-    CLI::App* verb =
-        app.add_subcommand("compare", "Difference of bike states by band, evenness, and a verdict");
+    CLI::App* verb = app.add_subcommand(
+        "compare", "Difference of bike states by band, bumps, evenness, left against right, and a "
+                   "verdict on parked against running");
     verb->add_option("states", options->states,
-                     "STATE.json files; without --reference the first is it")
-        ->required();
+                     "STATE.json files; without --reference the first is it");
     verb->add_option("--reference", options->reference, "State that the others are compared to");
+    auto* left = verb->add_option("--left", options->left, "State of the left side alone");
+    verb->add_option("--right", options->right, "State of the right side alone")->needs(left);
+    left->needs(verb->get_option("--right"));
+    verb->add_option("--tracks-apart", options->tracksApartSeconds,
+                     "Seconds between the starts of both sides' sweeps, if both come from one "
+                     "recording of one file; tells which side arrives later")
+        ->needs(left);
+    verb->add_option("--from", options->fromHz, "Lower end of evenness, bumps and match in Hz")
+        ->check(CLI::Range(10.0, 24000.0))
+        ->capture_default_str();
+    verb->add_option("--to", options->toHz, "Upper end in Hz")
+        ->check(CLI::Range(10.0, 24000.0))
+        ->capture_default_str();
     verb->add_option("--table", options->table, "Table of the differences to write (CSV)");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runCompare(*options); }; });

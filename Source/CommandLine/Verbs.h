@@ -43,9 +43,11 @@ struct Shared {
 /** Shows a step on stderr when that is a terminal. */
 void showProgress(const std::string& step);
 
-void addSignalVerbs(CLI::App& app, Shared& shared);  // signal, tracks
-void addMeasureVerbs(CLI::App& app, Shared& shared); // measure, analyse, compare, predict
-void addListenVerb(CLI::App& app, Shared& shared);   // listen
-void addJobVerbs(CLI::App& app, Shared& shared);     // job, report, demo
+void addSignalVerbs(CLI::App& app, Shared& shared);   // signal, tracks
+void addMeasureVerbs(CLI::App& app, Shared& shared);  // measure, analyse, compare, predict
+void addCalibrateVerb(CLI::App& app, Shared& shared); // calibrate
+void addImportVerb(CLI::App& app, Shared& shared);    // import
+void addListenVerb(CLI::App& app, Shared& shared);    // listen
+void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 
 } // namespace saddletone::commandline

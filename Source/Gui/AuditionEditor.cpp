@@ -21,8 +21,12 @@ bool isJob(const juce::File& file)
 
 } // namespace
 
-AuditionEditor::AuditionEditor(AuditionModel& auditionModel)
-    : model(auditionModel), sound(model.parameters()), transport(model), road(model.parameters())
+AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel)
+    : model(auditionModel),
+      bench(benchModel),
+      sound(model.parameters()),
+      transport(model),
+      road(model.parameters())
 {
     setTitle("Saddletone");
     setWantsKeyboardFocus(true);
@@ -51,6 +55,16 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel)
     for (juce::Component* part :
          std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
         addAndMakeVisible(*part);
+
+    if (bench != nullptr) {
+        signalsPlace = std::make_unique<SignalsPlace>(*bench);
+        bikePlace = std::make_unique<BikePlace>(*bench);
+        addChildComponent(*signalsPlace);
+        addChildComponent(*bikePlace);
+        stops.onPick = [this](Place picked) { goTo(picked); };
+        addAndMakeVisible(stops);
+        road.setJoinsStops(true);
+    }
 
     problemPanel.onDismiss = [this] {
         model.dismissProblem();
@@ -92,7 +106,9 @@ void AuditionEditor::refresh()
     if (shown.job != oldJob)
         repaint();
     // The next step stands out while there is nothing to hear.
-    openJobButton.setToggleState(shown.job == nullptr, juce::dontSendNotification);
+    openJobButton.setToggleState(shown.job == nullptr && place == Place::listen,
+                                 juce::dontSendNotification);
+    refreshBench();
     if (const juce::String newWords = levelWords(shown); newWords != words) {
         words = newWords;
         setDescription(words);
@@ -111,8 +127,53 @@ void AuditionEditor::refresh()
     }
 }
 
+void AuditionEditor::refreshBench()
+{
+    if (bench == nullptr)
+        return;
+    const BenchSnapshot snapshot = bench->benchSnapshot();
+    // Only what is seen is kept up to date: the analyser alone has hundreds of figures.
+    if (place == Place::signals)
+        signalsPlace->show(snapshot);
+    else if (place == Place::bike)
+        bikePlace->show(snapshot);
+    juce::String news;
+    if (snapshot.output.playing && snapshot.signals != nullptr
+        && snapshot.output.selected < snapshot.signals->size())
+        news = (*snapshot.signals)[snapshot.output.selected].name + " is playing. Esc stops it.";
+    else if (snapshot.capture.state == measure::CaptureState::recording)
+        news = "A take is being recorded.";
+    else
+        news = place == Place::signals ? "In the shop: bring test tracks to the bike."
+                                       : "At the bike: record and measure at the rider's head.";
+    stops.show(place, news);
+}
+
+void AuditionEditor::goTo(Place newPlace)
+{
+    if (bench == nullptr)
+        return;
+    place = newPlace;
+    const bool listens = place == Place::listen;
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
+        part->setVisible(listens);
+    signalsPlace->setVisible(place == Place::signals);
+    bikePlace->setVisible(place == Place::bike);
+    bench->enterPlace(place);
+    resized();
+    refresh();
+    repaint();
+    grabKeyboardFocus();
+}
+
 void AuditionEditor::quieten()
 {
+    if (bench != nullptr)
+        bench->stopSignal();
+    // Elsewhere the audition is silent already, and its level is not seen.
+    if (place != Place::listen)
+        return;
     setParameter(model.parameters(), parameterIds::outputLevelDb, quietDb);
     model.pause();
 }
@@ -152,6 +213,16 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
         quieten();
         return true;
     }
+    if (bench != nullptr && safetyNote == nullptr)
+        for (const Place each : allPlaces)
+            if (key
+                == juce::KeyPress('1' + static_cast<int>(each), juce::ModifierKeys::commandModifier,
+                                  0)) {
+                goTo(each);
+                return true;
+            }
+    if (place != Place::listen)
+        return false;
     if (key.getModifiers().isCommandDown() || key.getModifiers().isCtrlDown()
         || key.getModifiers().isAltDown() || safetyNote != nullptr)
         return false;
@@ -276,16 +347,19 @@ void AuditionEditor::paint(juce::Graphics& g)
     g.fillAll(palette.background);
     drawHeading(g);
 
-    g.setColour(palette.panel);
-    g.fillRoundedRectangle(wordsArea.toFloat(), 8.0F);
-    juce::AttributedString levels;
-    levels.append(words, textFont(15.0F), palette.text);
-    levels.setJustification(juce::Justification::centredLeft);
-    levels.draw(g, wordsArea.reduced(14, 4).toFloat());
+    if (place == Place::listen) {
+        g.setColour(palette.panel);
+        g.fillRoundedRectangle(wordsArea.toFloat(), 8.0F);
+        juce::AttributedString levels;
+        levels.append(words, textFont(15.0F), palette.text);
+        levels.setJustification(juce::Justification::centredLeft);
+        levels.draw(g, wordsArea.reduced(14, 4).toFloat());
+    }
 
     g.setColour(palette.mutedText);
     g.setFont(textFont(14.0F));
-    g.drawText(safetyWords(), safetyArea, juce::Justification::centredLeft, true);
+    g.drawText(place == Place::listen ? safetyWords() : benchSafetyWords(), safetyArea,
+               juce::Justification::centredLeft, true);
 }
 
 void AuditionEditor::paintOverChildren(juce::Graphics& g)
@@ -322,8 +396,19 @@ void AuditionEditor::resized()
     safetyArea = area.removeFromBottom(22);
     area.removeFromBottom(4);
     const int spare = std::max(0, getHeight() - smallestHeight);
-    road.setBounds(area.removeFromBottom(148 + std::min(24, spare / 8)));
+    const int roadHeight = 148 + std::min(24, spare / 8);
+    const bool isAtBench = place != Place::listen;
+    auto strip = area.removeFromBottom(isAtBench ? PlaceStops::lowHeight : roadHeight);
     area.removeFromBottom(10);
+    if (bench != nullptr)
+        stops.setBounds(isAtBench ? strip : strip.removeFromLeft(PlaceStops::streetWidth));
+    if (isAtBench) {
+        signalsPlace->setBounds(area);
+        bikePlace->setBounds(area);
+    } else {
+        road.setBounds(strip);
+    }
+    const auto placeArea = area;
     plates.setBounds(area.removeFromTop(102 + std::min(40, spare / 5)));
     area.removeFromTop(10);
 
@@ -336,8 +421,8 @@ void AuditionEditor::resized()
     response.setBounds(area);
 
     // Over the curves, so that everything that can be pressed stays in reach.
-    problemPanel.setBounds(
-        response.getBounds().withHeight(problemPanel.heightFor(response.getWidth())));
+    const auto noticeArea = isAtBench ? placeArea.reduced(60, 20) : response.getBounds();
+    problemPanel.setBounds(noticeArea.withHeight(problemPanel.heightFor(noticeArea.getWidth())));
     const int noteWidth = std::min(760, getWidth() - 80);
     if (safetyNote != nullptr)
         safetyNote->setBounds(

@@ -1,24 +1,29 @@
 #pragma once
 
 #include "Gui/AuditionModel.h"
+#include "Gui/BikePlace.h"
 #include "Gui/Look.h"
 #include "Gui/NoticePanel.h"
+#include "Gui/PlaceStops.h"
 #include "Gui/PlateRow.h"
 #include "Gui/ResponseView.h"
 #include "Gui/RoadControl.h"
+#include "Gui/SignalsPlace.h"
 #include "Gui/SoundPanel.h"
 #include "Gui/TransportRow.h"
 
 namespace saddletone::gui {
 
-/** The Listen place: all of the program's window.
+/** All of the program's window: the Listen place and, where there is a bench, the places before it.
 
-    Keys: 1 to 8 candidate, space plays or pauses, B bypass, arrows speed, Esc quiet. */
+    Keys: Ctrl+1 to Ctrl+3 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
+    bypass, arrows speed. */
 class AuditionEditor final : public juce::Component,
                              public juce::FileDragAndDropTarget,
                              private juce::Timer {
 public:
-    explicit AuditionEditor(AuditionModel& auditionModel);
+    /** benchModel: null in a host, which owns the audio device; then there is only Listen. */
+    explicit AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel = nullptr);
     ~AuditionEditor() override;
 
     static constexpr int defaultWidth = 1280;
@@ -28,7 +33,10 @@ public:
 
     /** Takes up the model's state now; a timer does so 30 times a second. */
     void refresh();
-    /** Turns the output down at once and pauses. */
+    /** Goes to another place; without a bench there is none. */
+    void goTo(Place newPlace);
+    [[nodiscard]] Place currentPlace() const noexcept { return place; }
+    /** Turns the output down at once, pauses, and stops a test signal. */
     void quieten();
     /** Covers the window with the safety note until the user has dismissed it. */
     void showSafetyNote(std::function<void()> onDismissed);
@@ -50,8 +58,11 @@ private:
     void applyLook(bool light);
     void pickCandidate(std::size_t index);
     void drawHeading(juce::Graphics& g) const;
+    void refreshBench();
 
     AuditionModel& model;
+    BenchModel* const bench;
+    Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
     juce::String words;
@@ -64,6 +75,9 @@ private:
     SoundPanel sound;
     TransportRow transport;
     RoadControl road;
+    PlaceStops stops;
+    std::unique_ptr<SignalsPlace> signalsPlace; // null without a bench, as is the next
+    std::unique_ptr<BikePlace> bikePlace;
     NoticePanel problemPanel {NoticePanel::Kind::problem, "There is a problem", "Dismiss"};
     std::unique_ptr<NoticePanel> safetyNote;
     juce::TooltipWindow tooltips {this, 900};

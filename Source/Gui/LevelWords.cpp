@@ -75,6 +75,13 @@ juce::String safetyWords()
            "quiet. Levels are estimates unless calibrated.";
 }
 
+juce::String benchSafetyWords()
+{
+    return "Test signals can damage speakers and hearing: start at the lowest volume, wear ear "
+           "plugs "
+           "near a loud bike, keep bystanders away.";
+}
+
 juce::String firstStartWords()
 {
     return "The output starts quiet. Put the headphones on first, then turn it up slowly; Esc "

@@ -16,6 +16,9 @@ namespace saddletone::gui {
 /** The line that is always in sight. */
 [[nodiscard]] juce::String safetyWords();
 
+/** The same where test signals are played. */
+[[nodiscard]] juce::String benchSafetyWords();
+
 /** What a first-time user is told before anything is played. */
 [[nodiscard]] juce::String firstStartWords();
 

@@ -27,7 +27,24 @@ NoticePanel::NoticePanel(Kind noticeKind, const juce::String& title, const juce:
             onDismiss();
     };
     addAndMakeVisible(button);
+    declineButton.setMouseClickGrabsKeyboardFocus(false);
+    declineButton.setHasFocusOutline(true);
+    declineButton.onClick = [this] {
+        if (onDecline)
+            onDecline();
+    };
+    setDecline("Leave it as it is");
+    declineButton.setVisible(false);
+    addChildComponent(declineButton);
     setWantsKeyboardFocus(kind == Kind::safety);
+}
+
+void NoticePanel::setDecline(const juce::String& buttonText)
+{
+    declineButton.setButtonText(buttonText);
+    declineButton.setTitle(buttonText);
+    declineButton.setDescription("Closes this message and leaves everything as it is.");
+    declineButton.setVisible(true);
 }
 
 void NoticePanel::setText(const juce::String& newText)
@@ -78,16 +95,19 @@ void NoticePanel::paint(juce::Graphics& g)
 
 void NoticePanel::resized()
 {
-    button.setBounds(
-        getLocalBounds().reduced(margin).removeFromBottom(buttonHeight).removeFromRight(180));
+    auto row = getLocalBounds().reduced(margin).removeFromBottom(buttonHeight);
+    button.setBounds(row.removeFromRight(180));
+    row.removeFromRight(10);
+    declineButton.setBounds(row.removeFromRight(200));
 }
 
 bool NoticePanel::keyPressed(const juce::KeyPress& key)
 {
     if (key != juce::KeyPress::escapeKey && key != juce::KeyPress::returnKey)
         return false;
-    if (onDismiss)
-        onDismiss();
+    const bool declines = declineButton.isVisible() && key == juce::KeyPress::escapeKey;
+    if (const auto& answer = declines ? onDecline : onDismiss)
+        answer();
     return true;
 }
 

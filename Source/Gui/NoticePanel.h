@@ -6,7 +6,7 @@
 
 namespace saddletone::gui {
 
-/** A message in the window that stays until it is dismissed. */
+/** A message in the window that stays until it is dismissed, or a question with two answers. */
 class NoticePanel final : public juce::Component {
 public:
     enum class Kind { problem, safety };
@@ -14,6 +14,9 @@ public:
     NoticePanel(Kind noticeKind, const juce::String& title, const juce::String& buttonText);
 
     std::function<void()> onDismiss;
+    /** With a second button, which Esc presses; without it Esc dismisses as well. */
+    std::function<void()> onDecline;
+    void setDecline(const juce::String& buttonText);
 
     void setText(const juce::String& newText);
     [[nodiscard]] const juce::String& getText() const noexcept { return text; }
@@ -31,6 +34,7 @@ private:
     juce::String heading;
     juce::String text;
     juce::TextButton button;
+    juce::TextButton declineButton;
 };
 
 } // namespace saddletone::gui

@@ -1,6 +1,7 @@
 #include "Gui/ResponseView.h"
 
 #include "Core/Dsp/Units.h"
+#include "Gui/LineStyles.h"
 #include "Gui/Look.h"
 
 #include <algorithm>
@@ -16,36 +17,6 @@ constexpr double lowestHz = 20.0;
 constexpr double highestHz = 20000.0;
 constexpr double lowestDb = 40.0;
 constexpr double highestDb = 120.0;
-constexpr float curveWidth = 1.8F;
-
-/** Dashes that tell the thin curves apart without colour; empty = solid. */
-const std::array<std::vector<float>, 8> dashPatterns {{{10.0F, 5.0F},
-                                                       {2.0F, 4.0F},
-                                                       {14.0F, 4.0F, 2.0F, 4.0F},
-                                                       {6.0F, 6.0F},
-                                                       {18.0F, 5.0F},
-                                                       {10.0F, 3.0F, 2.0F, 3.0F, 2.0F, 3.0F},
-                                                       {4.0F, 2.0F},
-                                                       {22.0F, 4.0F, 6.0F, 4.0F}}};
-
-void strokeDashed(juce::Graphics& g, const juce::Path& path, std::size_t index)
-{
-    const std::vector<float>& dashes = dashPatterns[index % dashPatterns.size()];
-    juce::Path dashed;
-    juce::PathStrokeType(curveWidth)
-        .createDashedStroke(dashed, path, dashes.data(), static_cast<int>(dashes.size()));
-    g.fillPath(dashed);
-}
-
-void hatch(juce::Graphics& g, const juce::Path& area, float spacing)
-{
-    const juce::Graphics::ScopedSaveState saved(g);
-    g.reduceClipRegion(area);
-    const auto bounds = area.getBounds();
-    for (float offset = -bounds.getHeight(); offset < bounds.getWidth(); offset += spacing)
-        g.drawLine(bounds.getX() + offset, bounds.getBottom(),
-                   bounds.getX() + offset + bounds.getHeight(), bounds.getY(), 1.4F);
-}
 
 } // namespace
 

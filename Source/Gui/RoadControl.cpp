@@ -4,9 +4,9 @@
 #include "Gui/LevelWords.h"
 #include "Gui/Look.h"
 #include "Gui/ParameterIds.h"
+#include "Gui/RoadScenery.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 namespace saddletone::gui {
@@ -16,6 +16,7 @@ namespace {
 constexpr float sideMargin = 70.0F;
 constexpr float bandHeight = 34.0F;
 constexpr float labelsHeight = 44.0F;
+constexpr float widestLabel = 76.0F;
 
 class SpeedValue final : public juce::AccessibilityValueInterface {
 public:
@@ -67,7 +68,8 @@ juce::Rectangle<float> RoadControl::roadArea() const
         .toFloat()
         .withTrimmedBottom(labelsHeight)
         .removeFromBottom(bandHeight)
-        .reduced(12.0F, 0.0F);
+        .withTrimmedLeft(joinsStops ? 0.0F : 12.0F)
+        .withTrimmedRight(12.0F);
 }
 
 float RoadControl::positionOf(double speedMph) const
@@ -120,23 +122,7 @@ void RoadControl::drawScenery(juce::Graphics& g) const
     g.setColour(palette.accentLine);
     g.fillRect(shop.withWidth(11.0F).withX(shop.getRight() - 15.0F).withTrimmedTop(12.0F));
 
-    // The highway: the road parts into lanes at its far end.
-    const juce::Rectangle<float> gantry(positionOf(endMph) + 16.0F, road.getY() - 44.0F, 38.0F,
-                                        20.0F);
-    g.setColour(palette.outline);
-    g.fillRect(gantry.getX() + 4.0F, gantry.getBottom(), 3.0F, road.getY() - gantry.getBottom());
-    g.fillRect(gantry.getRight() - 7.0F, gantry.getBottom(), 3.0F,
-               road.getY() - gantry.getBottom());
-    g.setColour(palette.control);
-    g.fillRoundedRectangle(gantry, 3.0F);
-    g.setColour(palette.outline);
-    g.drawRoundedRectangle(gantry, 3.0F, 1.5F);
-    juce::Path arrow;
-    arrow.addArrow({gantry.getCentreX() - 10.0F, gantry.getCentreY(), gantry.getCentreX() + 11.0F,
-                    gantry.getCentreY()},
-                   3.0F, 11.0F, 9.0F);
-    g.setColour(palette.text);
-    g.fillPath(arrow);
+    drawGantry(g, palette, {positionOf(endMph) + 16.0F, road.getY()});
 }
 
 void RoadControl::drawRider(juce::Graphics& g) const
@@ -144,45 +130,7 @@ void RoadControl::drawRider(juce::Graphics& g) const
     const Palette palette = paletteOf(*this);
     const auto road = roadArea();
     const float x = positionOf(dsp::kmhToMph(speed));
-    const float ground = road.getCentreY() - 3.0F;
-
-    // Side view, heading for the highway; coordinates from the point between the wheels.
-    const auto at = [&](float right, float up) {
-        return juce::Point<float>(x + right, ground - up);
-    };
-    juce::Path machine;
-    for (const float wheel : {-17.0F, 17.0F})
-        machine.addEllipse(juce::Rectangle<float>(15.0F, 15.0F).withCentre(at(wheel, 7.5F)));
-    machine.startNewSubPath(at(-17.0F, 7.5F));
-    machine.lineTo(at(-8.0F, 17.0F));
-    machine.lineTo(at(9.0F, 18.0F));
-    machine.lineTo(at(17.0F, 7.5F));
-    machine.startNewSubPath(at(9.0F, 18.0F));
-    machine.lineTo(at(7.0F, 28.0F));
-    machine.startNewSubPath(at(-8.0F, 17.0F));
-    machine.lineTo(at(2.0F, 8.0F));
-    machine.lineTo(at(9.0F, 18.0F));
-    juce::Path rider;
-    rider.startNewSubPath(at(3.0F, 10.0F));
-    rider.lineTo(at(4.0F, 17.0F));
-    rider.lineTo(at(-6.0F, 20.0F));
-    rider.lineTo(at(-3.0F, 35.0F));
-    rider.lineTo(at(7.0F, 27.0F));
-    const auto head = juce::Rectangle<float>(14.0F, 14.0F).withCentre(at(-1.0F, 43.0F));
-
-    const juce::PathStrokeType halo(8.0F, juce::PathStrokeType::curved,
-                                    juce::PathStrokeType::rounded);
-    const juce::PathStrokeType line(3.5F, juce::PathStrokeType::curved,
-                                    juce::PathStrokeType::rounded);
-    g.setColour(palette.panel);
-    g.strokePath(machine, halo);
-    g.strokePath(rider, halo);
-    g.fillEllipse(head.expanded(2.5F));
-    g.setColour(palette.text);
-    g.strokePath(machine, line);
-    g.setColour(palette.accentLine);
-    g.strokePath(rider, line);
-    g.fillEllipse(head);
+    drawMotorcyclist(g, palette, {x, road.getCentreY() - 3.0F}, 1.0F);
 
     // The speed stands behind the rider where there is room, else in front.
     const juce::Font font = textFont(19.0F, juce::Font::bold);
@@ -202,32 +150,33 @@ void RoadControl::paint(juce::Graphics& g)
 {
     const Palette palette = paletteOf(*this);
     g.setColour(palette.panel);
-    g.fillRoundedRectangle(getLocalBounds().toFloat(), 8.0F);
+    auto panel = getLocalBounds().toFloat();
+    if (joinsStops)
+        panel = panel.withLeft(panel.getX() - 10.0F); // its rounded corners are clipped
+    g.fillRoundedRectangle(panel, 8.0F);
 
-    g.setColour(palette.text);
-    g.setFont(textFont(17.0F, juce::Font::bold));
-    const auto textLeft = static_cast<int>(sideMargin) + 18;
-    g.drawText("Listen", textLeft, 7, 72, 24, juce::Justification::centredLeft, false);
+    auto textLeft = static_cast<int>(sideMargin) + 18;
+    if (!joinsStops) {
+        g.setColour(palette.text);
+        g.setFont(textFont(17.0F, juce::Font::bold));
+        g.drawText("Listen", textLeft, 7, 72, 24, juce::Justification::centredLeft, false);
+        textLeft += 72;
+    }
     g.setColour(palette.mutedText);
     g.setFont(textFont(14.0F));
-    g.drawText("Drag the rider from the shop door to the highway, or use the arrow keys.",
-               textLeft + 72, 7, getWidth() - textLeft - 84, 24, juce::Justification::centredLeft,
-               true);
+    g.drawText("Drag the rider from the shop door to the highway, or use the arrow keys.", textLeft,
+               7, getWidth() - textLeft - 12, 24, juce::Justification::centredLeft, true);
 
     const auto road = roadArea();
-    g.setColour(palette.road);
-    g.fillRect(road);
-    g.setColour(palette.roadMark);
-    const std::array<float, 2> dashes {18.0F, 14.0F};
-    g.drawDashedLine(
-        {road.getX(), road.getCentreY() + 6.0F, road.getRight(), road.getCentreY() + 6.0F},
-        dashes.data(), static_cast<int>(dashes.size()), 2.0F);
+    drawRoadBand(g, palette, road);
     drawScenery(g);
 
     for (int mph = 0; mph <= static_cast<int>(endMph); mph += 10) {
         const float x = positionOf(mph);
         g.setColour(palette.outline);
         g.fillRect(x - 1.0F, road.getBottom(), 2.0F, 5.0F);
+        if (positionOf(10.0) - positionOf(0.0) < widestLabel && mph % 30 != 0)
+            continue;
         const auto kmh = static_cast<int>(std::lround(dsp::mphToKmh(mph)));
         juce::Rectangle<float> label(x - 42.0F, road.getBottom() + 5.0F, 84.0F, 38.0F);
         g.setColour(palette.text);

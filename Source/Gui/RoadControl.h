@@ -13,6 +13,9 @@ public:
 
     static constexpr double endMph = 90.0;
 
+    /** Whether the street with the signs lies to its left, so that the two meet. */
+    void setJoinsStops(bool joins) { joinsStops = joins; }
+
     [[nodiscard]] double speedKmh() const noexcept { return speed; }
     /** Sets the speed as one gesture, kept on the road. */
     void setSpeedKmh(double newSpeedKmh);
@@ -31,6 +34,7 @@ private:
     void drawRider(juce::Graphics& g) const;
 
     double speed = 0.0;
+    bool joinsStops = false;
     juce::ParameterAttachment attachment; // last: its first call needs the rest
 };
 

@@ -3,10 +3,12 @@
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
 #include "Plugin/AuditionProcessor.h"
+#include "Plugin/Bench.h"
 
 #include <juce_audio_devices/juce_audio_devices.h>
 #include <juce_audio_utils/juce_audio_utils.h>
 
+#include <algorithm>
 #include <iostream>
 #include <optional>
 
@@ -31,6 +33,7 @@ constexpr const char* usage =
     "\n"
     "Pictures of the window, without sound:\n"
     "  --screenshot F.png   draw the window once the job has loaded, then quit\n"
+    "  --place NAME         place to show: signals, bike or listen\n"
     "  --size WxH           its size in pixels, from 1024x700\n"
     "  --speed-mph V        speed to show\n"
     "  --candidate N        candidate to show, 1 to 8\n"
@@ -44,6 +47,7 @@ struct CommandLineOptions {
     std::optional<juce::File> screenshot;
     std::optional<double> speedMph;
     std::optional<int> candidate;
+    gui::Place place = gui::Place::listen;
     int width = gui::AuditionEditor::defaultWidth;
     int height = gui::AuditionEditor::defaultHeight;
 };
@@ -77,6 +81,15 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
             options.speedMph = takeValue().getDoubleValue();
         } else if (name == "--candidate") {
             options.candidate = takeValue().getIntValue();
+        } else if (name == "--place") {
+            const juce::String place = takeValue();
+            const auto* const found = std::ranges::find_if(gui::allPlaces, [&](gui::Place each) {
+                return place.equalsIgnoreCase(gui::placeName(each));
+            });
+            if (found != gui::allPlaces.end())
+                options.place = *found;
+            else if (problem.isEmpty())
+                problem = "--place takes signals, bike or listen, not " + place;
         } else if (name == "--size") {
             const juce::String size = takeValue();
             options.width = size.upToFirstOccurrenceOf("x", false, true).getIntValue();
@@ -110,8 +123,8 @@ bool writeScreenshot(juce::Component& component, const juce::File& file)
 
 } // namespace
 
-/** The program around the plug-in: a window, an audio output and a settings file. There is no
-    audio input, so nothing can feed back. */
+/** The program around the plug-in: a window, audio output, a settings file, and the bench. Only the
+    bench opens an input, when asked to; the audition never hears it, so nothing can feed back. */
 class StandaloneApp final : public juce::JUCEApplication, private juce::Timer {
 public:
     StandaloneApp() = default;
@@ -129,6 +142,7 @@ private:
 
     void timerCallback() override;
     void openSettings();
+    void makeBench();
     void openAudio();
     void showAudioSettings();
     void makePicture();
@@ -140,6 +154,7 @@ private:
     std::unique_ptr<AuditionProcessor> processor;
     juce::AudioDeviceManager devices;
     juce::AudioProcessorPlayer processorPlayer;
+    std::unique_ptr<Bench> bench;
     std::unique_ptr<gui::AuditionEditor> screen;
     std::unique_ptr<Window> window;
     juce::Component::SafePointer<juce::DialogWindow> audioDialog;
@@ -209,17 +224,19 @@ void StandaloneApp::initialise(const juce::String&)
 
     dialogLook = std::make_unique<gui::Look>(processor->usesLightLook());
     juce::LookAndFeel::setDefaultLookAndFeel(dialogLook.get());
-    screen = std::make_unique<gui::AuditionEditor>(*processor);
+    makeBench();
+    screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get());
     if (options.screenshot) {
         screen->setSize(options.width, options.height);
+        screen->goTo(options.place);
         startTimerHz(10);
         return;
     }
     processor->onShowAudioSettings = [this] { showAudioSettings(); };
     window = std::make_unique<Window>(*screen);
     window->setVisible(true);
-    screen->grabKeyboardFocus();
     openAudio();
+    screen->goTo(options.place);
     if (!properties.getUserSettings()->getBoolValue(safetyNoteSeenKey))
         screen->showSafetyNote([this] {
             properties.getUserSettings()->setValue(safetyNoteSeenKey, true);
@@ -242,13 +259,27 @@ void StandaloneApp::openSettings()
     properties.setStorageParameters(places);
 }
 
+void StandaloneApp::makeBench()
+{
+    Bench::Surroundings surroundings;
+    surroundings.openJobFolder = [this] {
+        const auto job = processor->snapshot().job;
+        return job != nullptr ? job->folder : juce::File();
+    };
+    surroundings.openJob = [this](const juce::File& folder) { processor->openJob(folder); };
+    surroundings.pauseAudition = [this] { processor->pause(); };
+    surroundings.takesFolder = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory)
+                                   .getChildFile("Saddletone takes");
+    bench = std::make_unique<Bench>(devices, &processorPlayer, std::move(surroundings));
+}
+
 void StandaloneApp::openAudio()
 {
     const std::unique_ptr<juce::XmlElement> saved =
         properties.getUserSettings()->getXmlValue(audioDeviceKey);
     const juce::String reason = devices.initialise(0, 2, saved.get(), true);
     processorPlayer.setProcessor(processor.get());
-    devices.addAudioCallback(&processorPlayer);
+    devices.addAudioCallback(&bench->device());
     if (devices.getCurrentAudioDevice() == nullptr)
         processor->reportProblem(
             "There is no sound, as no audio output could be opened"
@@ -279,8 +310,9 @@ void StandaloneApp::showAudioSettings()
 void StandaloneApp::makePicture()
 {
     processor->update();
+    bench->update();
     const gui::AuditionSnapshot snapshot = processor->snapshot();
-    if (snapshot.busy)
+    if (snapshot.busy || bench->isBusy())
         return;
     // The job's own programme is ordered when the job has come in, one tick later.
     if (++quietTicks < 3)
@@ -323,19 +355,21 @@ void StandaloneApp::shutdown()
     stopTimer();
     if (window != nullptr) {
         juce::PropertiesFile& settings = *properties.getUserSettings();
+        bench->closeInput(); // or the next start would open it unasked
         if (const auto deviceState = devices.createStateXml())
             settings.setValue(audioDeviceKey, deviceState.get());
         settings.setValue(lightLookKey, processor->usesLightLook());
         if (const auto job = processor->snapshot().job)
             settings.setValue(lastJobKey, job->folder.getFullPathName());
         properties.saveIfNeeded();
-        devices.removeAudioCallback(&processorPlayer);
+        devices.removeAudioCallback(&bench->device());
         processorPlayer.setProcessor(nullptr);
         devices.closeAudioDevice();
     }
     delete audioDialog.getComponent();
     window.reset();
     screen.reset();
+    bench.reset();
     processor.reset();
     juce::LookAndFeel::setDefaultLookAndFeel(nullptr);
 }

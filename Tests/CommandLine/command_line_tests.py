@@ -72,8 +72,8 @@ class CommandLineTests(unittest.TestCase):
     def test_help_is_everywhere(self):
         self.assertEqual(run("--help").returncode, 0)
         self.assertEqual(run("--version").returncode, 0)
-        for verb in ("signal", "tracks", "measure", "analyse", "compare", "predict", "listen",
-                     "report", "job", "demo"):
+        for verb in ("signal", "tracks", "measure", "calibrate", "import", "analyse", "compare",
+                     "predict", "listen", "report", "job", "demo"):
             result = run(verb, "--help")
             self.assertEqual(result.returncode, 0)
             self.assertIn("Usage", result.stdout)
@@ -85,6 +85,15 @@ class CommandLineTests(unittest.TestCase):
         self.refused(2, ["3 Hz", "48000"], "signal", "pink", "--rate", "3", "--out", "x.wav")
         self.refused(2, ["full scale", "at most"], "signal", "pink", "--level", "0", "--out", "x.wav")
         self.refused(2, ["--level"], "signal", "pink", "--level", "loud", "--out", "x.wav")
+        self.refused(2, ["sine", "--from"], "signal", "sine", "--from", "30", "--out", "x.wav")
+        self.refused(2, ["-18.5 dBFS"], "signal", "calibrated-pink", "--level", "-12", "--out", "x.wav")
+        self.refused(2, ["horn", "tweeter"], "signal", "pink", "--driver", "horn", "--out", "x.wav")
+        self.refused(2, ["--driver"], "signal", "sweep", "--driver", "mid", "--out", "x.wav")
+        self.refused(2, ["multitone"], "signal", "bands", "--tones", "12", "--out", "x.wav")
+        self.refused(2, ["1 to 20 s"], "signal", "bands", "--seconds", "30", "--out", "x.wav")
+        self.refused(2, ["ogg", "mp3"], "tracks", "--format", "ogg", "--out", "set")
+        self.refused(2, ["MP3", "44100"], "tracks", "--format", "mp3", "--rate", "96000", "--out", "set")
+        self.refused(2, ["32000"], "tracks", "--rate", "32000", "--out", "set")
         self.refused(2, ["--bands"], "analyse", "--recording", "music.wav", "--bands", "5")
         self.refused(2, ["helmet"], "listen", "--measured", "state.json", "--programme", "music.wav",
                      "--helmet", "straw", "--out", "x.wav")
@@ -123,12 +132,148 @@ class CommandLineTests(unittest.TestCase):
         self.refused(1, ["newer.json", "99", "newer Saddletone"], "listen", "--measured", "newer.json", *common)
         self.refused(1, ["type.json", "sampleRate", "number"], "listen", "--measured", "type.json", *common)
 
+    def test_every_signal_is_made_with_a_description_that_names_it(self):
+        types = ("pink", "white", "sweep", "sine", "silence", "level", "calibrated-pink", "bands", "stepped",
+                 "multitone", "polarity", "channels", "gain-set")
+        help_text = run("signal", "--help").stdout
+        with tempfile.TemporaryDirectory() as folder:
+            for kind in types:
+                self.assertIn(kind, help_text)
+                name = kind + (".flac" if kind == "bands" else ".mp3" if kind == "stepped" else ".wav")
+                result = run("signal", kind, "--seconds", "1", "--out", name, "--json", cwd=folder)
+                self.assertEqual(result.returncode, 0, result.stderr)
+                said = json.loads(result.stdout)
+                with open(os.path.join(folder, said["description"]), encoding="utf-8") as file:
+                    description = json.load(file)
+                self.assertEqual(description["file"], name)
+                self.assertEqual(description["type"], kind)
+                self.assertEqual(description["schemaVersion"], 1)
+                self.assertEqual(description["numChannels"], 2 if kind == "channels" else 1)
+                self.assertEqual(said["levelsAreNominal"], kind == "stepped")
+            driver = run("signal", "pink", "--driver", "tweeter", "--seconds", "1", "--out", "t.wav", "--json",
+                         cwd=folder)
+            self.assertEqual(json.loads(driver.stdout)["levelDbfs"], -30)
+            # NAME.mp3 must not take NAME.wav's description.
+            taken = run("signal", "pink", "--seconds", "1", "--out", "pink.mp3", cwd=folder)
+            self.assertEqual(taken.returncode, 1)
+            self.assertIn("pink.wav", taken.stderr)
+            self.assertFalse(os.path.exists(os.path.join(folder, "pink.mp3")))
+
+    def test_a_set_of_mp3_tracks_measures(self):
+        with tempfile.TemporaryDirectory() as folder:
+            result = run("tracks", "--out", "set", "--format", "mp3", "--json", cwd=folder)
+            self.assertEqual(result.returncode, 0, result.stderr)
+            tracks = json.loads(result.stdout)["tracks"]
+            self.assertEqual(len(tracks), 15)
+            with open(os.path.join(folder, "set", "track-list.html"), encoding="utf-8") as file:
+                track_list = file.read()
+            for track in tracks:
+                self.assertIn(os.path.basename(track), track_list)
+                self.assertTrue(os.path.getsize(os.path.join(folder, track)) > 0)
+            measured = run("measure", "--recording", "set/03-sweep.mp3", "--signal",
+                           "set/03-sweep.signal.json", "--out", "state.json", cwd=folder)
+            self.assertEqual(measured.returncode, 0, measured.stderr)
+
     def test_json_output_is_json(self):
         with tempfile.TemporaryDirectory() as folder:
             result = run("signal", "sine", "--seconds", "1", "--out", os.path.join(folder, "s.wav"), "--json")
             self.assertEqual(json.loads(result.stdout)["numFrames"], 48000)
         result = run("compare", "state.json", "state.json", "--json", cwd=self.at)
         self.assertFalse(json.loads(result.stdout)["comparisons"][0]["significant"])
+        sides = run("compare", "--left", "state.json", "--right", "state.json", "--json", cwd=self.at)
+        match = json.loads(sides.stdout)["match"]
+        self.assertEqual((match["levelDifferenceDb"], match["rmsDb"]), (0.0, 0.0))
+
+    def test_compare_takes_states_or_sides_but_not_both(self):
+        self.refused(2, ["--reference", "--left"], "compare", "state.json")
+        self.refused(2, ["--right"], "compare", "--left", "state.json")
+        self.refused(2, ["not both"], "compare", "state.json", "--left", "state.json", "--right", "state.json")
+        self.refused(2, ["--from"], "compare", "state.json", "state.json", "--from", "500", "--to", "100")
+
+    def test_a_saved_calibration_serves_a_measurement_and_shows_its_drift(self):
+        with tempfile.TemporaryDirectory() as folder:
+            def at(name):
+                return os.path.join(folder, name)
+            for name, level in (("old.wav", "-20"), ("new.wav", "-19")):
+                made = run("signal", "sine", "--seconds", "2", "--level", level, "--out", at(name))
+                self.assertEqual(made.returncode, 0, made.stderr)
+            saved = run("calibrate", "--recording", at("old.wav"), "--spl", "94", "--microphone", "m1",
+                        "--date", "2026-01-31", "--out", at("old.json"), "--json")
+            self.assertEqual(saved.returncode, 0, saved.stderr)
+            self.assertAlmostEqual(json.loads(saved.stdout)["splAtFullScaleDb"], 114.0, delta=0.01)
+            drifted = run("calibrate", "--recording", at("new.wav"), "--microphone", "m1", "--date",
+                          "2026-02-02", "--previous", at("old.json"), "--out", at("new.json"))
+            self.assertEqual(drifted.returncode, 0, drifted.stderr)
+            self.assertIn("caution: The calibrator reads 1.00 dB higher", drifted.stdout)
+            self.assertIn("2 days before", drifted.stdout)
+            other = run("calibrate", "--recording", at("new.wav"), "--microphone", "m2",
+                        "--previous", at("old.json"), "--out", at("other.json"))
+            self.assertEqual(other.returncode, 1)
+            self.assertIn("different microphones", other.stderr)
+            self.assertFalse(os.path.exists(at("other.json")))
+
+            sweep = os.path.join(self.at, "sweep.wav")
+            for calibration in ("old.json", "old.wav"):
+                measured = run("measure", "--recording", sweep, "--signal",
+                               os.path.join(self.at, "sweep.signal.json"), "--calibration",
+                               at(calibration), "--out", at("state.json"))
+                self.assertEqual(measured.returncode, 0, measured.stderr)
+                self.assertEqual("calibration of 2026-01-31" in measured.stdout,
+                                 calibration == "old.json")
+                with open(at("state.json"), encoding="utf-8") as file:
+                    read = json.load(file)["calibration"]
+                self.assertEqual(read["toneSplDb"], 94.0)
+                self.assertAlmostEqual(read["toneDbfs"], -20.0, delta=0.01)
+        self.write("broken.json", "{}")
+        self.refused(1, ["broken.json", "kind"], "measure", "--recording", "sweep.wav", "--signal",
+                     "sweep.signal.json", "--calibration", "broken.json", "--out", "x.json")
+        self.refused(1, ["1 kHz"], "calibrate", "--recording", "music.wav", "--microphone", "m",
+                     "--out", "x.json")
+        self.refused(2, ["2026-05-01"], "calibrate", "--recording", "music.wav", "--microphone", "m",
+                     "--date", "today", "--out", "x.json")
+
+    def test_results_of_other_instruments_are_imported(self):
+        levels = {31.5: -12.5, 100.0: 1.0, 315.0: 2.5, 1000.0: 0.0, 4000.0: -2.0, 16000.0: -9.5}
+        with tempfile.TemporaryDirectory() as folder:
+            def at(name):
+                return os.path.join(folder, name)
+
+            def imported(*arguments):
+                result = run("import", *arguments, "--out", at("state.json"), "--json")
+                self.assertEqual(result.returncode, 0, result.stderr)
+                return " ".join(json.loads(result.stdout)["remarks"])
+
+            for separator, mark in (("\t", "."), (";", ","), (",", "."), ("  ", ",")):
+                with open(at("curve.txt"), "w", encoding="utf-8") as file:
+                    file.write("* curve of another instrument\n")
+                    for frequency, level in levels.items():
+                        file.write(f"{frequency}|{level}\n".replace(".", mark).replace("|", separator))
+                remarks = imported("--table", at("curve.txt"), "--profile", "B", "--engine", "idle")
+                self.assertIn("Phase unknown, made minimum phase", remarks)
+                with open(at("state.json"), encoding="utf-8") as file:
+                    state = json.load(file)
+                self.assertEqual(state["state"]["radioProfile"], "B")
+                for band in state["bands"]:
+                    self.assertEqual(band["uncertaintyDb"], 1.0)
+                    if not 31.5 < band["frequencyHz"] < 16000.0:
+                        self.assertFalse(band["trusted"])
+                self.assertEqual(run("compare", os.path.join(self.at, "state.json"), at("state.json")).returncode, 0)
+
+            with open(at("bands.csv"), "w", encoding="utf-8") as file:
+                file.write("Hz;dB\n" + "".join(f"{f};{70 + i % 3},5\n" for i, f in
+                                               enumerate((100, 125, 160, 200, 250, 315, 400, 500))))
+            self.assertIn("pink noise", imported("--third-octave", at("bands.csv")))
+            impulse = os.path.join(self.at, "state.impulse.wav")
+            self.assertIn("impulse response", imported("--impulse", impulse, "--channel", "1"))
+
+        self.write("words.txt", "no numbers at all\n")
+        self.refused(1, ["words.txt"], "import", "--table", "words.txt", "--out", "x.json")
+        self.refused(1, ["missing.txt"], "import", "--third-octave", "missing.txt", "--out", "x.json")
+        self.refused(1, ["channel(s), not 7"], "import", "--impulse", "music.wav", "--channel", "7",
+                     "--out", "x.json")
+        self.refused(2, ["--table"], "import", "--out", "x.json")
+        self.refused(2, ["--table"], "import", "--table", "words.txt", "--impulse", "music.wav",
+                     "--out", "x.json")
 
     def test_a_job_from_nothing_to_a_report(self):
         with tempfile.TemporaryDirectory() as folder:

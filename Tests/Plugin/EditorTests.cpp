@@ -4,127 +4,23 @@
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
 #include "Plugin/AuditionProcessor.h"
-#include "Plugin/Parameters.h"
+#include "Support/EditorFixtures.h"
 
 #include <catch2/catch.hpp>
-
-#include <set>
 
 using namespace saddletone;
 namespace ids = gui::parameterIds;
 
 namespace {
 
-/** A model without a processor behind it: it remembers what it was asked for. */
-class RecordingModel final : public gui::AuditionModel {
-public:
-    juce::AudioProcessorValueTreeState& parameters() override { return values; }
-    gui::AuditionSnapshot snapshot() override
-    {
-        current.speedKmh = gui::parameterValue(values, ids::speedKmh);
-        return current;
-    }
-    void openJob(const juce::File& folder) override { openedJob = folder; }
-    void openProgramme(const juce::File& file) override { openedProgramme = file; }
-    void play() override { current.player.playing = true; }
-    void pause() override { current.player.playing = false; }
-    void setLooping(bool shouldLoop) override { current.player.looping = shouldLoop; }
-    void setPositionSeconds(double seconds) override { current.player.positionSeconds = seconds; }
-    void dismissProblem() override { current.problem.clear(); }
-    bool usesLightLook() const override { return light; }
-    void setUsesLightLook(bool newLight) override { light = newLight; }
-    bool hasAudioSettings() const override { return true; }
-    void showAudioSettings() override {}
-
-    void openMadeUpJob(std::size_t numCandidates)
-    {
-        auto job = std::make_shared<gui::JobView>();
-        job->title = "Made-up job";
-        job->bike = "Made-up tourer";
-        job->invented = true;
-        for (double frequencyHz = 20.0; frequencyHz < 20000.0; frequencyHz *= 1.1)
-            job->frequenciesHz.push_back(frequencyHz);
-        for (std::size_t index = 0; index < numCandidates; ++index) {
-            gui::CandidateView candidate;
-            candidate.name = "Candidate with a rather long name " + juce::String(index + 1);
-            candidate.octaveSplDb.assign(job->frequenciesHz.size(),
-                                         70.0 + 2.0 * static_cast<double>(index));
-            job->candidates.push_back(std::move(candidate));
-        }
-        current.job = std::move(job);
-        current.levels.programmeSplDba = 90.0;
-        current.levels.windSplDba = 106.0;
-        current.levels.outputDbfsA = -36.0;
-        current.player.available = true;
-        current.player.loaded = true;
-        current.player.durationSeconds = 60.0;
-    }
-
-    gui::AuditionSnapshot current;
-    juce::File openedJob;
-    juce::File openedProgramme;
-    bool light = false;
-
-private:
-    /** Parameters need a processor to live in; the screens never see it. */
-    class Owner final : public juce::AudioProcessor {
-    public:
-        const juce::String getName() const override { return "owner"; }
-        void prepareToPlay(double, int) override {}
-        void releaseResources() override {}
-        void processBlock(juce::AudioBuffer<float>&, juce::MidiBuffer&) override {}
-        double getTailLengthSeconds() const override { return 0.0; }
-        bool acceptsMidi() const override { return false; }
-        bool producesMidi() const override { return false; }
-        juce::AudioProcessorEditor* createEditor() override { return nullptr; }
-        bool hasEditor() const override { return false; }
-        int getNumPrograms() override { return 1; }
-        int getCurrentProgram() override { return 0; }
-        void setCurrentProgram(int) override {}
-        const juce::String getProgramName(int) override { return {}; }
-        void changeProgramName(int, const juce::String&) override {}
-        void getStateInformation(juce::MemoryBlock&) override {}
-        void setStateInformation(const void*, int) override {}
-    };
-
-    Owner owner;
-    juce::AudioProcessorValueTreeState values {owner, nullptr, "parameters",
-                                               plugin::makeParameterLayout()};
-};
+using test::characterKey;
+using test::collectControls;
+using test::countColours;
+using test::RecordingModel;
 
 double get(RecordingModel& model, const char* id)
 {
     return gui::parameterValue(model.parameters(), id);
-}
-
-juce::KeyPress characterKey(char character)
-{
-    return {character, juce::ModifierKeys::noModifiers, static_cast<juce::juce_wchar>(character)};
-}
-
-/** All components below one that a user can act on. */
-void collectControls(juce::Component& component, std::vector<juce::Component*>& controls)
-{
-    for (juce::Component* const child : component.getChildren()) {
-        // The parts inside a slider or a combo box are spoken for by it.
-        if (dynamic_cast<juce::Slider*>(child) != nullptr
-            || dynamic_cast<juce::ComboBox*>(child) != nullptr
-            || dynamic_cast<juce::Button*>(child) != nullptr
-            || dynamic_cast<gui::RoadControl*>(child) != nullptr)
-            controls.push_back(child);
-        else
-            collectControls(*child, controls);
-    }
-}
-
-std::size_t countColours(const juce::Image& image)
-{
-    std::set<juce::uint32> colours;
-    const juce::Image::BitmapData pixels(image, juce::Image::BitmapData::readOnly);
-    for (int y = 0; y < image.getHeight(); y += 3)
-        for (int x = 0; x < image.getWidth(); x += 3)
-            colours.insert(pixels.getPixelColour(x, y).getARGB());
-    return colours.size();
 }
 
 } // namespace

@@ -128,4 +128,29 @@ std::vector<double> periodicPowerPerBin(std::span<const float> samples)
     return power;
 }
 
+std::vector<double> segmentedPowerPerBin(std::span<const float> samples, std::size_t segmentFrames)
+{
+    assert(!samples.empty() && segmentFrames >= 2 && segmentFrames % 2 == 0);
+    RealFft<float> fft(segmentFrames);
+    std::vector<double> power(fft.numBins(), 0.0);
+    for (std::size_t begin = 0; begin < samples.size(); begin += segmentFrames) {
+        const auto segment =
+            samples.subspan(begin, std::min(segmentFrames, samples.size() - begin));
+        const auto rest = std::ranges::copy(segment, fft.time().begin()).out;
+        std::fill(rest, fft.time().end(), 0.0F);
+        fft.forward();
+        const auto spectrum = fft.spectrum();
+        for (std::size_t bin = 0; bin < power.size(); ++bin)
+            power[bin] += static_cast<double>(std::norm(spectrum[bin]));
+    }
+    // Energy by Parseval, spread over the signal's own length.
+    const double scale =
+        2.0 / (static_cast<double>(segmentFrames) * static_cast<double>(samples.size()));
+    for (double& value : power)
+        value *= scale;
+    power.front() *= 0.5;
+    power.back() *= 0.5;
+    return power;
+}
+
 } // namespace saddletone::dsp

@@ -42,4 +42,10 @@ struct Band {
     its length. Bins are sampleRate / samples.size() apart; the length must be even. */
 [[nodiscard]] std::vector<double> periodicPowerPerBin(std::span<const float> samples);
 
+/** The same from consecutive segments of segmentFrames (even), the last one filled up with silence,
+    in single precision: quick and small for long signals. The sum over bins is the mean square of
+    the signal, so what comes and goes within it counts with its energy. */
+[[nodiscard]] std::vector<double> segmentedPowerPerBin(std::span<const float> samples,
+                                                       std::size_t segmentFrames);
+
 } // namespace saddletone::dsp

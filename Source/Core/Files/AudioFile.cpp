@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -37,7 +38,81 @@ int quantise(float sample, int numBits, dsp::RandomSource& random)
     return static_cast<int>(std::clamp(rounded, -scale, scale - 1.0));
 }
 
+/** The container and the coding of a file to be written. */
+int sndfileFormat(FileType type, SampleFormat format)
+{
+    if (type == FileType::mp3)
+        return SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III;
+    const int container = type == FileType::flac ? SF_FORMAT_FLAC : SF_FORMAT_WAV;
+    switch (format) {
+    case SampleFormat::pcm16: return container | SF_FORMAT_PCM_16;
+    case SampleFormat::pcm24: return container | SF_FORMAT_PCM_24;
+    case SampleFormat::float32: break;
+    }
+    return container | SF_FORMAT_FLOAT;
+}
+
+/** What a kind of file cannot hold. */
+std::optional<dsp::Unexpected> checkFileType(const dsp::AudioBuffer& audio,
+                                             const std::filesystem::path& file, FileType type,
+                                             SampleFormat format)
+{
+    if (type == FileType::flac && format == SampleFormat::float32)
+        return dsp::fail(dsp::ErrorCode::unsupported,
+                         quoted(file) + ": FLAC holds 16 or 24 bits, not 32-bit float");
+    if (type != FileType::mp3)
+        return std::nullopt;
+    if (std::ranges::find(mp3SampleRates, audio.sampleRate) == mp3SampleRates.end())
+        return dsp::fail(dsp::ErrorCode::unsupported,
+                         quoted(file) + ": MP3 holds 32000, 44100 or 48000 Hz at "
+                             + std::to_string(mp3BitRateKbps) + " kb/s, not "
+                             + std::to_string(std::lround(audio.sampleRate)) + " Hz");
+    if (audio.numChannels() > 2)
+        return dsp::fail(dsp::ErrorCode::unsupported, quoted(file)
+                                                          + ": MP3 holds one or two channels, not "
+                                                          + std::to_string(audio.numChannels()));
+    return std::nullopt;
+}
+
+/** Constant, and the highest that layer III has: libsndfile spreads compression levels 0 to 1 over
+    the bit rates of the layer from the highest to the lowest. The level comes first, as the mode
+    applies it at once and fails while there is none. */
+bool setHighestConstantBitRate(SNDFILE* file)
+{
+    int mode = SF_BITRATE_MODE_CONSTANT;
+    double level = 0.0;
+    return sf_command(file, SFC_SET_COMPRESSION_LEVEL, &level, sizeof(level)) == SF_TRUE
+           && sf_command(file, SFC_SET_BITRATE_MODE, &mode, sizeof(mode)) == SF_TRUE;
+}
+
 } // namespace
+
+std::string_view fileTypeName(FileType type) noexcept
+{
+    switch (type) {
+    case FileType::flac: return "flac";
+    case FileType::mp3: return "mp3";
+    case FileType::wav: break;
+    }
+    return "wav";
+}
+
+dsp::Result<FileType> parseFileType(std::string_view name)
+{
+    for (const FileType type : {FileType::wav, FileType::flac, FileType::mp3})
+        if (fileTypeName(type) == name)
+            return type;
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "file type '" + std::string(name) + "' is not known; use wav, flac or mp3");
+}
+
+FileType fileTypeOf(const std::filesystem::path& file)
+{
+    const std::string ending = file.extension().string();
+    if (ending == ".flac")
+        return FileType::flac;
+    return ending == ".mp3" ? FileType::mp3 : FileType::wav;
+}
 
 std::string_view sampleFormatName(SampleFormat format) noexcept
 {
@@ -88,6 +163,13 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
     const auto numChannels = static_cast<std::size_t>(info.channels);
     const auto maxFrames = static_cast<std::size_t>(limits.maxSeconds * info.samplerate);
     dsp::AudioBuffer audio = dsp::makeSilence(info.samplerate, numChannels, 0);
+    // Growing by doubling would take half as much memory again. A header may claim any length, so it
+    // is believed only as far as the file's size makes it likely.
+    const auto fileBytes = std::filesystem::file_size(file, reason);
+    if (!reason && info.frames > 0)
+        for (auto& samples : audio.channels)
+            samples.reserve(std::min({static_cast<std::size_t>(info.frames), maxFrames,
+                                      static_cast<std::size_t>(fileBytes) * 16 / numChannels}));
     std::vector<float> interleaved(static_cast<std::size_t>(framesAtOnce) * numChannels);
     for (;;) {
         const sf_count_t got = sf_readf_float(handle.get(), interleaved.data(), framesAtOnce);
@@ -98,11 +180,12 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
                              quoted(file) + " is longer than "
                                  + std::to_string(static_cast<long>(limits.maxSeconds))
                                  + " s; cut it to the part that is needed");
+        const std::size_t begin = audio.numFrames();
         for (std::size_t channel = 0; channel < numChannels; ++channel) {
             auto& samples = audio.channels[channel];
-            for (sf_count_t frame = 0; frame < got; ++frame)
-                samples.push_back(
-                    interleaved[static_cast<std::size_t>(frame) * numChannels + channel]);
+            samples.resize(begin + static_cast<std::size_t>(got));
+            for (std::size_t frame = 0; frame < static_cast<std::size_t>(got); ++frame)
+                samples[begin + frame] = interleaved[frame * numChannels + channel];
         }
     }
     if (sf_error(handle.get()) != SF_ERR_NO_ERROR)
@@ -127,37 +210,39 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
 dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::filesystem::path& file,
                                  SampleFormat format, std::uint64_t ditherSeed)
 {
+    const FileType type = fileTypeOf(file);
     for (const auto& samples : audio.channels)
         for (const float sample : samples)
             if (!std::isfinite(sample)
-                || (format != SampleFormat::float32 && std::abs(sample) > 1.0F))
+                || (std::abs(sample) > 1.0F
+                    && (type == FileType::mp3 || format != SampleFormat::float32)))
                 return dsp::fail(dsp::ErrorCode::outOfRange,
                                  "audio for " + quoted(file)
                                      + " passes digital full scale; lower the level");
+
+    if (const auto problem = checkFileType(audio, file, type, format))
+        return *problem;
 
     auto output = AtomicFile::open(file);
     if (!output)
         return output.unexpected();
 
-    const bool flac = file.extension() == ".flac";
-    if (flac && format == SampleFormat::float32)
-        return dsp::fail(dsp::ErrorCode::unsupported,
-                         quoted(file) + ": FLAC holds 16 or 24 bits, not 32-bit float");
     SF_INFO info {};
     info.samplerate = static_cast<int>(std::lround(audio.sampleRate));
     info.channels = static_cast<int>(audio.numChannels());
-    info.format = flac ? SF_FORMAT_FLAC : SF_FORMAT_WAV;
-    switch (format) {
-    case SampleFormat::pcm16: info.format |= SF_FORMAT_PCM_16; break;
-    case SampleFormat::pcm24: info.format |= SF_FORMAT_PCM_24; break;
-    case SampleFormat::float32: info.format |= SF_FORMAT_FLOAT; break;
-    }
+    info.format = sndfileFormat(type, format);
     SndfileHandle handle(sf_open(output->temporaryPath().c_str(), SFM_WRITE, &info));
     if (handle == nullptr)
         return dsp::fail(dsp::ErrorCode::cannotWrite,
                          "cannot write audio to " + quoted(file) + ": " + sf_strerror(nullptr));
     // The PEAK chunk carries the time of day; without it the same samples give the same file.
     sf_command(handle.get(), SFC_SET_ADD_PEAK_CHUNK, nullptr, SF_FALSE);
+
+    if (type == FileType::mp3 && !setHighestConstantBitRate(handle.get()))
+        return dsp::fail(dsp::ErrorCode::unsupported,
+                         "cannot write " + quoted(file) + " at a constant "
+                             + std::to_string(mp3BitRateKbps)
+                             + " kb/s: the sound file library lacks it; use WAV or FLAC");
 
     const std::size_t numChannels = audio.numChannels();
     std::vector<dsp::RandomSource> random;
@@ -170,6 +255,7 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
     std::vector<float> floats;
     std::vector<int> integers;
     const int numBits = format == SampleFormat::pcm16 ? 16 : 24;
+    const bool asFloats = type == FileType::mp3 || format == SampleFormat::float32;
     for (std::size_t begin = 0; begin < audio.numFrames(); begin += framesAtOnce) {
         const std::size_t count = std::min<std::size_t>(framesAtOnce, audio.numFrames() - begin);
         floats.clear();
@@ -177,7 +263,7 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
         for (std::size_t frame = begin; frame < begin + count; ++frame)
             for (std::size_t channel = 0; channel < numChannels; ++channel) {
                 const float sample = audio.channels[channel][frame];
-                if (format == SampleFormat::float32)
+                if (asFloats)
                     floats.push_back(sample);
                 else
                     // libsndfile takes integers left-aligned in 32 bits.
@@ -186,9 +272,8 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
                                                              * (1 << (32 - numBits)));
             }
         const auto wanted = static_cast<sf_count_t>(count);
-        const sf_count_t written = format == SampleFormat::float32
-                                       ? sf_writef_float(handle.get(), floats.data(), wanted)
-                                       : sf_writef_int(handle.get(), integers.data(), wanted);
+        const sf_count_t written = asFloats ? sf_writef_float(handle.get(), floats.data(), wanted)
+                                            : sf_writef_int(handle.get(), integers.data(), wanted);
         if (written != wanted)
             return dsp::fail(dsp::ErrorCode::cannotWrite,
                              "cannot write all of " + quoted(file)

@@ -3,6 +3,8 @@
 #include "Core/Dsp/AudioBuffer.h"
 #include "Core/Dsp/Result.h"
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <string_view>
@@ -16,6 +18,25 @@ enum class SampleFormat { pcm16, pcm24, float32 };
 [[nodiscard]] std::string_view sampleFormatName(SampleFormat format) noexcept;
 [[nodiscard]] dsp::Result<SampleFormat> parseSampleFormat(std::string_view name);
 
+/** Kinds of audio files that are written. */
+enum class FileType { wav, flac, mp3 };
+
+/** The word used on the command line, which is also the file name's ending: wav, flac, mp3. */
+[[nodiscard]] std::string_view fileTypeName(FileType type) noexcept;
+[[nodiscard]] dsp::Result<FileType> parseFileType(std::string_view name);
+
+/** By the name's ending; WAV where it is another. */
+[[nodiscard]] FileType fileTypeOf(const std::filesystem::path& file);
+
+/** What MP3 files are written with: the highest constant bit rate of MPEG-1 layer III, and the
+    sample rates that have it. */
+inline constexpr int mp3BitRateKbps = 320;
+inline constexpr std::array<double, 3> mp3SampleRates {32000.0, 44100.0, 48000.0};
+
+/** Frames of silence that a player puts before an MP3 file's audio if it does not know the tag that
+    says how many there are: 576 of the encoder (LAME 3.100) and 529 of any decoder. */
+inline constexpr std::size_t mp3UntrimmedDelayFrames = 1105;
+
 /** Bounds on what readAudioFile() accepts. */
 struct ReadLimits {
     double maxSeconds = 1800.0;
@@ -28,9 +49,10 @@ struct ReadLimits {
 [[nodiscard]] dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
                                                           const ReadLimits& limits = {});
 
-/** Writes a WAV file (FLAC when the name ends in .flac), whole or not at all. Integer formats get
-    triangular dither of two steps peak to peak from ditherSeed, except where a channel is digitally
-    silent; samples beyond full scale are refused, not clipped. */
+/** Writes a WAV file (FLAC or MP3 when the name ends in .flac or .mp3), whole or not at all. Integer
+    formats get triangular dither of two steps peak to peak from ditherSeed, except where a channel
+    is digitally silent; samples beyond full scale are refused, not clipped. MP3 has no sample
+    format: it takes the samples as they are, one or two channels, at mp3SampleRates. */
 [[nodiscard]] dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio,
                                                const std::filesystem::path& file,
                                                SampleFormat format, std::uint64_t ditherSeed = 1);

@@ -19,6 +19,7 @@ using files::fixedText;
 constexpr double detectionThreshold = 0.2; // chance alone stays below 0.12 over ten minutes
 constexpr double certainThreshold = 0.35;
 constexpr double largestClockPpm = 1000.0;
+constexpr std::size_t mostPeaks = 128; // sixty repeats and some chance peaks
 
 struct Peak {
     std::size_t frame = 0;
@@ -120,7 +121,7 @@ std::vector<Peak> pickPeaks(const std::vector<float>& correlation, std::size_t m
         });
         if (!near)
             kept.push_back(peak);
-        if (kept.size() == 24)
+        if (kept.size() == mostPeaks)
             break;
     }
     return kept;
@@ -241,9 +242,10 @@ dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t n
 
 } // namespace
 
-dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double recordingRate,
-                                    const signals::SignalDescription& track,
-                                    const std::string& source)
+dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const double> recording,
+                                                    double recordingRate,
+                                                    const signals::SignalDescription& track,
+                                                    const std::string& source)
 {
     const signals::SweepLayout& layout = *track.sweepLayout;
     const auto markerFrames =
@@ -263,8 +265,16 @@ dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double re
         return refuse(
             source, "no marker was found; is it the recording of a sweep track, and loud enough?");
 
-    const Peak* bestFirst = nullptr;
-    const Peak* bestSecond = nullptr;
+    struct Candidate {
+        const Peak* first = nullptr;
+        const Peak* second = nullptr;
+        [[nodiscard]] double weaker() const
+        {
+            return std::min(first->correlation, second->correlation);
+        }
+    };
+    std::vector<Candidate> candidates;
+    double best = 0.0;
     for (const Peak& first : peaks)
         for (const Peak& second : peaks) {
             if (second.frame <= first.frame)
@@ -273,29 +283,51 @@ dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double re
             // Two frames of slack for the rounding of both peaks.
             if (std::abs(spacing - nominalSpacing) > nominalSpacing * largestClockPpm * 1e-6 + 2.0)
                 continue;
-            const double weaker = std::min(first.correlation, second.correlation);
-            if (bestFirst == nullptr
-                || weaker > std::min(bestFirst->correlation, bestSecond->correlation)) {
-                bestFirst = &first;
-                bestSecond = &second;
-            }
+            candidates.push_back({&first, &second});
+            best = std::max(best, candidates.back().weaker());
         }
-    if (bestFirst == nullptr)
+    if (candidates.empty())
         return explainMissingPair(peaks, recording.size(), recordingRate, nominalSpacing, source);
 
-    const Alignment alignment =
-        alignMarkers(recording, recordingRate, layout.marker, bestFirst->frame, bestSecond->frame);
-    MarkerPair pair;
-    pair.firstFrame = bestFirst->frame;
-    pair.spacingFrames =
-        static_cast<double>(bestSecond->frame - bestFirst->frame) + alignment.lagFrames;
-    pair.recorderFramesPerTrackFrame =
-        pair.spacingFrames
-        / static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame);
-    pair.clockPpm = (pair.spacingFrames / nominalSpacing - 1.0) * 1e6;
-    pair.correlation = std::min(bestFirst->correlation, bestSecond->correlation);
-    pair.levelChangeDb = alignment.levelChangeDb;
-    return pair;
+    // The pair that ends first is taken first, each marker once: so the end of one repeat and the
+    // start of the next are not taken for a track, should a pause happen to be as long as one.
+    std::erase_if(candidates,
+                  [&](const Candidate& candidate) { return candidate.weaker() < 0.5 * best; });
+    std::ranges::sort(candidates, [](const Candidate& a, const Candidate& b) {
+        return a.second->frame != b.second->frame ? a.second->frame < b.second->frame
+                                                  : a.weaker() > b.weaker();
+    });
+    std::vector<MarkerPair> pairs;
+    std::size_t endOfLast = 0;
+    for (const Candidate& candidate : candidates) {
+        if (!pairs.empty() && candidate.first->frame <= endOfLast)
+            continue;
+        endOfLast = candidate.second->frame;
+        const Alignment alignment = alignMarkers(recording, recordingRate, layout.marker,
+                                                 candidate.first->frame, candidate.second->frame);
+        MarkerPair pair;
+        pair.firstFrame = candidate.first->frame;
+        pair.spacingFrames = static_cast<double>(candidate.second->frame - candidate.first->frame)
+                             + alignment.lagFrames;
+        pair.recorderFramesPerTrackFrame =
+            pair.spacingFrames
+            / static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame);
+        pair.clockPpm = (pair.spacingFrames / nominalSpacing - 1.0) * 1e6;
+        pair.correlation = candidate.weaker();
+        pair.levelChangeDb = alignment.levelChangeDb;
+        pairs.push_back(pair);
+    }
+    return pairs;
+}
+
+dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double recordingRate,
+                                    const signals::SignalDescription& track,
+                                    const std::string& source)
+{
+    const auto pairs = findAllMarkers(recording, recordingRate, track, source);
+    if (!pairs)
+        return pairs.unexpected();
+    return *std::ranges::max_element(*pairs, {}, &MarkerPair::correlation);
 }
 
 } // namespace saddletone::measure

@@ -5,6 +5,7 @@
 
 #include <span>
 #include <string>
+#include <vector>
 
 namespace saddletone::measure {
 
@@ -24,10 +25,17 @@ struct MarkerPair {
     correlating the two recorded markers with each other, in which the response of bike and place
     cancels, to a small fraction of a sample. Clock differences up to 1000 ppm are found.
     source: what messages call the recording. Refused, each with its own reason: no marker, only
-    one (recording cut off at its end or start), a spacing that is not the track's (wrong track). */
+    one (recording cut off at its end or start), a spacing that is not the track's (wrong track).
+    Of several repeats the one with the clearest markers is returned. */
 [[nodiscard]] dsp::Result<MarkerPair> findMarkers(std::span<const double> recording,
                                                   double recordingRate,
                                                   const signals::SignalDescription& track,
                                                   const std::string& source);
+
+/** The same for a recording that may hold several repeats of the track: all of them, in order.
+    Repeats whose weaker marker correlates less than half as well as the best one's are left out. */
+[[nodiscard]] dsp::Result<std::vector<MarkerPair>>
+findAllMarkers(std::span<const double> recording, double recordingRate,
+               const signals::SignalDescription& track, const std::string& source);
 
 } // namespace saddletone::measure

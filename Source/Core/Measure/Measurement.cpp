@@ -4,8 +4,12 @@
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/Resampler.h"
+#include "Core/Measure/DirectSound.h"
+#include "Core/Measure/HarmonicDistortion.h"
 #include "Core/Measure/MarkerSearch.h"
 #include "Core/Measure/RecordingChecks.h"
+#include "Core/Measure/Takes.h"
+#include "Core/Measure/TrustLimit.h"
 
 #include <algorithm>
 #include <array>
@@ -28,20 +32,39 @@ constexpr double leadSeconds = 0.5;    // kept of the recording in front of the 
 constexpr double ringOutSeconds = 1.5; // after the sweep; noise is looked for later
 constexpr double highestLevelChangeDb = 1.5;
 constexpr double leastUsableSnrDb = 10.0;
+constexpr double tailFadeSeconds = 0.1;
+constexpr double markerGuardSeconds = 0.05; // left out in front of the second marker
+constexpr double sweptFromRatio = 1.119;    // the fade takes the sweep's first sixth of an octave
+constexpr double mostUncertainDb = 400.0;   // nothing at all is known
+constexpr double methodErrorDb = 0.01;      // of the band levels of a take without noise
 
 /** One take, brought to the track's clock. */
 struct AlignedTake {
+    std::string source;
     std::vector<double> samples;
     std::size_t trackStart = 0; ///< Frame in samples where the track's frame leadFrames stands.
+    double startSeconds = 0.0;  ///< Of samples in the recording, on the track's clock.
     MarkerPair markers;
-    double recorderRate = 0.0;
 };
 
 /** A deconvolved take before averaging. */
 struct Deconvolved {
     std::vector<double> impulse;
     std::vector<double> noisePerBin; ///< Expected |noise|^2 of the impulse's spectrum, per bin.
+    double noiseSeconds = 0.0;       ///< What the noise was estimated from.
+    /** Per band: the error while the track plays stands above the noise of the pause. */
+    std::vector<bool> worseWhilePlaying;
+    std::vector<HarmonicOrder> distortion;
+    double arrivalSeconds = 0.0; ///< In the recording, on the track's clock.
 };
+
+/** The third octaves that a sample rate holds. */
+std::vector<dsp::Band> bandsBelowNyquist(double sampleRate)
+{
+    auto bands = dsp::thirdOctaveBands();
+    std::erase_if(bands, [&](const dsp::Band& band) { return band.centreHz > 0.5 * sampleRate; });
+    return bands;
+}
 
 dsp::Unexpected refuse(const std::string& source, const std::string& reason)
 {
@@ -58,10 +81,44 @@ double raisedCosine(double position)
     return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
 }
 
-/** Finds the track in a recording and resamples it to the track's clock. In the result the first
-    marker starts at frame leadSeconds. */
-dsp::Result<AlignedTake> alignTake(const Recording& recording,
-                                   const signals::SignalDescription& track)
+/** Cuts one repeat of the track out of a recording and resamples it to the track's clock. In the
+    result the first marker starts at frame leadSeconds. */
+AlignedTake alignTake(std::span<const double> samples, double recorderRate,
+                      const MarkerPair& markers, const signals::SignalDescription& track)
+{
+    // The piece of the recording around the track, with silence where it was not recorded.
+    const signals::SweepLayout& layout = *track.sweepLayout;
+    const double ratio = markers.recorderFramesPerTrackFrame;
+    const auto lead = static_cast<std::ptrdiff_t>(toFrames(leadSeconds, recorderRate));
+    const auto length = static_cast<std::size_t>(
+        std::ceil(static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame) * ratio
+                  + (leadSeconds + layout.marker.durationSeconds + 0.5) * recorderRate));
+    std::vector<double> piece(length, 0.0);
+    for (std::size_t frame = 0; frame < length; ++frame) {
+        const auto position = static_cast<std::ptrdiff_t>(markers.firstFrame + frame) - lead;
+        if (position >= 0 && static_cast<std::size_t>(position) < samples.size())
+            piece[frame] = samples[static_cast<std::size_t>(position)];
+    }
+
+    AlignedTake take;
+    take.markers = markers;
+    take.startSeconds = (static_cast<double>(markers.firstFrame) - static_cast<double>(lead))
+                        / ratio / track.sampleRate;
+    // A spacing off by less than a ten-thousandth of a frame is no difference at all.
+    const bool sameClock =
+        std::abs(markers.spacingFrames
+                 - static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame))
+        < 1e-4;
+    take.samples = sameClock ? std::move(piece) : files::resample(piece, 1.0 / ratio);
+    take.trackStart = static_cast<std::size_t>(std::lround(static_cast<double>(lead) / ratio));
+    return take;
+}
+
+/** Finds every repeat of the track in a recording. Of several repeats, those whose level changes
+    from marker to marker are left out and counted in numLeftOut. */
+dsp::Result<std::vector<AlignedTake>> alignTakes(const Recording& recording,
+                                                 const signals::SignalDescription& track,
+                                                 std::size_t& numLeftOut)
 {
     const double recorderRate = recording.audio.sampleRate;
     const std::vector<double> samples = loudestChannel(recording.audio);
@@ -69,41 +126,28 @@ dsp::Result<AlignedTake> alignTake(const Recording& recording,
         return check.unexpected();
     if (const auto check = checkNotClipped(samples, recorderRate, recording.name); !check)
         return check.unexpected();
-    const auto markers = findMarkers(samples, recorderRate, track, recording.name);
-    if (!markers)
-        return markers.unexpected();
-    if (std::abs(markers->levelChangeDb) > highestLevelChangeDb)
+    const auto pairs = findAllMarkers(samples, recorderRate, track, recording.name);
+    if (!pairs)
+        return pairs.unexpected();
+    std::vector<AlignedTake> takes;
+    for (std::size_t index = 0; index < pairs->size(); ++index) {
+        const MarkerPair& markers = (*pairs)[index];
+        if (std::abs(markers.levelChangeDb) > highestLevelChangeDb) {
+            ++numLeftOut;
+            continue;
+        }
+        takes.push_back(alignTake(samples, recorderRate, markers, track));
+        takes.back().source = pairs->size() == 1
+                                  ? recording.name
+                                  : recording.name + ", repeat " + std::to_string(index + 1);
+    }
+    if (takes.empty())
         return refuse(
             recording.name,
-            "its level changes by " + fixedText(markers->levelChangeDb, 1)
+            "its level changes by " + fixedText(pairs->front().levelChangeDb, 1)
                 + " dB from the first to the second marker; switch off automatic gain and "
                   "limiters in recorder and radio, and leave the volume alone");
-
-    // The piece of the recording around the track, with silence where it was not recorded.
-    const signals::SweepLayout& layout = *track.sweepLayout;
-    const double ratio = markers->recorderFramesPerTrackFrame;
-    const auto lead = static_cast<std::ptrdiff_t>(toFrames(leadSeconds, recorderRate));
-    const auto length = static_cast<std::size_t>(
-        std::ceil(static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame) * ratio
-                  + (leadSeconds + layout.marker.durationSeconds + 0.5) * recorderRate));
-    std::vector<double> piece(length, 0.0);
-    for (std::size_t frame = 0; frame < length; ++frame) {
-        const auto position = static_cast<std::ptrdiff_t>(markers->firstFrame + frame) - lead;
-        if (position >= 0 && static_cast<std::size_t>(position) < samples.size())
-            piece[frame] = samples[static_cast<std::size_t>(position)];
-    }
-
-    AlignedTake take;
-    take.markers = *markers;
-    take.recorderRate = recorderRate;
-    // A spacing off by less than a ten-thousandth of a frame is no difference at all.
-    const bool sameClock =
-        std::abs(markers->spacingFrames
-                 - static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame))
-        < 1e-4;
-    take.samples = sameClock ? std::move(piece) : files::resample(piece, 1.0 / ratio);
-    take.trackStart = static_cast<std::size_t>(std::lround(static_cast<double>(lead) / ratio));
-    return take;
+    return takes;
 }
 
 /** 1 where the sweep has its full level, raised-cosine edges over log frequency outside. */
@@ -138,45 +182,47 @@ std::vector<double> noiseDensity(std::span<const double> noise, std::size_t size
 class Deconvolver {
 public:
     Deconvolver(const MeasurementRequest& measurement, double sampleRate)
-        : request(measurement), layout(*measurement.track.sweepLayout), rate(sampleRate)
+        : request(measurement),
+          layout(*measurement.track.sweepLayout),
+          rate(sampleRate),
+          before(toFrames(0.3, sampleRate))
     {
-        sweep = signals::makeSweep(layout.sweep, rate);
-    }
-
-    [[nodiscard]] dsp::Result<Deconvolved> run(const AlignedTake& take,
-                                               const std::string& source) const
-    {
+        if (request.noise)
+            placeNoise = files::resample(loudestChannel(request.noise->audio),
+                                         rate / request.noise->audio.sampleRate);
         // From some silence before the sweep to the end of the pause behind it.
-        const std::size_t before = toFrames(0.3, rate);
-        const std::size_t sweepStart =
-            take.trackStart + layout.sweepFrame - layout.firstMarkerFrame;
-        const std::size_t pauseEnd = take.trackStart + layout.secondMarkerFrame
-                                     - layout.firstMarkerFrame - toFrames(0.05, rate);
-        const std::size_t length = pauseEnd - (sweepStart - before);
-        const std::size_t size = dsp::fastFftSize(length + sweep.size());
-
-        dsp::RealFft<double> fft(size);
+        length = before + layout.secondMarkerFrame - layout.sweepFrame
+                 - toFrames(markerGuardSeconds, rate);
+        const auto sweep = signals::makeSweep(layout.sweep, rate);
+        fft = dsp::RealFft<double>(dsp::fastFftSize(length + sweep.size()));
         std::ranges::fill(fft.time(), 0.0);
         std::ranges::copy(sweep, fft.time().begin() + static_cast<std::ptrdiff_t>(before));
         fft.forward();
-        const std::vector<std::complex<double>> played(fft.spectrum().begin(),
-                                                       fft.spectrum().end());
+        played.assign(fft.spectrum().begin(), fft.spectrum().end());
         double mostPower = 0.0;
         for (const auto& bin : played)
             mostPower = std::max(mostPower, std::norm(bin));
+        // Far below the least power inside the band; it only keeps what lies outside finite.
+        regularisation = 1e-9 * mostPower;
+    }
+
+    [[nodiscard]] dsp::Result<Deconvolved> run(const AlignedTake& take)
+    {
+        const std::size_t size = fft.size();
+        const std::size_t sweepStart =
+            take.trackStart + layout.sweepFrame - layout.firstMarkerFrame;
+        const std::size_t pauseEnd = sweepStart - before + length;
 
         std::ranges::fill(fft.time(), 0.0);
         std::copy_n(take.samples.begin() + static_cast<std::ptrdiff_t>(sweepStart - before), length,
                     fft.time().begin());
         // The last moments fade, so that a tail still sounding is not cut off with a click.
-        const std::size_t tailFade = toFrames(0.1, rate);
+        const std::size_t tailFade = toFrames(tailFadeSeconds, rate);
         for (std::size_t frame = 0; frame < tailFade; ++frame)
             fft.time()[length - 1 - frame] *=
                 raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade));
         fft.forward();
 
-        // Far below the least power inside the band; it only keeps what lies outside finite.
-        const double regularisation = 1e-9 * mostPower;
         const double binHz = rate / static_cast<double>(size);
         std::vector<double> weight(played.size());
         for (std::size_t bin = 0; bin < played.size(); ++bin) {
@@ -220,7 +266,12 @@ public:
             insideEnergy += value * value;
         }
 
+        result.arrivalSeconds =
+            take.startSeconds
+            + (static_cast<double>(sweepStart) + static_cast<double>(arrival)) / rate;
+
         const auto noise = noiseOf(take, pauseEnd);
+        result.noiseSeconds = static_cast<double>(noise.size()) / rate;
         const auto density = noiseDensity(noise, size);
         const std::size_t impulseSize = impulseFftSize();
         result.noisePerBin.resize(impulseSize / 2 + 1);
@@ -248,9 +299,10 @@ public:
             noiseEnergy * static_cast<double>(numLater) / static_cast<double>(size);
         if (laterEnergy > 0.5 * insideEnergy + 3.0 * expectedNoise)
             return refuse(
-                source,
+                take.source,
                 "wrong track: the sweep in it is not the one described (range or length differ); "
                 "give the description of the track that was played");
+        findPlayingError(result, whole, arrival, windowEnergy);
         return result;
     }
 
@@ -261,13 +313,57 @@ public:
     }
 
 private:
+    /** Raises the noise of bands in which more error stands beside the response than the pause
+        explains, and measures the distortion above that noise. */
+    void findPlayingError(Deconvolved& result, std::span<const double> whole,
+                          std::ptrdiff_t arrival, double windowEnergy) const
+    {
+        const std::size_t impulseSize = impulseFftSize();
+        const double binHz = rate / static_cast<double>(impulseSize);
+        std::vector<double> unitNoise = result.noisePerBin;
+        for (double& value : unitNoise)
+            value /= windowEnergy;
+        const DeconvolvedSweep deconvolved {whole, arrival, unitNoise, impulseSize, rate};
+
+        const double pauseSeconds = static_cast<double>(layout.secondMarkerFrame - layout.sweepFrame
+                                                        - layout.sweep.numFrames)
+                                    / rate;
+        const auto bands = bandsBelowNyquist(rate);
+        const auto error =
+            playingError(deconvolved, layout.sweep,
+                         {.windowBeforeSeconds = secondsBeforeArrival,
+                          .windowAfterSeconds = secondsAfterArrival,
+                          .lastSeconds = pauseSeconds - markerGuardSeconds - tailFadeSeconds},
+                         bands);
+        const auto explained = dsp::bandPowers(unitNoise, binHz, bands);
+        result.worseWhilePlaying.assign(bands.size(), false);
+        for (std::size_t index = 0; index < bands.size(); ++index) {
+            const double widthHz = bands[index].upperHz - bands[index].lowerHz;
+            const double expected = explained[index] / (widthHz / binHz);
+            // Three standard deviations of a noise power from the independent values in the band;
+            // a Hann window of 0.6 s holds about 0.3 s worth of them.
+            const double independent = std::max(1.0, 0.3 * widthHz);
+            if (error[index] <= expected * (1.0 + 3.0 / std::sqrt(independent)))
+                continue;
+            result.worseWhilePlaying[index] = true;
+            const auto first = static_cast<std::size_t>(std::ceil(bands[index].lowerHz / binHz));
+            for (std::size_t bin = first;
+                 bin < unitNoise.size() && static_cast<double>(bin) * binHz < bands[index].upperHz;
+                 ++bin)
+                unitNoise[bin] = std::max(unitNoise[bin], error[index]);
+        }
+        for (std::size_t bin = 0; bin < unitNoise.size(); ++bin)
+            result.noisePerBin[bin] = unitNoise[bin] * windowEnergy;
+        result.distortion =
+            harmonicDistortion(deconvolved, result.impulse, layout.sweep,
+                               layout.sweep.fromHz * sweptFromRatio, layout.sweep.toHz / 1.02);
+    }
+
     /** Samples of the place without the signal, at the track's rate. */
     [[nodiscard]] std::vector<double> noiseOf(const AlignedTake& take, std::size_t pauseEnd) const
     {
-        if (request.noise) {
-            const auto noise = loudestChannel(request.noise->audio);
-            return files::resample(noise, rate / request.noise->audio.sampleRate);
-        }
+        if (!placeNoise.empty())
+            return placeNoise;
         const std::size_t sweepEnd =
             take.trackStart + layout.sweepFrame - layout.firstMarkerFrame + layout.sweep.numFrames;
         const std::size_t quietBegin =
@@ -279,80 +375,163 @@ private:
     const MeasurementRequest& request;
     const signals::SweepLayout& layout;
     double rate;
-    std::vector<double> sweep;
+    std::size_t before;     // frames taken in front of the sweep
+    std::size_t length = 0; // of what is deconvolved
+    dsp::RealFft<double> fft {2};
+    std::vector<std::complex<double>> played;
+    std::vector<double> placeNoise; // at the track's rate; empty: the pauses are used
+    double regularisation = 0.0;
 };
 
-/** Mean power over takes with the phase of the first. */
-std::vector<double> averageTakes(const std::vector<Deconvolved>& takes, std::size_t size)
+/** Noise of one take in each band: the median over takes, so that a disturbance in one is not held
+    against all. */
+std::vector<BandNoise> noiseOfTakes(const std::vector<Deconvolved>& takes, double binHz,
+                                    std::span<const dsp::Band> bands, double fromHz, double toHz)
 {
-    if (takes.size() == 1)
-        return takes.front().impulse;
-    dsp::RealFft<double> fft(size);
-    const auto transform = [&](const std::vector<double>& impulse) {
-        std::ranges::fill(fft.time(), 0.0);
-        std::ranges::copy(impulse, fft.time().begin());
-        fft.forward();
-    };
-    std::vector<double> power(fft.numBins(), 0.0);
-    for (const Deconvolved& take : takes) {
-        transform(take.impulse);
-        for (std::size_t bin = 0; bin < power.size(); ++bin)
-            power[bin] += std::norm(fft.spectrum()[bin]) / static_cast<double>(takes.size());
+    std::vector<double> noise(takes.front().noisePerBin.size());
+    std::vector<double> ofTakes(takes.size());
+    for (std::size_t bin = 0; bin < noise.size(); ++bin) {
+        for (std::size_t take = 0; take < takes.size(); ++take)
+            ofTakes[take] = takes[take].noisePerBin[bin];
+        std::ranges::sort(ofTakes);
+        noise[bin] = 0.5 * (ofTakes[(takes.size() - 1) / 2] + ofTakes[takes.size() / 2]);
     }
-    transform(takes.front().impulse);
-    for (std::size_t bin = 0; bin < power.size(); ++bin) {
-        const double magnitude = std::abs(fft.spectrum()[bin]);
-        if (magnitude > 0.0)
-            fft.spectrum()[bin] *= std::sqrt(power[bin]) / magnitude;
+    const auto powers = dsp::bandPowers(noise, binHz, bands);
+    std::vector<BandNoise> result;
+    for (std::size_t index = 0; index < bands.size(); ++index) {
+        const dsp::Band& band = bands[index];
+        result.push_back({band, powers[index] / ((band.upperHz - band.lowerHz) / binHz),
+                          band.lowerHz >= fromHz && band.upperHz <= toHz * 1.02});
     }
-    fft.inverse();
-    return {fft.time().begin(),
-            fft.time().begin() + static_cast<std::ptrdiff_t>(takes.front().impulse.size())};
+    return result;
 }
 
-std::vector<BandConfidence> bandConfidence(const std::vector<double>& impulse,
-                                           const std::vector<Deconvolved>& takes, std::size_t size,
-                                           double sampleRate, double fromHz, double toHz)
+/** Bands of the averaged response with their confidence; trust follows later. noiseSeconds: of all
+    takes together. */
+std::vector<BandConfidence> bandConfidence(const CombinedTakes& combined,
+                                           std::span<const BandNoise> noise, double noiseSeconds,
+                                           std::size_t size, double sampleRate)
 {
     dsp::RealFft<double> fft(size);
     std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(impulse, fft.time().begin());
+    std::ranges::copy(combined.impulse, fft.time().begin());
     fft.forward();
     std::vector<double> power(fft.numBins());
-    std::vector<double> noise(fft.numBins(), 0.0);
-    for (std::size_t bin = 0; bin < power.size(); ++bin) {
+    for (std::size_t bin = 0; bin < power.size(); ++bin)
         power[bin] = std::norm(fft.spectrum()[bin]);
-        for (const Deconvolved& take : takes)
-            noise[bin] += take.noisePerBin[bin] / static_cast<double>(takes.size());
-    }
     const double binHz = sampleRate / static_cast<double>(size);
     const double windowSeconds =
         secondsAfterArrival + secondsBeforeArrival - fadeInSeconds - 0.5 * fadeOutSeconds;
 
     std::vector<BandConfidence> result;
-    for (const dsp::Band& band : dsp::thirdOctaveBands()) {
-        if (band.centreHz > 0.5 * sampleRate)
-            break;
+    for (std::size_t index = 0; index < noise.size(); ++index) {
+        const dsp::Band& band = noise[index].band;
         const std::array<dsp::Band, 1> only {band};
         const double widthHz = band.upperHz - band.lowerHz;
         const double bandPower = dsp::bandPowers(power, binHz, only).front() / (widthHz / binHz);
-        const double bandNoise = dsp::bandPowers(noise, binHz, only).front() / (widthHz / binHz);
-        const double signal = std::max(bandPower - bandNoise, 1e-6 * bandPower);
+        const double bandNoise = noise[index].perBin;
+        const auto numKept = static_cast<double>(combined.numKept[index]);
+        const double noiseLeft = combined.inPhase[index] ? bandNoise / numKept : bandNoise;
+        const double signal = std::max(bandPower - noiseLeft, 1e-6 * bandPower);
         const double snr = bandNoise > 0.0 ? signal / bandNoise : 1e12;
         // The cross term of response and noise dominates: relative variance 2 / (SNR n) over n
         // independent values in the band.
-        const double independent =
-            std::max(1.0, widthHz * windowSeconds) * static_cast<double>(takes.size());
+        const double independent = std::max(1.0, widthHz * windowSeconds) * numKept;
+        const double fromNoiseDb = 10.0 / std::numbers::ln10 * std::sqrt(2.0 / (snr * independent));
+        const double fromSpreadDb = combined.spreadDb[index] / std::sqrt(numKept);
         BandConfidence confidence;
         confidence.frequencyHz = band.centreHz;
         confidence.levelDb = dsp::powerToDb(bandPower);
         confidence.snrDb = dsp::powerToDb(snr);
-        confidence.uncertaintyDb = 10.0 / std::numbers::ln10 * std::sqrt(2.0 / (snr * independent));
-        confidence.trusted = band.lowerHz >= fromHz && band.upperHz <= toHz * 1.02
-                             && confidence.snrDb >= leastUsableSnrDb;
+        confidence.spreadDb = combined.spreadDb[index];
+        // The spread holds the noise as well, and all else that differs between takes; with few
+        // takes it may be small by chance. The larger of the two is therefore stated.
+        confidence.uncertaintyDb = std::min(mostUncertainDb, std::max(fromNoiseDb, fromSpreadDb));
+        const double halfWidthDb =
+            std::max(fromNoiseDb * studentT95(std::max(1.0, 2.0 * widthHz * noiseSeconds)),
+                     numKept > 1.0 ? fromSpreadDb * studentT95(numKept - 1.0) : 0.0);
+        confidence.interval95Db = std::min(mostUncertainDb, std::hypot(halfWidthDb, methodErrorDb));
         result.push_back(confidence);
     }
     return result;
+}
+
+void markTrusted(Response& response, std::span<const dsp::Band> bands)
+{
+    for (std::size_t index = 0; index < bands.size(); ++index) {
+        BandConfidence& band = response.bands[index];
+        band.trusted = bands[index].lowerHz >= response.fromHz
+                       && bands[index].upperHz <= response.toHz * 1.02
+                       && band.snrDb >= leastUsableSnrDb;
+    }
+}
+
+/** Lowers toHz to where the response was cut off, or where error that only exists while the track
+    plays drowns the top. */
+void limitTop(Response& response, std::span<const dsp::Band> bands,
+              const std::vector<bool>& worseWhilePlaying)
+{
+    if (const auto cutHz = findCutHz(response)) {
+        response.toHz = *cutHz;
+        response.remarks.push_back("The top is cut off steeply, as lossy codecs (MP3, Bluetooth) "
+                                   "and some radios do: to be "
+                                   "trusted up to "
+                                   + fixedText(*cutHz / 1000.0, 1) + " kHz.");
+    }
+    const double beforeHz = response.toHz;
+    for (std::size_t index = bands.size(); index-- > 0;) {
+        if (bands[index].lowerHz >= response.toHz)
+            continue;
+        if (!worseWhilePlaying[index] || response.bands[index].snrDb >= leastUsableSnrDb)
+            break;
+        response.toHz = bands[index].lowerHz;
+    }
+    if (response.toHz < beforeHz)
+        response.remarks.push_back("While the track plays, error drowns the top (a lossy codec or "
+                                   "something rattling): to be trusted up to "
+                                   + fixedText(response.toHz / 1000.0, 1) + " kHz.");
+    markTrusted(response, bands);
+}
+
+std::string bandRange(double fromHz, double toHz)
+{
+    return fixedText(fromHz, 0) + " Hz to " + fixedText(toHz, 0) + " Hz";
+}
+
+/** Bands of which more than half the takes say that error comes with the playing. */
+std::vector<bool> worseInMostTakes(const std::vector<Deconvolved>& takes, std::size_t numBands)
+{
+    std::vector<bool> result(numBands);
+    for (std::size_t band = 0; band < numBands; ++band)
+        result[band] = 2
+                           * std::ranges::count_if(takes,
+                                                   [&](const Deconvolved& take) {
+                                                       return bool(take.worseWhilePlaying[band]);
+                                                   })
+                       > static_cast<std::ptrdiff_t>(takes.size());
+    return result;
+}
+
+void remarkOnTakes(Response& response, const CombinedTakes& combined,
+                   const std::vector<std::string>& sources, std::size_t numLeftOut,
+                   std::span<const dsp::Band> bands)
+{
+    for (const TakeRejection& rejection : combined.rejections)
+        response.remarks.push_back("'" + sources[rejection.take] + "' was disturbed from "
+                                   + bandRange(rejection.fromHz, rejection.toHz)
+                                   + " and is left out there.");
+    if (numLeftOut > 0)
+        response.remarks.push_back(std::to_string(numLeftOut)
+                                   + " repeat(s) of the track are left out: the level changed "
+                                     "between their markers.");
+    // Below it places differ little, above it a few centimetres turn the phase.
+    const auto apart = std::ranges::find_if(bands, [&](const dsp::Band& band) {
+        return band.lowerHz >= response.fromHz && band.centreHz <= 4000.0
+               && !combined.inPhase[static_cast<std::size_t>(&band - bands.data())];
+    });
+    if (apart != bands.end())
+        response.remarks.emplace_back("The takes differ in phase, as at several head places: their "
+                                      "powers are averaged.");
 }
 
 } // namespace
@@ -368,36 +547,62 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
         return dsp::fail(dsp::ErrorCode::malformed, "no recording was given");
 
     const double rate = request.track.sampleRate;
-    const Deconvolver deconvolver(request, rate);
+    Deconvolver deconvolver(request, rate);
     std::vector<Deconvolved> takes;
+    std::vector<std::string> sources;
+    std::size_t numLeftOut = 0;
     double clockPpm = 0.0;
     double recorderRate = rate;
     for (const Recording& recording : request.recordings) {
-        const auto take = alignTake(recording, request.track);
-        if (!take)
-            return take.unexpected();
-        auto deconvolved = deconvolver.run(*take, recording.name);
-        if (!deconvolved)
-            return deconvolved.unexpected();
-        takes.push_back(std::move(*deconvolved));
-        clockPpm += take->markers.clockPpm / static_cast<double>(request.recordings.size());
-        recorderRate = std::min(recorderRate, take->recorderRate);
+        const auto aligned = alignTakes(recording, request.track, numLeftOut);
+        if (!aligned)
+            return aligned.unexpected();
+        for (const AlignedTake& take : *aligned) {
+            auto deconvolved = deconvolver.run(take);
+            if (!deconvolved)
+                return deconvolved.unexpected();
+            takes.push_back(std::move(*deconvolved));
+            sources.push_back(take.source);
+            clockPpm += take.markers.clockPpm;
+        }
+        recorderRate = std::min(recorderRate, recording.audio.sampleRate);
     }
+    clockPpm /= static_cast<double>(takes.size());
 
     Response response;
     response.name = request.name;
     response.state = request.state;
     response.sampleRate = rate;
     response.arrivalFrame = toFrames(secondsBeforeArrival, rate);
+    response.arrivalSeconds = takes.front().arrivalSeconds;
     // The faded edge of the sweep and what a recorder's own filter lets through bound the range.
-    response.fromHz = request.track.sweepLayout->sweep.fromHz * 1.119;
+    response.fromHz = request.track.sweepLayout->sweep.fromHz * sweptFromRatio;
     response.toHz = std::min(request.track.sweepLayout->sweep.toHz / 1.02, 0.45 * recorderRate);
     response.clockPpm = clockPpm;
     response.numTakes = takes.size();
-    const auto impulse = averageTakes(takes, deconvolver.impulseFftSize());
-    response.impulse.assign(impulse.begin(), impulse.end());
-    response.bands = bandConfidence(impulse, takes, deconvolver.impulseFftSize(), rate,
+
+    const auto bands = bandsBelowNyquist(rate);
+    std::vector<std::vector<double>> impulses;
+    std::vector<std::vector<HarmonicOrder>> distortions;
+    for (Deconvolved& take : takes) {
+        impulses.push_back(std::move(take.impulse));
+        distortions.push_back(std::move(take.distortion));
+    }
+    const std::size_t fftSize = deconvolver.impulseFftSize();
+    const auto noise = noiseOfTakes(takes, rate / static_cast<double>(fftSize), bands,
                                     response.fromHz, response.toHz);
+    double noiseSeconds = 0.0;
+    for (const Deconvolved& take : takes)
+        noiseSeconds += take.noiseSeconds;
+    const CombinedTakes combined = combineTakes(impulses, rate, noise);
+    response.impulse.assign(combined.impulse.begin(), combined.impulse.end());
+    response.distortion = medianDistortion(distortions);
+    response.bands = bandConfidence(combined, noise, noiseSeconds, fftSize, rate);
+    const auto worseWhilePlaying = worseInMostTakes(takes, bands.size());
+    limitTop(response, bands, worseWhilePlaying);
+    const DirectSound direct = findDirectSound(response);
+    response.polarity = direct.polarity;
+    response.polarityReason = direct.reason;
 
     std::vector<double> middleSnrs;
     response.snrDb = 400.0;
@@ -414,12 +619,18 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
             request.recordings.front().name,
             "too much noise: the sweep stands only " + fixedText(median, 1)
                 + " dB above it; turn the volume up, use a longer sweep or a quieter place");
-    for (const BandConfidence& band : response.bands)
-        if (!band.trusted && band.frequencyHz >= response.fromHz * 1.2
-            && band.frequencyHz <= response.toHz / 1.2)
-            response.remarks.push_back(dsp::nominalLabel(band.frequencyHz) + " Hz: only "
-                                       + fixedText(band.snrDb, 1)
-                                       + " dB above the noise; not to be relied on");
+    for (std::size_t index = 0; index < response.bands.size(); ++index) {
+        const BandConfidence& band = response.bands[index];
+        if (!band.trusted && band.snrDb < leastUsableSnrDb
+            && band.frequencyHz >= response.fromHz * 1.2 && band.frequencyHz <= response.toHz / 1.2)
+            response.remarks.push_back(
+                dsp::nominalLabel(band.frequencyHz) + " Hz: only " + fixedText(band.snrDb, 1)
+                + (worseWhilePlaying[index]
+                       ? " dB above the error while the track plays (a codec or something rattling)"
+                       : " dB above the noise")
+                + "; not to be relied on");
+    }
+    remarkOnTakes(response, combined, sources, numLeftOut, bands);
     if (request.calibration) {
         response.hasCalibration = true;
         response.calibration = *request.calibration;

@@ -35,8 +35,14 @@ struct MeasurementRequest {
 
     For each take: find the markers, correct the clock (libsoxr), deconvolve by spectral division
     (which is exact for a linear system; harmonic distortion falls in front of the linear response
-    by L ln n, Farina 2000, and is cut off), window to 0.35 s before and 0.6 s after the arrival.
-    Several takes are averaged in power per frequency; the phase is the first take's.
+    by L ln n, Farina 2000, is cut off and measured by itself), window to 0.35 s before and 0.6 s
+    after the arrival. A recording may hold several repeats of the track; each is a take.
+    combineTakes() says how takes become one response, and which are left out where.
+
+    Noise is what the pause holds, or what stands beside the response while the track plays (a
+    codec's error, rattles), whichever is more. Where a codec cut the top, or its error drowns it,
+    toHz is lowered and a remark says so. The 95 % interval of a band is the wider of that from the
+    noise and Student's t times the takes' spread.
 
     Refused, each with its own reason: silent, clipped, cut off, without markers, of another track,
     with automatic gain (markers differ by more than 1.5 dB), or drowned in noise (less than 10 dB

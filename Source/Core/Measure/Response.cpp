@@ -18,6 +18,7 @@ namespace {
 constexpr int stateSchemaVersion = 1;
 constexpr std::string_view stateKind = "saddletone-state";
 constexpr std::array allEngineStates {EngineState::off, EngineState::idle, EngineState::running};
+constexpr std::array allPolarities {Polarity::unclear, Polarity::positive, Polarity::negative};
 
 std::filesystem::path impulseFileFor(const std::filesystem::path& stateFile)
 {
@@ -44,6 +45,26 @@ dsp::Result<EngineState> parseEngineState(std::string_view name)
             return state;
     return dsp::fail(dsp::ErrorCode::malformed, "engine state '" + std::string(name)
                                                     + "' is not known; use off, idle or running");
+}
+
+std::string_view polarityName(Polarity polarity) noexcept
+{
+    switch (polarity) {
+    case Polarity::positive: return "positive";
+    case Polarity::negative: return "negative";
+    case Polarity::unclear: break;
+    }
+    return "unclear";
+}
+
+dsp::Result<Polarity> parsePolarity(std::string_view name)
+{
+    for (const Polarity polarity : allPolarities)
+        if (polarityName(polarity) == name)
+            return polarity;
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "polarity '" + std::string(name)
+                         + "' is not known; use positive, negative or unclear");
 }
 
 std::vector<std::complex<double>> Response::at(std::span<const double> frequenciesHz) const
@@ -128,7 +149,9 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
                          {"levelDb", band.levelDb},
                          {"snrDb", band.snrDb},
                          {"uncertaintyDb", band.uncertaintyDb},
-                         {"trusted", band.trusted}});
+                         {"trusted", band.trusted},
+                         {"spreadDb", band.spreadDb},
+                         {"interval95Db", band.interval95Db}});
     nlohmann::json json {
         {"kind", stateKind},
         {"schemaVersion", stateSchemaVersion},
@@ -153,6 +176,22 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
     if (response.hasCalibration)
         json["calibration"] = {{"toneSplDb", response.calibration.toneSplDb},
                                {"toneDbfs", response.calibration.toneDbfs}};
+    if (!response.distortion.empty()) {
+        json["distortion"] = nlohmann::json::array();
+        for (const HarmonicOrder& order : response.distortion) {
+            nlohmann::json levels = nlohmann::json::array();
+            for (const HarmonicLevel& level : order.levels)
+                levels.push_back({{"frequencyHz", level.frequencyHz},
+                                  {"levelDb", level.levelDb},
+                                  {"floorDb", level.floorDb}});
+            json["distortion"].push_back({{"order", order.order}, {"levels", std::move(levels)}});
+        }
+    }
+    if (!response.polarityReason.empty())
+        json["polarity"] = {{"sign", polarityName(response.polarity)},
+                            {"reason", response.polarityReason}};
+    if (response.arrivalSeconds > 0.0)
+        json["arrivalSeconds"] = response.arrivalSeconds;
     return files::writeTextFile(stateFile, files::jsonText(json));
 }
 
@@ -200,9 +239,36 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
         band.snrDb = entry.number("snrDb", dsp::silenceDb, 400.0);
         band.uncertaintyDb = entry.number("uncertaintyDb", 0.0, 400.0);
         band.trusted = entry.boolean("trusted", false);
+        band.spreadDb = entry.number("spreadDb", 0.0, 400.0, 0.0);
+        // Files from before it was stored: two standard deviations.
+        band.interval95Db = entry.number("interval95Db", 0.0, 800.0, 2.0 * band.uncertaintyDb);
         reader.absorb(entry);
         response.bands.push_back(band);
     }
+    for (auto& entry : reader.objects("distortion")) {
+        HarmonicOrder order;
+        order.order = static_cast<int>(entry.integer("order", 2, 20));
+        for (auto& item : entry.objects("levels")) {
+            HarmonicLevel level;
+            level.frequencyHz = item.number("frequencyHz", 1.0, 100000.0);
+            level.levelDb = item.number("levelDb", 2.0 * dsp::silenceDb, 400.0);
+            level.floorDb = item.number("floorDb", 2.0 * dsp::silenceDb, 400.0);
+            entry.absorb(item);
+            order.levels.push_back(level);
+        }
+        reader.absorb(entry);
+        response.distortion.push_back(std::move(order));
+    }
+    if (reader.has("polarity")) {
+        auto polarity = reader.object("polarity");
+        if (const auto sign = parsePolarity(polarity.text("sign", "unclear")))
+            response.polarity = *sign;
+        else
+            polarity.reject("sign", "must be positive, negative or unclear");
+        response.polarityReason = polarity.text("reason", "");
+        reader.absorb(polarity);
+    }
+    response.arrivalSeconds = reader.number("arrivalSeconds", 0.0, 1e6, 0.0);
     auto impulse = reader.object("impulse");
     const std::string fileName = impulse.text("file");
     const std::string checksum = impulse.text("checksum");

@@ -7,6 +7,7 @@
 #include <filesystem>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <nlohmann/json.hpp>
@@ -35,8 +36,10 @@ struct BandConfidence {
     double frequencyHz = 0.0;   ///< Exact mid-band of the third octave.
     double levelDb = 0.0;       ///< Mean response in the band.
     double snrDb = 0.0;         ///< Signal over noise of the deconvolved response in the band.
-    double uncertaintyDb = 0.0; ///< One standard deviation of levelDb, estimated from snrDb.
-    bool trusted = false;       ///< Inside the swept range, with enough SNR.
+    double uncertaintyDb = 0.0; ///< One standard deviation of levelDb, from snrDb and spreadDb.
+    bool trusted = false;       ///< Inside the trusted range, with enough SNR.
+    double spreadDb = 0.0;      ///< Standard deviation of levelDb between takes; 0 for one take.
+    double interval95Db = 0.0;  ///< levelDb plus or minus this covers the truth in 95 of 100 cases.
 
     bool operator==(const BandConfidence&) const = default;
 };
@@ -51,6 +54,31 @@ struct Calibration {
     bool operator==(const Calibration&) const = default;
 };
 
+/** A harmonic's level while a sine of one frequency is played. */
+struct HarmonicLevel {
+    double frequencyHz = 0.0; ///< Of the fundamental; exact mid-band of a third octave.
+    double levelDb = 0.0;     ///< Re the fundamental, both as they reached the microphone.
+    double floorDb = 0.0;     ///< What noise alone would read.
+    /** Stands far enough above the floor (6 dB) to be the harmonic and not noise. */
+    [[nodiscard]] bool significant() const noexcept { return levelDb >= floorDb + 6.0; }
+
+    bool operator==(const HarmonicLevel&) const = default;
+};
+
+/** Harmonic distortion of one order against the frequency of the fundamental. */
+struct HarmonicOrder {
+    int order = 2;
+    std::vector<HarmonicLevel> levels; ///< Ascending; only where the order can be told.
+
+    bool operator==(const HarmonicOrder&) const = default;
+};
+
+/** Whether the direct sound pushes first (positive) or pulls. */
+enum class Polarity { unclear, positive, negative };
+
+[[nodiscard]] std::string_view polarityName(Polarity polarity) noexcept;
+[[nodiscard]] dsp::Result<Polarity> parsePolarity(std::string_view name);
+
 /** The result of measuring one bike state at one place.
 
     The impulse response carries the gain from track to recording: a track at 0 dBFS through a
@@ -64,16 +92,22 @@ struct Response {
     double sampleRate = 48000.0;
     std::vector<float> impulse;   ///< Finite; at most 10 s.
     std::size_t arrivalFrame = 0; ///< Below impulse.size().
-    double fromHz = 20.0;         ///< Swept range; outside it nothing is known.
-    double toHz = 20000.0;
+    double fromHz = 20.0;         ///< Trusted range: what was swept and came through whole.
+    double toHz = 20000.0;        ///< Lower than the sweep's end where a codec cut the top.
 
     double clockPpm = 0.0; ///< Recorder clock against player clock.
     double snrDb = 0.0;    ///< Lowest SNR of the bands within 40 Hz to 16 kHz.
     std::size_t numTakes = 1;
     bool hasCalibration = false;
     Calibration calibration;
-    std::vector<BandConfidence> bands; ///< Third octaves, ascending.
-    std::vector<std::string> remarks;  ///< What a reader should know, in plain words.
+    std::vector<BandConfidence> bands;     ///< Third octaves, ascending.
+    std::vector<HarmonicOrder> distortion; ///< Orders 2 to 5; empty where it is not known.
+    Polarity polarity = Polarity::unclear; ///< Of the whole chain, recorder included.
+    std::string polarityReason;            ///< What the polarity was concluded from.
+    /** When the sweep's start arrived, from the start of the first take's recording, on the track's
+        clock; 0 = not known. See arrivalDifferenceMs(). */
+    double arrivalSeconds = 0.0;
+    std::vector<std::string> remarks; ///< What a reader should know, in plain words.
 
     /** Complex response at the given frequencies, re the arrival; unit: linear gain. */
     [[nodiscard]] std::vector<std::complex<double>> at(std::span<const double> frequenciesHz) const;

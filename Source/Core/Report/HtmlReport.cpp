@@ -278,6 +278,8 @@ std::string comparisonSection(const ReportContent& content)
             details += " Overall " + numberText(std::abs(*entry.levelDifferenceDb), 1) + " dB "
                        + (*entry.levelDifferenceDb < 0.0 ? "quieter" : "louder")
                        + " (500 Hz to 2 kHz).";
+        if (const std::string evidence = evidenceSentence(entry.comparison); !evidence.empty())
+            details += " " + evidence;
         for (const std::string& note : entry.notes)
             details += " " + note;
         html += "<p class=\"verdict\">"

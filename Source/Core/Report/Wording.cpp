@@ -127,13 +127,35 @@ std::string verdictSentence(const measure::BikeState& other, const measure::Comp
         return opening + " this radio plays another curve: " + numberText(sizeDb, 1) + " dB "
                + (comparison.largestDifferenceDb < 0.0 ? "less" : "more") + " at " + where
                + " than parked with the engine off (measured to " + spread + ").";
-    const double leastDb = std::max(1.0, 3.0 * uncertaintyDb);
     if (comparison.largestAtHz <= 0.0)
         return opening + " this radio plays the same curve as parked with the engine off.";
     return opening
            + " this radio plays the same curve as parked with the engine off, as far as the "
            + "measurement tells: the largest difference is " + numberText(sizeDb, 1) + " dB at "
-           + where + ", and only more than " + numberText(leastDb, 1) + " dB would count.";
+           + where + ", and only more than " + numberText(comparison.leastCountingDb, 1)
+           + " dB would count.";
+}
+
+std::string chanceWords(double chance)
+{
+    constexpr double rarest = 1e-3;
+    if (!(chance <= 0.5))
+        return "more often than not";
+    return chance < rarest ? "less than once in 1000 times"
+                           : "about once in " + numberText(1.0 / chance, 0) + " times";
+}
+
+std::string evidenceSentence(const measure::Comparison& comparison)
+{
+    const measure::CurveEvidence& evidence = comparison.evidence;
+    if (evidence.numBands < 2)
+        return {};
+    return "Over " + std::to_string(evidence.numBands) + " bands the curves differ by "
+           + numberText(evidence.rmsDb, 1) + " dB RMS, where noise and an assumed repeatability of "
+           + numberText(evidence.repeatabilityDb, 2) + " dB would give "
+           + numberText(evidence.expectedRmsDb, 1)
+           + " dB; two measurements of the same curve look as different "
+           + chanceWords(evidence.chance) + ".";
 }
 
 std::string evennessWords(const measure::Flatness& flatness)

@@ -31,6 +31,12 @@ namespace saddletone::report {
 [[nodiscard]] std::string verdictSentence(const measure::BikeState& other,
                                           const measure::Comparison& comparison);
 
+/** "less than once in 1000 times", "about once in 40 times", "more often than not". */
+[[nodiscard]] std::string chanceWords(double chance);
+
+/** What a verdict rests on, over all bands; empty where fewer than two can be trusted. */
+[[nodiscard]] std::string evidenceSentence(const measure::Comparison& comparison);
+
 /** "-6.3 dB at 100 Hz; RMS 2.9 dB", or that no band could be trusted. */
 [[nodiscard]] std::string evennessWords(const measure::Flatness& flatness);
 

@@ -1,28 +1,11 @@
 #include "Core/Signals/Sweep.h"
 
-#include <algorithm>
+#include "Core/Signals/Fade.h"
+
 #include <cmath>
 #include <numbers>
 
 namespace saddletone::signals {
-
-namespace {
-
-void fade(std::vector<double>& samples, std::size_t fadeInFrames, std::size_t fadeOutFrames)
-{
-    const auto raisedCosine = [](std::size_t frame, std::size_t length) {
-        return 0.5
-               - 0.5
-                     * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5)
-                                / static_cast<double>(length));
-    };
-    for (std::size_t frame = 0; frame < std::min(fadeInFrames, samples.size()); ++frame)
-        samples[frame] *= raisedCosine(frame, fadeInFrames);
-    for (std::size_t frame = 0; frame < std::min(fadeOutFrames, samples.size()); ++frame)
-        samples[samples.size() - 1 - frame] *= raisedCosine(frame, fadeOutFrames);
-}
-
-} // namespace
 
 std::vector<double> makeSweep(const SweepShape& shape, double sampleRate)
 {
@@ -35,7 +18,7 @@ std::vector<double> makeSweep(const SweepShape& shape, double sampleRate)
         samples[frame] =
             shape.amplitude * std::sin(2.0 * std::numbers::pi * (cycles - std::floor(cycles)));
     }
-    fade(samples, shape.fadeInFrames, shape.fadeOutFrames);
+    fadeEnds(samples, shape.fadeInFrames, shape.fadeOutFrames);
     return samples;
 }
 
@@ -52,7 +35,7 @@ std::vector<double> makeMarker(const MarkerShape& shape, double sampleRate)
             * std::sin(2.0 * std::numbers::pi * (shape.fromHz + 0.5 * slope * seconds) * seconds);
     }
     const auto fadeFrames = static_cast<std::size_t>(0.1 * static_cast<double>(numFrames));
-    fade(samples, fadeFrames, fadeFrames);
+    fadeEnds(samples, fadeFrames, fadeFrames);
     return samples;
 }
 

@@ -190,3 +190,23 @@ TEST_CASE("The spectrum of silence is zero", "[core][dsp]")
     CHECK(sum(dsp::welchPowerPerBin(silence, 512)) == 0.0);
     CHECK(sum(dsp::periodicPowerPerBin(silence)) == 0.0);
 }
+
+TEST_CASE("The spectrum of segments adds up to the mean square, the last segment only part filled",
+          "[core][dsp]")
+{
+    const auto samples = whiteNoise(25000, 3);
+    double meanSquare = 0.0;
+    for (const float sample : samples)
+        meanSquare += static_cast<double>(sample) * static_cast<double>(sample) / 25000.0;
+    for (const std::size_t segment : {2U, 1000U, 4096U, 30000U}) {
+        CAPTURE(segment);
+        const auto power = dsp::segmentedPowerPerBin(samples, segment);
+        CHECK(power.size() == segment / 2 + 1);
+        CHECK(sum(power) == Approx(meanSquare).epsilon(1e-6));
+    }
+    // One whole segment is the periodic spectrum, but for single precision.
+    const auto whole = dsp::segmentedPowerPerBin(samples, 25000);
+    const auto exact = dsp::periodicPowerPerBin(samples);
+    for (std::size_t bin = 0; bin < exact.size(); ++bin)
+        CHECK(whole[bin] == Approx(exact[bin]).margin(1e-6 * meanSquare));
+}

@@ -30,7 +30,13 @@ measure::Response makeResponse()
     response.snrDb = 44.0;
     response.hasCalibration = true;
     response.calibration = {94.0, -26.0};
-    response.bands = {{1000.0, 3.0, 50.0, 0.02, true}, {1258.93, 2.0, 8.0, 0.6, false}};
+    response.bands = {{1000.0, 3.0, 50.0, 0.02, true, 0.03, 0.08},
+                      {1258.93, 2.0, 8.0, 0.6, false, 0.0, 1.2}};
+    response.distortion = {{2, {{100.0, -40.0, -70.0}, {125.893, -42.5, -71.0}}},
+                           {3, {{100.0, -60.0, -59.0}}}};
+    response.polarity = measure::Polarity::negative;
+    response.polarityReason = "phase of the direct sound: 170 degrees";
+    response.arrivalSeconds = 3.25;
     response.remarks = {"a remark with ünicode"};
     return response;
 }
@@ -63,6 +69,59 @@ TEST_CASE("A response survives being written and read", "[core][measure]")
     CHECK(read->hasCalibration);
     CHECK(read->calibration == written.calibration);
     CHECK(read->clockPpm == written.clockPpm);
+    CHECK(read->distortion == written.distortion);
+    CHECK(read->polarity == written.polarity);
+    CHECK(read->polarityReason == written.polarityReason);
+    CHECK(read->arrivalSeconds == written.arrivalSeconds);
+    CHECK(read->distortion[0].levels[0].significant());
+    CHECK_FALSE(read->distortion[1].levels[0].significant());
+}
+
+TEST_CASE("A state file from before distortion, spread and polarity were stored is still read",
+          "[core][measure]")
+{
+    const test::TemporaryFolder folder;
+    const auto file = folder.path() / "a.json";
+    REQUIRE(measure::saveResponse(makeResponse(), file));
+    editJson(file, [](nlohmann::json& json) {
+        json.erase("distortion");
+        json.erase("polarity");
+        json.erase("arrivalSeconds");
+        for (auto& band : json["bands"]) {
+            band.erase("spreadDb");
+            band.erase("interval95Db");
+        }
+    });
+    const auto read = measure::loadResponse(file);
+    REQUIRE(read);
+    CHECK(read->distortion.empty());
+    CHECK(read->polarity == measure::Polarity::unclear);
+    CHECK(read->arrivalSeconds == 0.0);
+    CHECK(read->bands[0].spreadDb == 0.0);
+    CHECK(read->bands[0].interval95Db == Approx(0.04)); // two standard deviations
+}
+
+TEST_CASE("Wrong distortion and polarity are refused and named", "[core][measure]")
+{
+    const test::TemporaryFolder folder;
+    const auto file = folder.path() / "a.json";
+    REQUIRE(measure::saveResponse(makeResponse(), file));
+    SECTION("level of a harmonic")
+    {
+        editJson(file, [](nlohmann::json& json) {
+            json["distortion"][0]["levels"][1]["levelDb"] = "loud";
+        });
+        const auto read = measure::loadResponse(file);
+        REQUIRE_FALSE(read);
+        CHECK_THAT(read.error().message, Contains("distortion") && Contains("levelDb"));
+    }
+    SECTION("polarity")
+    {
+        editJson(file, [](nlohmann::json& json) { json["polarity"]["sign"] = "sideways"; });
+        const auto read = measure::loadResponse(file);
+        REQUIRE_FALSE(read);
+        CHECK_THAT(read.error().message, Contains("polarity") && Contains("positive"));
+    }
 }
 
 TEST_CASE("Magnitudes of a response follow the filter it was made with", "[core][measure]")

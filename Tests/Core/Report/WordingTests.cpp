@@ -100,11 +100,28 @@ TEST_CASE("A difference that the measurement cannot tell makes the same curve", 
              "off, as far as the "
              "measurement tells: the largest difference is 0.6 dB at 80 Hz, and only more than 1.0 "
              "dB would count.");
-    // Large, but three standard deviations are larger.
+    // Large, but chance among so many bands reaches further: 3.87 standard deviations of
+    // sqrt(2.0^2 + 0.25^2) dB leave each of 31 bands a chance of 0.01 / 3 / 31, from normal tables.
     const auto noisy = comparisonWith(4.6, 80.0, 2.0);
     REQUIRE(!noisy.significant);
     CHECK(report::verdictSentence(stateWith(EngineState::running), noisy)
-              .ends_with("only more than 6.0 dB would count."));
+              .ends_with("only more than 7.8 dB would count."));
+}
+
+TEST_CASE("A verdict's evidence names the spread of all bands and how rare it is by chance",
+          "[core][report]")
+{
+    // One band of 31 differs by -3.1 dB. The shared difference of -0.1 dB is taken out: the others
+    // stand 0.1 dB off, that one 3.0 dB, which is sqrt((30 x 0.01 + 9) / 31) = 0.55 dB RMS.
+    // Expected: sqrt(0.1^2 + 0.25^2) = 0.27 dB.
+    CHECK(report::evidenceSentence(comparisonWith(-3.1, 80.0, 0.1))
+          == "Over 31 bands the curves differ by 0.5 dB RMS, where noise and an assumed "
+             "repeatability of 0.25 dB would give 0.3 dB; two measurements of the same curve look "
+             "as different less than once in 1000 times.");
+    CHECK(
+        report::evidenceSentence(comparisonWith(0.0, 80.0, 0.1)).ends_with("more often than not."));
+    CHECK(report::chanceWords(0.025) == "about once in 40 times");
+    CHECK(report::evidenceSentence({}).empty());
 }
 
 TEST_CASE("Without a trusted band nothing is claimed", "[core][report]")

@@ -137,6 +137,116 @@ TEST_CASE("The level survives being stored with 16 and 24 bits", "[core][signals
         }
 }
 
+TEST_CASE("The level signal spans the band that EBU sets listening levels in", "[core][signals]")
+{
+    // 500 Hz to 2 kHz.
+    for (const double sampleRate : signals::signalSampleRates) {
+        const auto signal =
+            made({.type = SignalType::level, .sampleRate = sampleRate, .seconds = 4.0});
+        CHECK(signal.description.fromHz == 500.0);
+        CHECK(signal.description.toHz == 2000.0);
+        const auto& samples = signal.audio.channels[0];
+        CHECK(test::levelDbfs(samples) == Approx(-20.0).margin(0.01));
+        const auto lines = test::lineSpectrum(samples);
+        const double binHz = sampleRate / static_cast<double>(samples.size());
+        const double whole = test::powerBetween(lines, binHz, 0.0, 0.5 * sampleRate);
+        // The file's end does not join its start, which spreads a little.
+        CHECK(test::powerBetween(lines, binHz, 495.0, 2005.0) > 0.999 * whole);
+        // Pink: the octaves on both sides of 1 kHz hold the same.
+        const double lower = test::powerBetween(lines, binHz, 500.0, 1000.0);
+        const double upper = test::powerBetween(lines, binHz, 1000.0, 2000.0);
+        CHECK(dsp::powerToDb(lower / upper) == Approx(0.0).margin(0.1));
+    }
+}
+
+TEST_CASE("Drivers get bands apart from each other, the tweeter at the lowest level",
+          "[core][signals]")
+{
+    const auto& [woofer, mid, tweeter] = signals::driverBands;
+    CHECK(woofer.toHz < mid.fromHz);
+    CHECK(mid.toHz < tweeter.fromHz);
+    CHECK(tweeter.levelDbfs < woofer.levelDbfs);
+    for (const signals::DriverBand& band : signals::driverBands)
+        CHECK(signals::makeSignal({.sampleRate = 44100.0,
+                                   .seconds = 1.0,
+                                   .levelDbfs = band.levelDbfs,
+                                   .fromHz = band.fromHz,
+                                   .toHz = band.toHz})
+                  .has_value());
+}
+
+TEST_CASE("Multitone and calibrated pink noise repeat without a seam at their level",
+          "[core][signals]")
+{
+    for (const auto type : {SignalType::multitone, SignalType::calibratedPink})
+        for (const double sampleRate : signals::signalSampleRates) {
+            CAPTURE(signals::signalTypeName(type), sampleRate);
+            const auto signal = made({.type = type, .sampleRate = sampleRate, .seconds = 12.0});
+            const std::size_t period = signal.description.periodFrames;
+            const auto& samples = signal.audio.channels[0];
+            REQUIRE(period > 0);
+            CHECK(samples.size() % period == 0);
+            CHECK(static_cast<double>(samples.size()) >= 12.0 * sampleRate);
+            for (std::size_t frame = period; frame < samples.size(); frame += 17)
+                REQUIRE(samples[frame] == samples[frame - period]);
+            CHECK(test::levelDbfs(std::span(samples).first(period))
+                  == Approx(signal.description.levelDbfs).margin(0.001));
+            const double statedDbfs = type == SignalType::multitone ? -20.0 : -18.5;
+            CHECK(signal.description.levelDbfs == Approx(statedDbfs).margin(0.05));
+            CHECK(signals::crestFactorDb(signal.description)
+                  == Approx(type == SignalType::multitone ? 8.7 : 12.0).margin(0.4));
+        }
+}
+
+TEST_CASE("The usual request of every type can be made at every rate", "[core][signals]")
+{
+    for (const auto type : signals::allSignalTypes)
+        for (const double sampleRate : {44100.0, 96000.0}) {
+            auto request = signals::usualRequest(type);
+            CHECK(request.type == type);
+            request.sampleRate = sampleRate;
+            const auto signal = made(request);
+            CHECK(signal.description.numChannels == (type == SignalType::channels ? 2 : 1));
+            CHECK(signal.audio.numChannels() == signal.description.numChannels);
+            CHECK(signal.description.numFrames == signal.audio.numFrames());
+        }
+}
+
+TEST_CASE("Parts, bands and tones that cannot be made are refused", "[core][signals]")
+{
+    for (const auto type : {SignalType::bands, SignalType::stepped, SignalType::gainSet})
+        for (const double seconds : {0.9, 20.1})
+            CHECK_THAT(problemOf({.type = type, .seconds = seconds}).message,
+                       Contains("1 to 20 s")
+                           && Contains(std::string(signals::signalTypeName(type))));
+    for (const auto type : {SignalType::bands, SignalType::stepped, SignalType::multitone}) {
+        const auto refused = [&](double fromHz, double toHz) {
+            return problemOf({.type = type,
+                              .sampleRate = 44100.0,
+                              .seconds = 2.0,
+                              .fromHz = fromHz,
+                              .toHz = toHz})
+                .message;
+        };
+        CHECK_THAT(refused(10.0, 1000.0), Contains("20 Hz"));
+        CHECK_THAT(refused(1000.0, 30000.0), Contains("22050"));
+        CHECK_THAT(refused(1000.0, 500.0), Contains("third octaves"));
+        CHECK_THAT(refused(1100.0, 1150.0), Contains("widen"));
+        // The third octave of 20 kHz ends at 22.4 kHz.
+        CHECK_THAT(refused(1000.0, 20000.0), Contains("20000 Hz reaches beyond"));
+        CHECK(signals::makeSignal({.type = type, .seconds = 2.0, .fromHz = 20.0, .toHz = 16000.0})
+                  .has_value());
+    }
+    for (const int tonesPerOctave : {0, 1, 7})
+        CHECK_THAT(
+            problemOf({.type = SignalType::multitone, .tonesPerOctave = tonesPerOctave}).message,
+            Contains("3, 6, 12 or 24"));
+    CHECK_THAT(problemOf({.type = SignalType::gainSet, .seconds = 2.0, .levelDbfs = -95.0}).message,
+               Contains("-90"));
+    CHECK_THAT(problemOf({.type = SignalType::multitone, .levelDbfs = -3.0}).message,
+               Contains("full scale"));
+}
+
 TEST_CASE("A seed decides the noise", "[core][signals]")
 {
     for (const auto type : {SignalType::pink, SignalType::white})
@@ -392,6 +502,62 @@ TEST_CASE("A description that was tampered with is refused by key", "[core][sign
                Contains("marker, sweep, marker"));
     CHECK_THAT(problemWith([](auto& json) { json["layout"]["sweep"]["fromHz"] = 23000; }).message,
                Contains("layout"));
+}
+
+TEST_CASE("Parts and tones that were tampered with are refused by key", "[core][signals]")
+{
+    const test::TemporaryFolder folder;
+    const auto problemWith = [&](SignalType type,
+                                 const std::function<void(nlohmann::json&)>& change) {
+        const auto signal = made({.type = type, .seconds = 1.0});
+        const auto file = signals::saveSignal(signal, folder / "a.wav", files::SampleFormat::pcm16);
+        REQUIRE(file.has_value());
+        auto json = files::loadJson(*file);
+        REQUIRE(json.has_value());
+        change(*json);
+        REQUIRE(files::writeTextFile(*file, files::jsonText(*json)).has_value());
+        const auto loaded = signals::loadSignalDescription(*file);
+        REQUIRE_FALSE(loaded.has_value());
+        return loaded.error().message;
+    };
+    const auto inSegments = [&](const std::function<void(nlohmann::json&)>& change) {
+        return problemWith(SignalType::bands, change);
+    };
+    CHECK_THAT(inSegments([](auto& json) { json.erase("segments"); }), Contains("'segments'"));
+    CHECK_THAT(inSegments([](auto& json) { json["segments"][3]["levelDbfs"] = "low"; }),
+               Contains("levelDbfs"));
+    CHECK_THAT(inSegments([](auto& json) { json["segments"][3]["channel"] = 1; }),
+               Contains("channel"));
+    CHECK_THAT(
+        inSegments([](auto& json) { json["segments"][3]["firstFrame"] = json["numFrames"]; }),
+        Contains("part of the track"));
+    const auto inTones = [&](const std::function<void(nlohmann::json&)>& change) {
+        return problemWith(SignalType::multitone, change);
+    };
+    CHECK_THAT(inTones([](auto& json) { json.erase("tones"); }), Contains("'tones'"));
+    CHECK_THAT(inTones([](auto& json) { json["tones"]["levelsDbfs"].erase(0); }),
+               Contains("cyclesPerPeriod"));
+    CHECK_THAT(inTones([](auto& json) { json["tones"]["cyclesPerPeriod"][0] = 1.5; }),
+               Contains("cyclesPerPeriod"));
+    CHECK_THAT(inTones([](auto& json) { json["tones"]["cyclesPerPeriod"][0] = 1000000; }),
+               Contains("cyclesPerPeriod"));
+}
+
+TEST_CASE("A description from before channels, parts and codings were stored is still read",
+          "[core][signals]")
+{
+    const test::TemporaryFolder folder;
+    test::writeBytes(folder / "old.signal.json", R"({"kind": "saddletone-signal",
+        "schemaVersion": 1, "type": "pink", "file": "old.wav", "checksum": "00000000",
+        "sampleFormat": "24", "sampleRate": 48000.0, "numFrames": 480000, "levelDbfs": -20.0,
+        "peakDbfs": -8.0, "seed": 1, "fromHz": 10.0, "toHz": 22400.0})");
+    const auto loaded = signals::loadSignalDescription(folder / "old.signal.json");
+    if (!loaded)
+        FAIL(loaded.error().message);
+    CHECK(loaded->numChannels == 1);
+    CHECK(loaded->segments.empty());
+    CHECK_FALSE(loaded->lossyCoding.has_value());
+    CHECK(loaded->file == "old.wav");
 }
 
 TEST_CASE("Signal names round trip and others are refused", "[core][signals]")

@@ -1,0 +1,122 @@
+#include "CommandLine/Verbs.h"
+
+#include "Core/Files/AudioFile.h"
+#include "Core/Files/TextTable.h"
+#include "Core/Measure/ImportedResponse.h"
+
+#include <algorithm>
+#include <cstddef>
+#include <filesystem>
+#include <memory>
+
+namespace saddletone::commandline {
+
+namespace {
+
+using files::fixedText;
+using Outcome = std::variant<Output, Failure>;
+
+struct ImportOptions {
+    std::string table;
+    std::string thirdOctaves;
+    std::string impulse;
+    std::size_t channel = 0; ///< From 1; 0 = the loudest.
+    double sampleRate = 48000.0;
+    std::string out;
+    std::string name;
+    std::string profile;
+    std::string engine = "off";
+    double speedKmh = 0.0;
+    std::string place;
+    std::string volumeStep;
+};
+
+dsp::Result<measure::Response> importFrom(const ImportOptions& options,
+                                          const measure::ImportSettings& settings)
+{
+    if (!options.impulse.empty()) {
+        const auto audio = files::readAudioFile(options.impulse);
+        if (!audio)
+            return audio.unexpected();
+        return measure::importImpulse(*audio, settings);
+    }
+    const auto table =
+        files::readFrequencyTable(options.table.empty() ? options.thirdOctaves : options.table);
+    if (!table)
+        return table.unexpected();
+    return options.table.empty() ? measure::importThirdOctaves(*table, settings)
+                                 : measure::importTable(*table, settings);
+}
+
+Outcome runImport(const ImportOptions& options)
+{
+    const auto engine = measure::parseEngineState(options.engine);
+    if (!engine)
+        return usageFailure(engine.error().message);
+    const std::string& file = !options.table.empty()          ? options.table
+                              : !options.thirdOctaves.empty() ? options.thirdOctaves
+                                                              : options.impulse;
+    measure::ImportSettings settings;
+    settings.source = std::filesystem::path(file).filename().string();
+    settings.name =
+        options.name.empty() ? std::filesystem::path(options.out).stem().string() : options.name;
+    settings.state = {options.profile, *engine, options.speedKmh, options.place,
+                      options.volumeStep};
+    settings.sampleRate = options.sampleRate;
+    if (options.channel > 0)
+        settings.channel = options.channel - 1;
+    const auto response = importFrom(options, settings);
+    if (!response)
+        return inputFailure(response.error());
+    if (const auto saved = measure::saveResponse(*response, options.out); !saved)
+        return inputFailure(saved.error());
+
+    Output output;
+    output.text = options.out + ": imported, " + fixedText(response->fromHz, 0) + " Hz to "
+                  + fixedText(response->toHz, 0) + " Hz\n";
+    for (const std::string& remark : response->remarks)
+        output.text += "note: " + remark + "\n";
+    output.json = {{"state", options.out},
+                   {"fromHz", response->fromHz},
+                   {"toHz", response->toHz},
+                   {"numTrustedBands",
+                    std::ranges::count_if(response->bands, &measure::BandConfidence::trusted)},
+                   {"remarks", response->remarks}};
+    return output;
+}
+
+} // namespace
+
+void addImportVerb(CLI::App& app, Shared& shared)
+{
+    auto options = std::make_shared<ImportOptions>();
+    CLI::App* verb = app.add_subcommand(
+        "import", "Make a state from a table or an impulse response of another instrument");
+    auto* source = verb->add_option_group("source", "What to import; one of");
+    source->add_option("--table", options->table,
+                       "Table of frequency, level and perhaps phase (text or CSV)");
+    source->add_option("--third-octave", options->thirdOctaves,
+                       "Table of third-octave levels of pink noise (text or CSV)");
+    auto* impulse =
+        source->add_option("--impulse", options->impulse, "Impulse response (audio file)");
+    source->require_option(1);
+    verb->add_option("--channel", options->channel,
+                     "Channel of the impulse response, from 1 (default: the loudest)")
+        ->check(CLI::Range(1, 64))
+        ->needs(impulse);
+    verb->add_option("--rate", options->sampleRate, "Sample rate of a response made from a table")
+        ->check(CLI::Range(8000.0, 384000.0))
+        ->capture_default_str();
+    verb->add_option("--out", options->out, "STATE.json to write")->required();
+    verb->add_option("--name", options->name, "Name of the state");
+    verb->add_option("--profile", options->profile, "Radio profile");
+    verb->add_option("--engine", options->engine, "off, idle or running")->capture_default_str();
+    verb->add_option("--speed-kmh", options->speedKmh, "Speed while measured")
+        ->check(CLI::Range(0.0, 400.0));
+    verb->add_option("--place", options->place, "Place of the microphone");
+    verb->add_option("--volume-step", options->volumeStep, "Volume step of the radio");
+    verb->callback(
+        [options, &shared] { shared.action = [options] { return runImport(*options); }; });
+}
+
+} // namespace saddletone::commandline

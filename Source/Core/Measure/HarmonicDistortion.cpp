@@ -1,0 +1,147 @@
+#include "Core/Measure/HarmonicDistortion.h"
+
+#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Units.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+namespace saddletone::measure {
+
+namespace {
+
+constexpr double longestCutSeconds = 0.5;
+// Of the distance to the next order on either side; the rest is left to the decay of the higher
+// order in front and to the ringing ahead of the lower one behind.
+constexpr double shareBefore = 0.1;
+constexpr double shareAfter = 0.8;
+
+double raisedCosine(double position)
+{
+    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
+}
+
+/** Power per bin of a transform. */
+std::vector<double> powerOf(dsp::RealFft<double>& fft)
+{
+    fft.forward();
+    std::vector<double> power(fft.numBins());
+    for (std::size_t bin = 0; bin < power.size(); ++bin)
+        power[bin] = std::norm(fft.spectrum()[bin]);
+    return power;
+}
+
+/** Mean per bin over a band. */
+double meanOver(std::span<const double> perBin, double binHz, double lowerHz, double upperHz)
+{
+    const std::array<dsp::Band, 1> band {dsp::Band {0.5 * (lowerHz + upperHz), lowerHz, upperHz}};
+    return dsp::bandPowers(perBin, binHz, band).front() / ((upperHz - lowerHz) / binHz);
+}
+
+double medianOf(std::vector<double> values)
+{
+    std::ranges::sort(values);
+    const std::size_t middle = values.size() / 2;
+    return values.size() % 2 == 1 ? values[middle] : 0.5 * (values[middle - 1] + values[middle]);
+}
+
+} // namespace
+
+double sweepGrowthSeconds(const signals::SweepShape& sweep, double sampleRate) noexcept
+{
+    return static_cast<double>(sweep.numFrames) / sampleRate / std::log(sweep.toHz / sweep.fromHz);
+}
+
+std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolved,
+                                              std::span<const double> linearImpulse,
+                                              const signals::SweepShape& sweep, double fromHz,
+                                              double toHz)
+{
+    const double rate = deconvolved.sampleRate;
+    const double growthSeconds = sweepGrowthSeconds(sweep, rate);
+    const std::size_t size = dsp::fastFftSize(
+        std::max(linearImpulse.size(), static_cast<std::size_t>(longestCutSeconds * 2.0 * rate)));
+    dsp::RealFft<double> fft(size);
+    const double binHz = rate / static_cast<double>(size);
+    const double noiseBinHz = rate / static_cast<double>(deconvolved.noiseSize);
+    std::ranges::fill(fft.time(), 0.0);
+    std::ranges::copy(linearImpulse, fft.time().begin());
+    const auto fundamental = powerOf(fft);
+
+    std::vector<HarmonicOrder> orders;
+    for (int order = 2; order <= highestHarmonic; ++order) {
+        const double n = order;
+        const double beforeSeconds =
+            std::min(longestCutSeconds, shareBefore * growthSeconds * std::log((n + 1.0) / n));
+        const double afterSeconds =
+            std::min(longestCutSeconds, shareAfter * growthSeconds * std::log(n / (n - 1.0)));
+        const auto numBefore = static_cast<std::ptrdiff_t>(beforeSeconds * rate);
+        const auto numFrames = numBefore + static_cast<std::ptrdiff_t>(afterSeconds * rate);
+        const std::ptrdiff_t begin =
+            deconvolved.arrivalFrame
+            - static_cast<std::ptrdiff_t>(std::lround(growthSeconds * std::log(n) * rate))
+            - numBefore;
+        const auto total = static_cast<std::ptrdiff_t>(deconvolved.samples.size());
+        if (numFrames < 16 || numFrames > static_cast<std::ptrdiff_t>(size) || -begin > total / 2)
+            continue;
+        std::ranges::fill(fft.time(), 0.0);
+        double windowEnergy = 0.0;
+        for (std::ptrdiff_t frame = 0; frame < numFrames; ++frame) {
+            const double window =
+                raisedCosine((static_cast<double>(frame) + 0.5)
+                             / (0.7 * static_cast<double>(numBefore)))
+                * raisedCosine((static_cast<double>(numFrames - frame) - 0.5)
+                               / (0.3 * static_cast<double>(numFrames - numBefore)));
+            const std::ptrdiff_t place = ((begin + frame) % total + total) % total;
+            fft.time()[static_cast<std::size_t>(frame)] =
+                window * deconvolved.samples[static_cast<std::size_t>(place)];
+            windowEnergy += window * window;
+        }
+        const auto harmonic = powerOf(fft);
+
+        HarmonicOrder result;
+        result.order = order;
+        for (const dsp::Band& band : dsp::thirdOctaveBands()) {
+            const double widthHz = n * (band.upperHz - band.lowerHz);
+            if (band.centreHz < fromHz || n * band.upperHz > toHz
+                || widthHz * (beforeSeconds + afterSeconds) < 1.0)
+                continue;
+            const double reference = meanOver(fundamental, binHz, band.lowerHz, band.upperHz);
+            if (reference <= 0.0)
+                continue;
+            const double level = meanOver(harmonic, binHz, n * band.lowerHz, n * band.upperHz);
+            const double floor =
+                windowEnergy
+                * meanOver(deconvolved.noisePerBin, noiseBinHz, n * band.lowerHz, n * band.upperHz);
+            result.levels.push_back({band.centreHz, dsp::powerToDb(level / reference),
+                                     dsp::powerToDb(floor / reference)});
+        }
+        if (!result.levels.empty())
+            orders.push_back(std::move(result));
+    }
+    return orders;
+}
+
+std::vector<HarmonicOrder> medianDistortion(std::span<const std::vector<HarmonicOrder>> takes)
+{
+    if (takes.empty())
+        return {};
+    std::vector<HarmonicOrder> result = takes.front();
+    for (std::size_t order = 0; order < result.size(); ++order)
+        for (std::size_t index = 0; index < result[order].levels.size(); ++index) {
+            // Takes of one track give the same orders and frequencies.
+            std::vector<double> levels;
+            std::vector<double> floors;
+            for (const std::vector<HarmonicOrder>& take : takes) {
+                levels.push_back(take[order].levels[index].levelDb);
+                floors.push_back(take[order].levels[index].floorDb);
+            }
+            result[order].levels[index].levelDb = medianOf(std::move(levels));
+            result[order].levels[index].floorDb = medianOf(std::move(floors));
+        }
+    return result;
+}
+
+} // namespace saddletone::measure

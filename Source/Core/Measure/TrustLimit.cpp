@@ -1,0 +1,122 @@
+#include "Core/Measure/TrustLimit.h"
+
+#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Units.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace saddletone::measure {
+
+namespace {
+
+constexpr double shortestZoneSeconds = 0.15;
+constexpr double longestZoneSeconds = 0.6;
+constexpr double harmonicDecaySeconds = 0.5; // and its decay
+constexpr double marginSeconds = 0.02;       // between a zone and the impulse's window
+
+/** Adds the power per unit of window energy of one stretch to the bands. */
+std::vector<double> errorIn(const DeconvolvedSweep& deconvolved, double fromSeconds,
+                            double toSeconds, std::span<const dsp::Band> bands)
+{
+    const double rate = deconvolved.sampleRate;
+    const auto numFrames = static_cast<std::size_t>((toSeconds - fromSeconds) * rate);
+    dsp::RealFft<double> fft(dsp::fastFftSize(numFrames));
+    std::ranges::fill(fft.time(), 0.0);
+    const auto total = static_cast<std::ptrdiff_t>(deconvolved.samples.size());
+    const auto begin =
+        deconvolved.arrivalFrame + static_cast<std::ptrdiff_t>(std::lround(fromSeconds * rate));
+    double windowEnergy = 0.0;
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        const double window =
+            0.5
+            - 0.5
+                  * std::cos(2.0 * std::numbers::pi * (static_cast<double>(frame) + 0.5)
+                             / static_cast<double>(numFrames));
+        const std::ptrdiff_t place =
+            ((begin + static_cast<std::ptrdiff_t>(frame)) % total + total) % total;
+        fft.time()[frame] = window * deconvolved.samples[static_cast<std::size_t>(place)];
+        windowEnergy += window * window;
+    }
+    fft.forward();
+    std::vector<double> power(fft.numBins());
+    for (std::size_t bin = 0; bin < power.size(); ++bin)
+        power[bin] = std::norm(fft.spectrum()[bin]) / windowEnergy;
+    const double binHz = rate / static_cast<double>(fft.size());
+    auto result = dsp::bandPowers(power, binHz, bands);
+    for (std::size_t band = 0; band < bands.size(); ++band)
+        result[band] /= (bands[band].upperHz - bands[band].lowerHz) / binHz;
+    return result;
+}
+
+} // namespace
+
+std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
+                                 const signals::SweepShape& sweep, const ErrorZones& zones,
+                                 std::span<const dsp::Band> bands)
+{
+    std::vector<double> largest(bands.size(), -1.0);
+    const auto take = [&](const std::vector<double>& found) {
+        for (std::size_t band = 0; band < bands.size(); ++band)
+            largest[band] = std::max(largest[band], found[band]);
+    };
+
+    // Behind the window, in two stretches if there is room, whose mean is taken.
+    const double behind = zones.windowAfterSeconds + marginSeconds;
+    const double room = zones.lastSeconds - behind;
+    if (room >= shortestZoneSeconds) {
+        const double stretch = std::min(longestZoneSeconds, room >= 0.6 ? 0.5 * room : room);
+        auto found = errorIn(deconvolved, behind, behind + stretch, bands);
+        if (room >= 2.0 * stretch) {
+            const auto second =
+                errorIn(deconvolved, behind + stretch, behind + 2.0 * stretch, bands);
+            for (std::size_t band = 0; band < bands.size(); ++band)
+                found[band] = 0.5 * (found[band] + second[band]);
+        }
+        take(found);
+    }
+
+    // Ahead of it, between the second harmonic's decay and the window.
+    const double secondHarmonic =
+        -sweepGrowthSeconds(sweep, deconvolved.sampleRate) * std::numbers::ln2;
+    const double gapBegin = secondHarmonic + harmonicDecaySeconds;
+    const double gapEnd = -zones.windowBeforeSeconds - marginSeconds;
+    if (gapEnd - gapBegin >= shortestZoneSeconds)
+        take(errorIn(deconvolved, std::max(gapBegin, gapEnd - longestZoneSeconds), gapEnd, bands));
+    return largest;
+}
+
+std::optional<double> findCutHz(const Response& response)
+{
+    constexpr double lowestCutHz = 5000.0;
+    constexpr int perOctave = 48;
+    constexpr std::size_t fallSteps = 3;       // a sixteenth of an octave
+    constexpr std::size_t referenceSteps = 12; // a quarter
+    constexpr double fallDb = 12.0;
+    constexpr double stillThereDb = 3.0;
+    std::vector<double> grid;
+    for (double frequencyHz = response.toHz; frequencyHz >= 0.8 * lowestCutHz;
+         frequencyHz *= std::exp2(-1.0 / perOctave))
+        grid.push_back(frequencyHz);
+    std::ranges::reverse(grid);
+    if (grid.size() < referenceSteps + fallSteps + 2 || response.fromHz > grid.front())
+        return std::nullopt;
+    const auto levels = response.magnitudeDb(grid, 24);
+
+    double highestAbove = dsp::silenceDb; // of all points at least fallSteps above
+    for (std::size_t index = grid.size() - fallSteps; index-- > referenceSteps;) {
+        highestAbove = std::max(highestAbove, levels[index + fallSteps]);
+        double reference = 0.0;
+        for (std::size_t step = 1; step <= referenceSteps; ++step)
+            reference += levels[index - step] / static_cast<double>(referenceSteps);
+        if (highestAbove > reference - fallDb)
+            continue;
+        if (levels[index] >= reference - stillThereDb && grid[index] >= lowestCutHz)
+            return grid[index] * std::exp2(-1.0 / 24.0);
+    }
+    return std::nullopt;
+}
+
+} // namespace saddletone::measure

@@ -1,0 +1,183 @@
+#pragma once
+
+#include "Core/Measure/CaptureRecorder.h"
+#include "Core/Measure/Comparison.h"
+#include "Core/Measure/Response.h"
+#include "Core/Measure/StreamAnalyser.h"
+#include "Gui/Place.h"
+
+#include <juce_core/juce_core.h>
+
+#include <memory>
+#include <optional>
+#include <vector>
+
+namespace saddletone::gui {
+
+/** One test signal as the screens show it. */
+struct SignalView {
+    juce::String name;    ///< "03 Sweep".
+    juce::String purpose; ///< What it is for and how it is used, in a few sentences.
+    juce::String caution; ///< Empty where nothing beyond the usual needs care.
+    juce::String length;
+    std::optional<double> levelDbfs; ///< As on the track; missing where it means nothing.
+};
+
+/** Outputs that a test signal goes to. */
+enum class OutputSide { both, left, right };
+
+/** Where the user starts with live output, and above which level a question is asked. */
+inline constexpr double quietestSignalDbfs = -80.0;
+inline constexpr double startSignalDbfs = -40.0;
+inline constexpr double askAboveDbfs = -12.0;
+
+/** Live output of test signals. */
+struct SignalOutput {
+    std::size_t selected = 0;
+    bool playing = false;
+    bool preparing = false; ///< The signal is being computed.
+    bool repeats = false;   ///< It goes round until it is stopped.
+    double positionSeconds = 0.0;
+    double levelDbfs = startSignalDbfs; ///< AES17, of the signal at the output.
+    double highestDbfs = 0.0;           ///< Above it the signal's peaks would clip.
+    OutputSide side = OutputSide::both;
+    double peakDbfs = -400.0; ///< Largest output sample since the last snapshot.
+    bool hasDevice = false;
+    bool asksForLoud = false; ///< A level above askAboveDbfs waits for an answer.
+    double askedDbfs = 0.0;
+};
+
+/** Writing the tracks to a folder. */
+struct TrackWriting {
+    bool busy = false;
+    double doneProportion = 0.0;
+    juce::String message; ///< What came of it; empty before the first time.
+    bool failed = false;
+};
+
+/** The input, which is closed until the user asks for it. */
+struct InputView {
+    juce::StringArray devices;
+    int device = -1; ///< Index of the one to be used; -1 = there is none.
+    juce::StringArray channels;
+    int channel = 0;
+    bool open = false;
+    double sampleRate = 0.0;
+    double peakDbfs = -400.0;
+    double rmsDbfs = -400.0;
+    bool clipHeld = false;
+    juce::String problem; ///< Why it could not be opened.
+};
+
+/** What the user says of the next take. */
+struct TakeWords {
+    juce::String profile;
+    measure::EngineState engine = measure::EngineState::off;
+    juce::String place {"rider's head"};
+    /** sweep, noiseFloor or calibration. */
+    measure::TakePurpose purpose = measure::TakePurpose::sweep;
+    double calibratorSplDb = 94.0;
+    bool playsHere = false; ///< The sweep comes from this computer and not from the bike.
+
+    bool operator==(const TakeWords&) const = default;
+};
+
+enum class TakeState { measuring, usable, refused, noise, calibration };
+
+/** A take of this session. */
+struct TakeView {
+    juce::String name;
+    juce::String profile;
+    measure::EngineState engine = measure::EngineState::off;
+    juce::String place;
+    TakeState state = TakeState::measuring;
+    bool used = true; ///< Counts in the average of its bike state.
+    juce::String words;
+
+    bool operator==(const TakeView&) const = default;
+};
+
+/** The average of the used takes of one profile and engine state. */
+struct MeasuredView {
+    juce::String name;
+    measure::EngineState engine = measure::EngineState::off;
+    std::size_t numTakes = 0;
+    double snrDb = 0.0;
+    std::vector<double> frequenciesHz;
+    std::vector<double> levelsDb; ///< One a frequency, twelfth octaves.
+    std::vector<measure::BandConfidence> bands;
+    juce::String words; ///< SNR, trust and remarks.
+};
+
+/** Engine off against engine running, for one profile. */
+struct ComparisonView {
+    measure::Comparison comparison;
+    juce::String verdict;
+};
+
+/** Everything the bench places need to know, at one moment. */
+struct BenchSnapshot {
+    std::shared_ptr<const std::vector<SignalView>> signals;
+    SignalOutput output;
+    TrackWriting writing;
+    InputView input;
+    measure::CaptureStatus capture;
+    measure::AnalyserSnapshot analyser;
+    std::shared_ptr<const std::vector<measure::AnalyserTrace>> traces;
+    TakeWords words;
+    juce::String calibrationWords; ///< Date and age of the calibration, or that there is none.
+    juce::String trackName;        ///< Whose sweep is listened for.
+    std::vector<TakeView> takes;
+    std::vector<std::shared_ptr<const MeasuredView>> measured;
+    std::size_t shownMeasured = 0;
+    std::shared_ptr<const ComparisonView> comparison; ///< Null: the other state is missing.
+    juce::String message; ///< What the last command led to; empty = nothing to say.
+    bool messageIsProblem = false;
+};
+
+/** What the screens see of the bench. All of it is for the message thread. */
+class BenchModel {
+public:
+    virtual ~BenchModel() = default;
+
+    [[nodiscard]] virtual BenchSnapshot benchSnapshot() = 0;
+
+    /** The audition is heard on Listen only, and test signals everywhere else. */
+    virtual void enterPlace(Place place) = 0;
+
+    virtual void selectSignal(std::size_t index) = 0;
+    virtual void playSignal() = 0;
+    virtual void stopSignal() = 0;
+    /** Above askAboveDbfs the level stays there until the user has agreed, once a session. */
+    virtual void setSignalLevelDbfs(double levelDbfs) = 0;
+    virtual void setSignalSide(OutputSide side) = 0;
+    virtual void answerLoudQuestion(bool shouldBeLoud) = 0;
+    virtual void writeTracks(const juce::File& folder) = 0;
+    virtual void cancelWriting() = 0;
+
+    virtual void chooseInput(int device, int channel) = 0;
+    virtual void openInput() = 0;
+    virtual void closeInput() = 0;
+    virtual void resetClip() = 0;
+
+    /** bandsPerOctave: 3, 6, 12 or 24. */
+    virtual void setAnalyserBands(int bandsPerOctave) = 0;
+    virtual void setAnalyserParameters(const measure::AnalyserParameters& parameters) = 0;
+    virtual void restartAverage() = 0;
+    virtual void resetPeakHold() = 0;
+    virtual void storeTrace() = 0;
+    virtual void clearTraces() = 0;
+
+    virtual void setTakeWords(const TakeWords& words) = 0;
+    /** file: NAME.signal.json of a sweep track; no file: the sweep of the shop's set. */
+    virtual void chooseTrack(const juce::File& file) = 0;
+    virtual void recordTake() = 0;
+    virtual void stopTake() = 0;
+    virtual void setTakeUsed(std::size_t index, bool shouldBeUsed) = 0;
+    virtual void showMeasured(std::size_t index) = 0;
+    /** folder: of a job, made if it is not there; no file: the job that is open. */
+    virtual void addToJob(const juce::File& folder) = 0;
+    [[nodiscard]] virtual bool hasOpenJob() = 0;
+};
+
+} // namespace saddletone::gui

@@ -1,0 +1,23 @@
+#pragma once
+
+#include <array>
+
+namespace saddletone::gui {
+
+/** Places along the road, in the order in which it passes them. */
+enum class Place { signals, bike, listen };
+
+inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::listen};
+
+/** The word on the place's sign. */
+[[nodiscard]] constexpr const char* placeName(Place place) noexcept
+{
+    switch (place) {
+    case Place::signals: return "Signals";
+    case Place::bike: return "Bike";
+    case Place::listen: break;
+    }
+    return "Listen";
+}
+
+} // namespace saddletone::gui

@@ -1,0 +1,193 @@
+#pragma once
+
+#include "Core/Signals/TrackSet.h"
+#include "Gui/BenchModel.h"
+#include "Plugin/BenchInput.h"
+#include "Plugin/TakeMeasuring.h"
+
+#include <functional>
+#include <mutex>
+
+namespace saddletone::plugin {
+
+/** The bench half of the standalone: test signals, the input, takes, and what was measured.
+
+    Signals are made, tracks written and takes measured on threads of the bench's own; update(),
+    which a timer calls, takes up what has come of it. */
+class Bench final : public gui::BenchModel, private juce::Timer {
+public:
+    /** What the bench needs of the program around it; everything may be empty. */
+    struct Surroundings {
+        std::function<juce::File()> openJobFolder; ///< No file: no job is open.
+        std::function<void(const juce::File&)> openJob;
+        std::function<void()> pauseAudition;
+        juce::File takesFolder; ///< For takes while no job is open.
+    };
+
+    /** devices: opened by the caller, who adds device() to it as its callback and removes it before
+        the bench goes. audition: plays on Listen; may be null. */
+    Bench(juce::AudioDeviceManager& deviceManager, juce::AudioIODeviceCallback* audition,
+          Surroundings surroundings);
+    ~Bench() override;
+
+    // Message thread
+    [[nodiscard]] BenchDevice& device() noexcept { return audio; }
+    /** Takes up what has been made, written or measured. */
+    void update();
+    /** Whether anything is still being made, written or measured. */
+    [[nodiscard]] bool isBusy();
+
+    gui::BenchSnapshot benchSnapshot() override;
+    void enterPlace(gui::Place place) override;
+    void selectSignal(std::size_t index) override;
+    void playSignal() override;
+    void stopSignal() override;
+    void setSignalLevelDbfs(double levelDbfs) override;
+    void setSignalSide(gui::OutputSide side) override;
+    void answerLoudQuestion(bool shouldBeLoud) override;
+    void writeTracks(const juce::File& folder) override;
+    void cancelWriting() override { cancelled.store(true); }
+    void chooseInput(int deviceIndex, int channelIndex) override;
+    void openInput() override;
+    void closeInput() override;
+    void resetClip() override { input.recorder().resetClips(); }
+    void setAnalyserBands(int bandsPerOctave) override { input.setBandsPerOctave(bandsPerOctave); }
+    void setAnalyserParameters(const measure::AnalyserParameters& parameters) override;
+    void restartAverage() override { input.restartAverage(); }
+    void resetPeakHold() override { input.resetPeakHold(); }
+    void storeTrace() override;
+    void clearTraces() override;
+    void setTakeWords(const gui::TakeWords& newWords) override { words = newWords; }
+    void chooseTrack(const juce::File& file) override;
+    void recordTake() override;
+    void stopTake() override;
+    void setTakeUsed(std::size_t index, bool shouldBeUsed) override;
+    void showMeasured(std::size_t index) override;
+    void addToJob(const juce::File& folder) override;
+    bool hasOpenJob() override;
+
+private:
+    /** A signal made at a rate. */
+    struct MadeSignal {
+        std::size_t index = 0;
+        double sampleRate = 0.0;
+        std::shared_ptr<const dsp::AudioBuffer> audio; ///< Null: see problem.
+        signals::SignalDescription description;
+        std::string problem;
+    };
+
+    struct Take {
+        gui::TakeView view;
+        std::filesystem::path audioFile;
+        signals::SignalDescription track;
+    };
+
+    /** A bike state that takes were made of. */
+    struct Measured {
+        juce::String profile;
+        measure::EngineState engine = measure::EngineState::off;
+        std::shared_ptr<const measure::Response> response;
+        std::shared_ptr<const gui::MeasuredView> view;
+    };
+
+    /** What a measurement came to. */
+    struct MeasuredDelivery {
+        std::optional<std::size_t> take; ///< The new take, and what was said of it.
+        bool refused = false;
+        std::string takeWords;
+        Measured state; ///< Without a response: no usable take is left, or see problem.
+        std::string problem;
+    };
+
+    /** What a calibrator's take came to. */
+    struct CalibrationDelivery {
+        std::size_t take = 0;
+        std::optional<measure::CalibrationRecord> record; ///< Nothing: refused, see words.
+        std::string words;
+    };
+
+    struct WritingDelivery {
+        std::string message;
+        bool failed = false;
+    };
+
+    struct JobDelivery {
+        std::filesystem::path folder;
+        std::string message;
+        bool failed = false;
+    };
+
+    void timerCallback() override { update(); }
+    void orderSignal();
+    void startPlaying();
+    void applyLevel();
+    void say(const juce::String& text, bool isProblem);
+    void beginTake();
+    void finishTake();
+    /** newTake: index of a take that has just been recorded. */
+    void orderMeasurement(const juce::String& profile, measure::EngineState engine,
+                          std::optional<std::size_t> newTake);
+    void orderCalibration(std::size_t take);
+    void takeUpCalibration(CalibrationDelivery made);
+    [[nodiscard]] juce::String calibrationWords() const;
+    [[nodiscard]] std::string chainName() const;
+    void takeUpMeasurement(MeasuredDelivery made);
+    void compareStates();
+    [[nodiscard]] juce::AudioIODeviceType* deviceType() const;
+    [[nodiscard]] std::filesystem::path takesFolder() const;
+    [[nodiscard]] double levelLimitDbfs() const;
+
+    juce::AudioDeviceManager& devices;
+    const Surroundings around;
+    BenchInput input;
+    BenchDevice audio;
+
+    std::vector<signals::Track> tracks;
+    std::shared_ptr<const std::vector<gui::SignalView>> signalViews;
+    gui::SignalOutput output;
+    bool loudAllowed = false;
+    bool wantsToPlay = false;
+    MadeSignal made;
+    std::uint64_t signalOrder = 0;
+    gui::Place place = gui::Place::listen;
+
+    gui::InputView inputView;
+    std::shared_ptr<const std::vector<measure::AnalyserTrace>> traces;
+    int numTracesStored = 0;
+    measure::AnalyserParameters analyserParameters;
+    /** Of this session; an older one may have been made with the gain elsewhere. */
+    std::optional<measure::CalibrationRecord> calibration;
+    std::string calibratedChain;
+
+    gui::TakeWords words;
+    std::optional<signals::SignalDescription> chosenTrack;
+    juce::String trackName;
+    signals::SignalDescription recordedTrack; // of the take under way
+    gui::TakeWords recordedWords;
+    bool wantsToRecord = false; // once the signal has been made
+    bool isRecording = false;
+    std::vector<Take> takes;
+    std::vector<Measured> measured;
+    std::size_t shownMeasured = 0;
+    std::shared_ptr<const gui::ComparisonView> comparison;
+    juce::String message;
+    bool messageIsProblem = false;
+
+    gui::TrackWriting writing;
+    std::atomic<bool> cancelled {false};
+    std::atomic<double> writtenProportion {0.0};
+    std::atomic<int> numMeasuring {0};
+
+    std::mutex deliveryMutex; // never taken by the audio thread
+    std::optional<std::pair<std::uint64_t, MadeSignal>> signalDelivery;
+    std::vector<MeasuredDelivery> measuredDeliveries;
+    std::vector<CalibrationDelivery> calibrationDeliveries;
+    std::optional<WritingDelivery> writingDelivery;
+    std::optional<JobDelivery> jobDelivery;
+
+    juce::ThreadPool signalWorker {1}; // last: their tasks use the rest
+    juce::ThreadPool worker {1};
+    juce::ThreadPool writer {1};
+};
+
+} // namespace saddletone::plugin

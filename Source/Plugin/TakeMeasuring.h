@@ -1,0 +1,51 @@
+#pragma once
+
+#include "Core/Measure/CalibrationRecord.h"
+#include "Core/Measure/Measurement.h"
+#include "Gui/BenchModel.h"
+
+#include <filesystem>
+#include <optional>
+#include <span>
+#include <string>
+
+namespace saddletone::plugin {
+
+/** Takes of one bike state, on the disk. */
+struct TakesToMeasure {
+    std::vector<std::filesystem::path> audioFiles; ///< At least one.
+    std::optional<std::filesystem::path> noise;    ///< A take of the place without the track.
+    signals::SignalDescription track;
+    std::optional<measure::Calibration> calibration;
+    measure::BikeState state;
+    std::string name;
+};
+
+// All of these take a while, and throw nothing of their own.
+
+/** Reads the takes and has them measured and averaged. */
+[[nodiscard]] dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes);
+
+/** Reads the level of a calibrator's tone from a take and keeps it beside the take, as
+    NAME.calibration.json. chain: words for the input, which calibrations are told apart by. */
+[[nodiscard]] dsp::Result<measure::CalibrationRecord>
+readCalibrationTake(const std::filesystem::path& audioFile, double calibratorSplDb,
+                    const std::string& chain);
+
+/** The latest calibration of a chain in a folder, other than that of the take except. */
+[[nodiscard]] std::optional<measure::CalibrationRecord>
+latestCalibration(const std::filesystem::path& folder, const std::string& chain,
+                  const std::filesystem::path& except);
+
+/** A response as the screens show it. */
+[[nodiscard]] gui::MeasuredView makeMeasuredView(const measure::Response& response);
+
+/** "SNR 34 dB, trusted from 40 Hz to 16 kHz", or that no band can be trusted. */
+[[nodiscard]] std::string trustWords(const measure::Response& response);
+
+/** Adds a measured state, and a candidate if there is room for one, to the job in a folder; where
+    there is no job yet, one is made that is named after the folder. Returns the state's file. */
+[[nodiscard]] dsp::Result<std::filesystem::path> addStateToJob(const std::filesystem::path& folder,
+                                                               const measure::Response& response);
+
+} // namespace saddletone::plugin
