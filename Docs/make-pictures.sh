@@ -21,6 +21,8 @@ picture() {
         "$standalone" --job "$demoDir/job" --screenshot "$pictures/$name.png" --size 1280x720 "$@"
 }
 
+picture signals --place signals
+picture bike --place bike
 picture listen-parked
 picture listen-75-mph --speed-mph 75 --candidate 3 --light
 ls -l "$pictures"

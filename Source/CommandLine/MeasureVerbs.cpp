@@ -11,7 +11,9 @@
 #include "Core/Measure/DirectSound.h"
 #include "Core/Measure/FilterAnalysis.h"
 #include "Core/Measure/Measurement.h"
+#include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/ResponseWindow.h"
+#include "Core/Measure/Smoothing.h"
 #include "Core/Tuning/Tuning.h"
 
 #include <algorithm>
@@ -61,11 +63,14 @@ struct MeasureOptions {
     std::vector<std::string> recordings;
     std::string signal;
     std::string microphone;
+    std::string microphone90;
+    std::string incidence = "0";
     std::string calibration;
     double calibrationSpl = 94.0;
     std::string noise;
     std::string out;
     std::string table;
+    std::string smoothing = "24";
     std::string impulse;
     std::string name;
     std::string profile;
@@ -175,6 +180,15 @@ dsp::Result<ReadCalibration> calibrationFrom(const std::string& file, double ton
     return ReadCalibration {*calibration, ""};
 }
 
+/** Levels for a table: power-averaged over a fraction of an octave, or as the ear weighs them. */
+std::vector<double> smoothedDb(const measure::Response& response,
+                               const std::vector<double>& frequenciesHz,
+                               const std::string& smoothing)
+{
+    return smoothing == "ear" ? measure::psychoacousticDb(response, frequenciesHz)
+                              : response.magnitudeDb(frequenciesHz, std::stoi(smoothing));
+}
+
 Outcome runMeasure(const MeasureOptions& options)
 {
     measure::MeasurementRequest request;
@@ -189,11 +203,19 @@ Outcome runMeasure(const MeasureOptions& options)
     if (!track)
         return inputFailure(track.error());
     request.track = *track;
-    if (!options.microphone.empty()) {
-        const auto table = files::readFrequencyTable(options.microphone);
-        if (!table)
-            return inputFailure(table.error());
-        request.microphone = *table;
+    std::string microphoneNote;
+    if (!options.microphone.empty() || !options.microphone90.empty()) {
+        const auto incidence = measure::parseIncidence(options.incidence);
+        if (!incidence)
+            return usageFailure(incidence.error().message);
+        const auto curves = measure::readMicrophoneCurves(options.microphone, options.microphone90);
+        if (!curves)
+            return inputFailure(curves.error());
+        auto chosen = measure::chooseCurve(*curves, *incidence);
+        if (!chosen)
+            return inputFailure(chosen.error());
+        request.microphone = std::move(chosen->table);
+        microphoneNote = std::move(chosen->remark);
     }
     std::string calibrationNote;
     if (!options.calibration.empty()) {
@@ -220,6 +242,8 @@ Outcome runMeasure(const MeasureOptions& options)
     auto response = measure::measureResponse(request);
     if (!response)
         return inputFailure(response.error());
+    if (!microphoneNote.empty())
+        response->remarks.push_back(microphoneNote);
     std::optional<double> lowestHz;
     if (options.windowMs > 0.0 || options.windowCycles > 0.0) {
         auto windowed = options.windowMs > 0.0
@@ -231,10 +255,11 @@ Outcome runMeasure(const MeasureOptions& options)
 
     if (!options.table.empty()) {
         const auto frequencies = tableFrequencies(response->fromHz, response->toHz);
-        const auto text = files::csvText({"frequency_hz", "level_db", "phase_degrees"},
-                                         {frequencies, response->magnitudeDb(frequencies, 24),
-                                          phasesDegrees(response->at(frequencies))},
-                                         4);
+        const auto text =
+            files::csvText({"frequency_hz", "level_db", "phase_degrees"},
+                           {frequencies, smoothedDb(*response, frequencies, options.smoothing),
+                            phasesDegrees(response->at(frequencies))},
+                           4);
         if (const auto written = files::writeTextFile(options.table, text); !written)
             return inputFailure(written.error());
     }
@@ -297,7 +322,13 @@ void addMeasure(CLI::App& app, Shared& shared)
     verb->add_option("--signal", options->signal,
                      "Description of the track that was played (F.signal.json)")
         ->required();
-    verb->add_option("--microphone", options->microphone, "Table of the microphone's response");
+    verb->add_option("--microphone", options->microphone,
+                     "Table of the microphone's response, sound from the front (0 degrees)");
+    verb->add_option("--microphone-90", options->microphone90,
+                     "The same for sound from the side (90 degrees)");
+    verb->add_option("--incidence", options->incidence,
+                     "How the microphone stood to the speakers: 0 or 90 degrees")
+        ->capture_default_str();
     auto* calibration = verb->add_option("--calibration", options->calibration,
                                          "Recording of a calibrator's 1 kHz tone, or what "
                                          "`calibrate` saved (CAL.json)");
@@ -308,6 +339,11 @@ void addMeasure(CLI::App& app, Shared& shared)
     verb->add_option("--noise", options->noise, "Recording of the place without the track");
     verb->add_option("--out", options->out, "STATE.json to write")->required();
     verb->add_option("--table", options->table, "Table of the response to write (CSV)");
+    verb->add_option("--smoothing", options->smoothing,
+                     "Of the table only: 3, 6, 12 or 24 to an octave, ear (as the ear weighs peaks "
+                     "and dips), 0 = none")
+        ->check(CLI::IsMember({"0", "3", "6", "12", "24", "ear"}))
+        ->capture_default_str();
     verb->add_option("--impulse", options->impulse, "Impulse response to write (WAV)");
     verb->add_option("--name", options->name, "Name of the state");
     verb->add_option("--profile", options->profile, "Radio profile");

@@ -39,7 +39,7 @@ SignalsPlace::SignalsPlace(BenchModel& benchModel) : model(benchModel)
     purposeText.setEscapeAndReturnKeysConsumed(false); // Esc stops the sound everywhere
     purposeText.setScrollbarsShown(true);
     purposeText.setBorder({});
-    purposeText.setIndents(0, 0);
+    purposeText.setIndents(0, 4); // room for the capitals of the heading
     purposeText.setTitle("About the chosen signal");
     purposeText.setDescription("What it is for and how it is used.");
     purposeText.setHasFocusOutline(true);

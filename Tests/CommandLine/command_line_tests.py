@@ -174,6 +174,34 @@ class CommandLineTests(unittest.TestCase):
                            "set/03-sweep.signal.json", "--out", "state.json", cwd=folder)
             self.assertEqual(measured.returncode, 0, measured.stderr)
 
+    def test_microphone_curves_and_smoothing_of_the_table(self):
+        with tempfile.TemporaryDirectory() as folder:
+            curve = os.path.join(folder, "side.txt")
+            with open(curve, "w", encoding="utf-8") as file:
+                file.write("20 0\n1000 0\n2000 3\n20000 3\n")
+            levels = {}
+            for smoothing, extra in (("24", []), ("ear", []), ("0", []),
+                                     ("3", ["--microphone-90", curve, "--incidence", "90"])):
+                table = os.path.join(folder, smoothing + ".csv")
+                result = run("measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json",
+                             "--out", os.path.join(folder, "s.json"), "--table", table,
+                             "--smoothing", smoothing, *extra, cwd=self.at)
+                self.assertEqual(result.returncode, 0, result.stderr)
+                with open(table, encoding="utf-8") as file:
+                    rows = [line.split(",") for line in file.read().splitlines()[1:]]
+                levels[smoothing] = {float(row[0]): float(row[1]) for row in rows}
+            for frequency, level in levels["24"].items():
+                if 40 < frequency < 16000:
+                    # A loop-back is flat however it is smoothed.
+                    self.assertAlmostEqual(level, 0.0, delta=0.01)
+                    self.assertAlmostEqual(levels["ear"][frequency], 0.0, delta=0.01)
+                    self.assertAlmostEqual(levels["0"][frequency], 0.0, delta=0.01)
+                if 4000 < frequency < 16000:
+                    # The microphone's 3 dB too much are taken out.
+                    self.assertAlmostEqual(levels["3"][frequency], -3.0, delta=0.01)
+        self.refused(2, ["45"], "measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json",
+                     "--out", "x.json", "--microphone-90", "none.txt", "--incidence", "45")
+
     def test_json_output_is_json(self):
         with tempfile.TemporaryDirectory() as folder:
             result = run("signal", "sine", "--seconds", "1", "--out", os.path.join(folder, "s.wav"), "--json")

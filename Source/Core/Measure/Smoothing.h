@@ -12,9 +12,9 @@ namespace saddletone::measure {
 [[nodiscard]] double earBandwidthHz(double frequencyHz) noexcept;
 
 /** Magnitude in dB at the given frequencies as the ear weighs it, for display only: the mean of the
-    fourth power of the magnitude over one equivalent rectangular bandwidth, its fourth root. That
-    peaks count more than dips follows from listening tests on resonances, in which a peak is heard
-    far sooner than a dip of the same height; the exponent 4 is judgement. */
+    fourth power of the magnitude over one equivalent rectangular bandwidth, its fourth root. Peaks
+    count more than dips, since a narrow peak is heard sooner than a dip of the same height (common
+    practice, no source); the exponent 4 is judgement. */
 [[nodiscard]] std::vector<double> psychoacousticDb(const Response& response,
                                                    std::span<const double> frequenciesHz);
 
