@@ -84,7 +84,7 @@ struct TakeWords {
 
 enum class TakeState { measuring, usable, refused, noise, calibration };
 
-/** A take of this session. */
+/** A take made since the program started. */
 struct TakeView {
     juce::String name;
     juce::String profile;

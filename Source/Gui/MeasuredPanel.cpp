@@ -72,8 +72,9 @@ MeasuredPanel::MeasuredPanel(BenchModel& benchModel) : model(benchModel)
     addButton.onClick = [this] { addToJob(); };
     addAndMakeVisible(addButton);
     list.setTitle("Takes");
-    list.setDescription("Takes of this session. Return uses the chosen take in the average of its "
-                        "bike state, or leaves it out.");
+    list.setDescription(
+        "Takes made since the program started. Return uses the chosen take in the average of its "
+        "bike state, or leaves it out.");
     list.setRowHeight(rowHeight);
     list.setHasFocusOutline(true);
     addAndMakeVisible(list);

@@ -155,7 +155,7 @@ private:
     std::shared_ptr<const std::vector<measure::AnalyserTrace>> traces;
     int numTracesStored = 0;
     measure::AnalyserParameters analyserParameters;
-    /** Of this session; an older one may have been made with the gain elsewhere. */
+    /** Made since the program started; an older one may have been made with the gain elsewhere. */
     std::optional<measure::CalibrationRecord> calibration;
     std::string calibratedChain;
 

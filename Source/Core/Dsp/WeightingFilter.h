@@ -27,7 +27,7 @@ struct WeightingDesign {
 /** The weighting's poles at a sample rate of 32 kHz or more, 0 dB at 1 kHz. The three low poles go
     through the bilinear transform. The double pole at 12.2 kHz keeps its decay, and its zeros are
     set so that the magnitude is right at 0 Hz, near 14 kHz and near 19.4 kHz: a bilinear pole
-    would be 5 dB down too far at 16 kHz and 44.1 kHz. From 10 Hz to 20 kHz the whole is within
+    would read 4 dB too low at 16 kHz and 44.1 kHz. From 10 Hz to 20 kHz the whole is within
     0.16 dB of the standard's formula at 44.1 kHz, 0.08 dB at 48 kHz and 0.01 dB at 88.2 kHz and
     more. */
 [[nodiscard]] WeightingDesign designWeighting(Weighting weighting, double sampleRate) noexcept;

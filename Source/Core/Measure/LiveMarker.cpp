@@ -1,6 +1,7 @@
 #include "Core/Measure/LiveMarker.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Measure/CorrelationLag.h"
 
 #include <algorithm>
 #include <cassert>
@@ -26,17 +27,6 @@ struct Peak {
     std::uint64_t frame = 0;
     double correlation = 0.0;
 };
-
-/** 1 in the marker's band, 0 outside, with soft edges. */
-double markerBand(const signals::MarkerShape& marker, double frequencyHz)
-{
-    const double edgeHz = 0.1 * marker.fromHz;
-    const double low =
-        std::clamp((frequencyHz - marker.fromHz + edgeHz) / (2.0 * edgeHz), 0.0, 1.0);
-    const double high =
-        std::clamp((marker.toHz + 4.0 * edgeHz - frequencyHz) / (8.0 * edgeHz), 0.0, 1.0);
-    return low * high;
-}
 
 } // namespace
 

@@ -3,6 +3,7 @@
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
+#include "Core/Measure/CorrelationLag.h"
 
 #include <algorithm>
 #include <cmath>
@@ -25,17 +26,6 @@ struct Peak {
     std::size_t frame = 0;
     double correlation = 0.0;
 };
-
-/** 1 in the marker's band, 0 outside, with soft edges. */
-double markerBand(const signals::MarkerShape& marker, double frequencyHz)
-{
-    const double edgeHz = 0.1 * marker.fromHz;
-    const double low =
-        std::clamp((frequencyHz - marker.fromHz + edgeHz) / (2.0 * edgeHz), 0.0, 1.0);
-    const double high =
-        std::clamp((marker.toHz + 4.0 * edgeHz - frequencyHz) / (8.0 * edgeHz), 0.0, 1.0);
-    return low * high;
-}
 
 /** Magnitude of the normalised correlation with the marker at every frame of the recording. */
 std::vector<float> correlateWithMarker(std::span<const double> recording, double recordingRate,
@@ -177,23 +167,7 @@ Alignment alignMarkers(std::span<const double> recording, double recordingRate,
     double lag = highest < size / 2 ? static_cast<double>(highest)
                                     : static_cast<double>(highest) - static_cast<double>(size);
 
-    const double radiansPerBin = 2.0 * std::numbers::pi / static_cast<double>(size);
-    for (int iteration = 0; iteration < 20; ++iteration) {
-        double slope = 0.0;
-        double curvature = 0.0;
-        for (std::size_t bin = 1; bin < cross.size(); ++bin) {
-            const double omega = radiansPerBin * static_cast<double>(bin);
-            const std::complex<double> turned = cross[bin] * std::polar(1.0, omega * lag);
-            slope -= omega * turned.imag();
-            curvature -= omega * omega * turned.real();
-        }
-        if (!(curvature < 0.0))
-            break;
-        const double move = std::clamp(-slope / curvature, -0.5, 0.5);
-        lag += move;
-        if (std::abs(move) < 1e-10)
-            break;
-    }
+    lag = refineLag(cross, size, lag, 1, cross.size() - 1);
     return {lag, dsp::powerToDb(secondEnergy / std::max(firstEnergy, 1e-30))};
 }
 

@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Units.h"
+#include "Core/Measure/CorrelationLag.h"
 
 #include <algorithm>
 #include <array>
@@ -58,26 +59,7 @@ double lagOf(const Spectrum& reference, const Spectrum& take, dsp::RealFft<doubl
         if (at(frame) > at(highest))
             highest = frame;
 
-    // Newton's method on the correlation's slope.
-    auto lag = static_cast<double>(highest);
-    const double radiansPerBin = 2.0 * std::numbers::pi / static_cast<double>(size);
-    for (int iteration = 0; iteration < 20; ++iteration) {
-        double slope = 0.0;
-        double curvature = 0.0;
-        for (std::size_t bin = first; bin <= last; ++bin) {
-            const double omega = radiansPerBin * static_cast<double>(bin);
-            const std::complex<double> turned = cross[bin] * std::polar(1.0, omega * lag);
-            slope -= omega * turned.imag();
-            curvature -= omega * omega * turned.real();
-        }
-        if (!(curvature < 0.0))
-            break;
-        const double move = std::clamp(-slope / curvature, -0.5, 0.5);
-        lag += move;
-        if (std::abs(move) < 1e-9)
-            break;
-    }
-    return lag;
+    return refineLag(cross, size, static_cast<double>(highest), first, last);
 }
 
 /** Which band each bin belongs to; bins outside all bands belong to the nearest. */
