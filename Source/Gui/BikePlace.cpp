@@ -176,7 +176,9 @@ juce::String BikePlace::statusWords() const
         return shown.input.problem.isNotEmpty() ? shown.input.problem
                                                 : juce::String("Switch the input on to record.");
     if (shown.words.playsHere && shown.words.purpose == measure::TakePurpose::sweep)
-        return "Ready; this computer plays the sweep at " + juce::String(shown.output.levelDbfs, 0)
+        return "Ready; this computer plays the sweep at "
+               + juce::String(shown.output.levelDbfs, 0)
+                     .replace("-", juce::String::fromUTF8("\xe2\x88\x92"))
                + " dBFS, the level set on Signals. Turn the bike's volume down first.";
     return "Ready; the last " + juce::String(shown.capture.preRollSeconds, 0)
            + " s are kept. Aim at peaks between the two marks of the meter.";
@@ -267,9 +269,7 @@ void BikePlace::paint(juce::Graphics& g)
         g.setFont(textFont(15.0F, juce::Font::bold));
         g.drawText("!", mark.withWidth(20.0F), juce::Justification::centred, false);
     }
-    g.setColour(palette.text);
-    g.setFont(textFont(14.0F));
-    g.drawFittedText(statusWords(), words, juce::Justification::topLeft, 4, 1.0F);
+    drawWords(g, statusWords(), textFont(14.0F), palette.text, words, juce::Justification::topLeft);
 }
 
 void BikePlace::resized()
@@ -306,8 +306,8 @@ void BikePlace::resized()
         take.removeFromTop(gap);
     }
     recordButton.setBounds(take.removeFromTop(46));
-    take.removeFromTop(8);
-    calibrationLabel.setBounds(take.removeFromBottom(40));
+    take.removeFromTop(gap);
+    calibrationLabel.setBounds(take.removeFromBottom(42));
     statusArea = take;
 
     auto view = viewPanel.reduced(10, 8);

@@ -225,6 +225,28 @@ void Look::drawTooltip(juce::Graphics& g, const juce::String& text, int width, i
     tooltipLayout(text).draw(g, area.reduced(10, 6).toFloat());
 }
 
+void drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
+               juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification)
+{
+    const auto layoutOf = [&](const juce::String& text) {
+        juce::AttributedString attributed;
+        attributed.setWordWrap(juce::AttributedString::byWord);
+        attributed.setJustification(justification);
+        attributed.append(text, font, colour);
+        juce::TextLayout layout;
+        layout.createLayout(attributed, static_cast<float>(area.getWidth()));
+        return layout;
+    };
+    juce::TextLayout layout = layoutOf(words);
+    juce::String kept = words;
+    while (layout.getHeight() > static_cast<float>(area.getHeight()) + 1.0F
+           && kept.containsChar(' ')) {
+        kept = kept.upToLastOccurrenceOf(" ", false, false);
+        layout = layoutOf(kept + juce::String::fromUTF8(" \xe2\x80\xa6"));
+    }
+    layout.draw(g, area.toFloat());
+}
+
 Palette paletteOf(const juce::Component& component)
 {
     const auto* const look = dynamic_cast<const Look*>(&component.getLookAndFeel());

@@ -37,6 +37,11 @@ inline constexpr float smallestTextPixels = 14.0F;
 /** The default sans-serif; pixels: em height, raised to smallestTextPixels if below. */
 [[nodiscard]] juce::Font textFont(float pixels, int styleFlags = juce::Font::plain);
 
+/** Draws text of several lines, wrapped at words, in its own size: what does not fit into the area
+    ends in an ellipsis and is never made smaller. */
+void drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
+               juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification);
+
 /** Draws the program's controls in one palette. */
 class Look final : public juce::LookAndFeel_V4 {
 public:

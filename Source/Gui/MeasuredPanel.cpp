@@ -10,7 +10,7 @@ namespace saddletone::gui {
 
 namespace {
 
-constexpr int rowHeight = 58;
+constexpr int rowHeight = 66;
 constexpr double referenceFromHz = 500.0;
 constexpr double referenceToHz = 2000.0;
 
@@ -220,9 +220,8 @@ void MeasuredPanel::paintListBoxItem(int row, juce::Graphics& g, int width, int 
     parts.removeEmptyStrings();
     g.drawText(parts.joinIntoString(juce::String::fromUTF8(" \xc2\xb7 ")), top,
                juce::Justification::centredLeft, true);
-    g.setColour(palette.mutedText);
-    g.setFont(textFont(14.0F));
-    g.drawFittedText(take.words, area, juce::Justification::topLeft, 2, 1.0F);
+    drawWords(g, take.words, textFont(14.0F), palette.mutedText, area,
+              juce::Justification::topLeft);
 }
 
 void MeasuredPanel::lookAndFeelChanged()
@@ -304,11 +303,10 @@ void MeasuredPanel::paint(juce::Graphics& g)
 
     auto words = wordsArea;
     if (view == nullptr) {
-        g.setFont(textFont(15.0F));
-        g.setColour(palette.text);
-        g.drawFittedText("Record a take of the sweep track with the engine off, then one with it "
-                         "running: their curves are compared here.",
-                         words, juce::Justification::centredLeft, 2, 1.0F);
+        drawWords(g,
+                  "Record a take of the sweep track with the engine off, then one with it "
+                  "running: their curves are compared here.",
+                  textFont(15.0F), palette.text, words, juce::Justification::centredLeft);
         return;
     }
     juce::AttributedString text;

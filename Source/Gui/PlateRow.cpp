@@ -50,8 +50,9 @@ public:
                                      .translated(numberArea.getCentreX() + side * 34.0F,
                                                  numberArea.getCentreY()));
         }
-        g.setFont(textFont(area.getHeight() > 120.0F && area.getWidth() > 200.0F ? 18.0F : 15.0F));
-        g.drawFittedText(getName(), content.toNearestInt(), juce::Justification::centred, 2, 1.0F);
+        const bool isLarge = area.getHeight() > 120.0F && area.getWidth() > 200.0F;
+        drawWords(g, getName(), textFont(isLarge ? 18.0F : 15.0F), ink, content.toNearestInt(),
+                  juce::Justification::centred);
     }
 
 private:

@@ -10,7 +10,7 @@ namespace saddletone::gui {
 
 namespace {
 
-constexpr int rowHeight = 66;
+constexpr int rowHeight = 74;
 constexpr int buttonHeight = 36;
 constexpr int gap = 10;
 
@@ -263,9 +263,7 @@ void SignalsPlace::paintListBoxItem(int row, juce::Graphics& g, int width, int h
         g.fillPath(pointer);
     }
     g.drawText(signal.name, top, juce::Justification::centredLeft, true);
-    g.setColour(quietInk);
-    g.setFont(textFont(14.0F));
-    g.drawFittedText(signal.purpose, area, juce::Justification::topLeft, 2, 1.0F);
+    drawWords(g, signal.purpose, textFont(14.0F), quietInk, area, juce::Justification::topLeft);
 }
 
 void SignalsPlace::lookAndFeelChanged()
@@ -299,8 +297,6 @@ void SignalsPlace::paint(juce::Graphics& g)
         g.setColour(palette.outline);
         g.drawRoundedRectangle(bar, 4.0F, 1.0F);
     }
-    g.setFont(textFont(14.0F));
-    g.setColour(shown.writing.failed ? palette.text : palette.mutedText);
     const juce::String writingWords =
         shown.writing.busy
             ? juce::String(std::lround(100.0 * shown.writing.doneProportion)) + " % written"
@@ -308,7 +304,9 @@ void SignalsPlace::paint(juce::Graphics& g)
             ? (shown.writing.failed ? "Not written: " : "Done: ") + shown.writing.message
             : juce::String("All tracks of the list as WAV, with a printable track list. The bike "
                            "plays them; this computer or any recorder records.");
-    g.drawFittedText(writingWords, messageArea, juce::Justification::centredLeft, 2, 1.0F);
+    drawWords(g, writingWords, textFont(14.0F),
+              shown.writing.failed ? palette.text : palette.mutedText, messageArea,
+              juce::Justification::centredLeft);
 
     juce::String words;
     if (!shown.output.hasDevice)
@@ -323,16 +321,12 @@ void SignalsPlace::paint(juce::Graphics& g)
     if (shown.output.levelDbfs > shown.output.highestDbfs + 0.05)
         words << " Its peaks allow no more than " << dbfsWords(std::floor(shown.output.highestDbfs))
               << ", so it plays at that.";
-    g.setColour(palette.text);
-    g.setFont(textFont(14.0F));
-    g.drawFittedText(words, stateArea, juce::Justification::topLeft, 2, 1.0F);
-
-    g.setColour(palette.text);
-    g.setFont(textFont(14.0F));
-    g.drawFittedText("Start quiet: turn the bike's volume to its lowest, begin at "
-                         + dbfsWords(startSignalDbfs)
-                         + " and raise one of them slowly. Never put headphones on for this.",
-                     cautionArea, juce::Justification::topLeft, 3, 1.0F);
+    drawWords(g, words, textFont(14.0F), palette.text, stateArea, juce::Justification::topLeft);
+    drawWords(g,
+              "Start quiet: turn the bike's volume to its lowest, begin at "
+                  + dbfsWords(startSignalDbfs)
+                  + " and raise one of them slowly. Never put headphones on for this.",
+              textFont(14.0F), palette.text, cautionArea, juce::Justification::topLeft);
 }
 
 void SignalsPlace::resized()
