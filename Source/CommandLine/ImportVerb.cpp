@@ -1,3 +1,4 @@
+#include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AudioFile.h"
@@ -22,13 +23,7 @@ struct ImportOptions {
     std::string impulse;
     std::size_t channel = 0; ///< From 1; 0 = the loudest.
     double sampleRate = 48000.0;
-    std::string out;
-    std::string name;
-    std::string profile;
-    std::string engine = "off";
-    double speedKmh = 0.0;
-    std::string place;
-    std::string volumeStep;
+    StateOptions made;
 };
 
 dsp::Result<measure::Response> importFrom(const ImportOptions& options,
@@ -50,33 +45,31 @@ dsp::Result<measure::Response> importFrom(const ImportOptions& options,
 
 Outcome runImport(const ImportOptions& options)
 {
-    const auto engine = measure::parseEngineState(options.engine);
-    if (!engine)
-        return usageFailure(engine.error().message);
+    const auto state = options.made.state();
+    if (!state)
+        return usageFailure(state.error().message);
     const std::string& file = !options.table.empty()          ? options.table
                               : !options.thirdOctaves.empty() ? options.thirdOctaves
                                                               : options.impulse;
     measure::ImportSettings settings;
     settings.source = std::filesystem::path(file).filename().string();
-    settings.name =
-        options.name.empty() ? std::filesystem::path(options.out).stem().string() : options.name;
-    settings.state = {options.profile, *engine, options.speedKmh, options.place,
-                      options.volumeStep};
+    settings.name = options.made.stateName();
+    settings.state = *state;
     settings.sampleRate = options.sampleRate;
     if (options.channel > 0)
         settings.channel = options.channel - 1;
     const auto response = importFrom(options, settings);
     if (!response)
         return inputFailure(response.error());
-    if (const auto saved = measure::saveResponse(*response, options.out); !saved)
+    if (const auto saved = measure::saveResponse(*response, options.made.out); !saved)
         return inputFailure(saved.error());
 
     Output output;
-    output.text = options.out + ": imported, " + fixedText(response->fromHz, 0) + " Hz to "
+    output.text = options.made.out + ": imported, " + fixedText(response->fromHz, 0) + " Hz to "
                   + fixedText(response->toHz, 0) + " Hz\n";
     for (const std::string& remark : response->remarks)
         output.text += "note: " + remark + "\n";
-    output.json = {{"state", options.out},
+    output.json = {{"state", options.made.out},
                    {"fromHz", response->fromHz},
                    {"toHz", response->toHz},
                    {"numTrustedBands",
@@ -107,14 +100,7 @@ void addImportVerb(CLI::App& app, Shared& shared)
     verb->add_option("--rate", options->sampleRate, "Sample rate of a response made from a table")
         ->check(CLI::Range(8000.0, 384000.0))
         ->capture_default_str();
-    verb->add_option("--out", options->out, "STATE.json to write")->required();
-    verb->add_option("--name", options->name, "Name of the state");
-    verb->add_option("--profile", options->profile, "Radio profile");
-    verb->add_option("--engine", options->engine, "off, idle or running")->capture_default_str();
-    verb->add_option("--speed-kmh", options->speedKmh, "Speed while measured")
-        ->check(CLI::Range(0.0, 400.0));
-    verb->add_option("--place", options->place, "Place of the microphone");
-    verb->add_option("--volume-step", options->volumeStep, "Volume step of the radio");
+    addStateOptions(*verb, options->made);
     verb->callback(
         [options, &shared] { shared.action = [options] { return runImport(*options); }; });
 }

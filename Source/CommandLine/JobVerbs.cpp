@@ -9,6 +9,7 @@
 #include <algorithm>
 #include <chrono>
 #include <memory>
+#include <optional>
 #include <system_error>
 
 namespace saddletone::commandline {
@@ -67,28 +68,6 @@ struct AddOptions {
     std::string name;
 };
 
-/** A name that no file in the job's sub-folder has yet. */
-std::string freeName(const job::Job& job, const std::string& subfolder, const std::string& wanted)
-{
-    std::string stem;
-    for (const char c : wanted)
-        stem +=
-            (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_'
-                ? c
-                : '-';
-    if (stem.empty())
-        stem = "item";
-    stem = stem.substr(0, 56);
-    std::string name = stem;
-    std::error_code reason;
-    for (int number = 2;
-         std::filesystem::exists(job.folder / subfolder / (name + ".json"), reason)
-         || std::ranges::find(job.states, name, &job::JobState::id) != job.states.end();
-         ++number)
-        name = stem + "-" + std::to_string(number);
-    return name;
-}
-
 Outcome runAdd(const AddOptions& options)
 {
     auto job = job::loadJob(options.folder);
@@ -102,32 +81,22 @@ Outcome runAdd(const AddOptions& options)
     if (!response)
         return inputFailure(response.error());
 
-    const std::string id =
-        freeName(*job, "states", std::filesystem::path(options.state).stem().string());
-    const std::string stateFile = "states/" + id + ".json";
-    job::JobCandidate candidate {options.name.empty() ? response->name : options.name, id, ""};
+    std::optional<tuning::Tuning> tuning;
     if (!options.tuning.empty()) {
-        const auto tuning = tuning::loadTuning(options.tuning);
-        if (!tuning)
-            return inputFailure(tuning.error());
-        candidate.tuningFile =
-            "tunings/"
-            + freeName(*job, "tunings", std::filesystem::path(options.tuning).stem().string())
-            + ".json";
-        if (const auto saved = tuning::saveTuning(*tuning, job->folder / candidate.tuningFile);
-            !saved)
-            return inputFailure(saved.error());
+        auto loaded = tuning::loadTuning(options.tuning);
+        if (!loaded)
+            return inputFailure(loaded.error());
+        tuning = *std::move(loaded);
     }
-    if (const auto saved = measure::saveResponse(*response, job->folder / stateFile); !saved)
-        return inputFailure(saved.error());
-    job->states.push_back({id, stateFile});
-    job->candidates.push_back(candidate);
-    if (const auto saved = job::saveJob(*job); !saved)
-        return inputFailure(saved.error());
+    const std::string name = options.name.empty() ? response->name : options.name;
+    const auto added = job::addState(
+        *job, *response, std::filesystem::path(options.state).stem().string(), name, tuning);
+    if (!added)
+        return inputFailure(added.error());
     Output output;
     output.text = options.folder + ": candidate " + std::to_string(job->candidates.size()) + " '"
-                  + candidate.name + "'\n";
-    output.json = {{"candidate", candidate.name}, {"stateId", id}};
+                  + name + "'\n";
+    output.json = {{"candidate", name}, {"stateId", added->id}};
     return output;
 }
 

@@ -1,3 +1,4 @@
+#include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Dsp/OctaveBands.h"
@@ -68,16 +69,10 @@ struct MeasureOptions {
     std::string calibration;
     double calibrationSpl = 94.0;
     std::string noise;
-    std::string out;
     std::string table;
     std::string smoothing = "24";
     std::string impulse;
-    std::string name;
-    std::string profile;
-    std::string engine = "off";
-    double speedKmh = 0.0;
-    std::string place;
-    std::string volumeStep;
+    StateOptions made;
     double windowMs = 0.0;     // 0: the whole response
     double windowCycles = 0.0; // 0: the same length at all frequencies
 };
@@ -192,12 +187,11 @@ std::vector<double> smoothedDb(const measure::Response& response,
 Outcome runMeasure(const MeasureOptions& options)
 {
     measure::MeasurementRequest request;
-    const auto engine = measure::parseEngineState(options.engine);
-    if (!engine)
-        return usageFailure(engine.error().message);
-    request.name =
-        options.name.empty() ? std::filesystem::path(options.out).stem().string() : options.name;
-    request.state = {options.profile, *engine, options.speedKmh, options.place, options.volumeStep};
+    const auto state = options.made.state();
+    if (!state)
+        return usageFailure(state.error().message);
+    request.name = options.made.stateName();
+    request.state = *state;
 
     const auto track = signals::loadSignalDescription(options.signal);
     if (!track)
@@ -270,11 +264,11 @@ Outcome runMeasure(const MeasureOptions& options)
             !written)
             return inputFailure(written.error());
     }
-    if (const auto saved = measure::saveResponse(*response, options.out); !saved)
+    if (const auto saved = measure::saveResponse(*response, options.made.out); !saved)
         return inputFailure(saved.error());
 
     Output output;
-    output.text = options.out + ": response from " + std::to_string(response->numTakes)
+    output.text = options.made.out + ": response from " + std::to_string(response->numTakes)
                   + " take(s), " + fixedText(response->fromHz, 0) + " Hz to "
                   + fixedText(response->toHz, 0) + " Hz\n" + "clock: recorder "
                   + fixedText(response->clockPpm, 2) + " ppm against the player\n"
@@ -291,7 +285,7 @@ Outcome runMeasure(const MeasureOptions& options)
         output.text += "note: " + remark + "\n";
     if (!calibrationNote.empty())
         output.text += "note: " + calibrationNote + "\n";
-    output.json = {{"state", options.out},
+    output.json = {{"state", options.made.out},
                    {"numTakes", response->numTakes},
                    {"clockPpm", response->clockPpm},
                    {"snrDb", response->snrDb},
@@ -337,7 +331,6 @@ void addMeasure(CLI::App& app, Shared& shared)
         ->capture_default_str()
         ->needs(calibration);
     verb->add_option("--noise", options->noise, "Recording of the place without the track");
-    verb->add_option("--out", options->out, "STATE.json to write")->required();
     verb->add_option("--table", options->table, "Table of the response to write (CSV)");
     verb->add_option("--smoothing", options->smoothing,
                      "Of the table only: 3, 6, 12 or 24 to an octave, ear (as the ear weighs peaks "
@@ -345,13 +338,7 @@ void addMeasure(CLI::App& app, Shared& shared)
         ->check(CLI::IsMember({"0", "3", "6", "12", "24", "ear"}))
         ->capture_default_str();
     verb->add_option("--impulse", options->impulse, "Impulse response to write (WAV)");
-    verb->add_option("--name", options->name, "Name of the state");
-    verb->add_option("--profile", options->profile, "Radio profile");
-    verb->add_option("--engine", options->engine, "off, idle or running")->capture_default_str();
-    verb->add_option("--speed-kmh", options->speedKmh, "Speed while measuring")
-        ->check(CLI::Range(0.0, 400.0));
-    verb->add_option("--place", options->place, "Place of the microphone");
-    verb->add_option("--volume-step", options->volumeStep, "Volume step of the radio");
+    addStateOptions(*verb, options->made);
     auto* window = verb->add_option("--window-ms", options->windowMs,
                                     "Keep this long after the arrival, to leave reflections out")
                        ->check(CLI::Range(1.0, 1000.0));

@@ -780,8 +780,11 @@ void Bench::addToJob(const juce::File& folder)
         result.folder = path;
         try {
             if (const auto added = addStateToJob(path, *response)) {
-                result.message = "Added to the job in " + path.filename().string() + " as "
-                                 + added->filename().string() + "; it can be heard on Listen.";
+                result.message =
+                    "Added to the job in " + path.filename().string() + " as " + added->id
+                    + (added->isCandidate ? "; it can be heard on Listen."
+                                          : "; the job has as many candidates as can be heard side "
+                                            "by side, so this one is kept but not on a plate.");
             } else {
                 result.message = added.error().message;
                 result.failed = true;

@@ -22,6 +22,8 @@ void BenchDevice::prepare(const dsp::ProcessSpec& spec)
     auditionGainPerFrame = 1.0 / (auditionRampSeconds * spec.sampleRate);
     auditionGain = auditionHeard.load() ? 1.0 : 0.0;
     player.prepare(spec);
+    ceiling.setParameters({.ceilingDbfs = 0.0});
+    ceiling.prepare(spec);
     if (listener != nullptr)
         listener->prepareInput(spec);
 }
@@ -117,7 +119,9 @@ void BenchDevice::audioDeviceIOCallbackWithContext(
         moment = {};
         if (audition != nullptr)
             renderAudition(outputPart.data(), inputChannels, outputChannels, count, context);
-        player.process({outputPart.data(), outputChannels, count});
+        const dsp::ChannelView<float> output {outputPart.data(), outputChannels, count};
+        player.process(output);
+        ceiling.process(output);
         for (std::size_t channel = 0; channel < outputChannels; ++channel)
             for (std::size_t frame = 0; frame < count; ++frame)
                 peak = std::max(peak, std::abs(outputPart[channel][frame]));

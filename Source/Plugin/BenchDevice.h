@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Audition/CeilingLimiter.h"
 #include "Plugin/SignalPlayer.h"
 
 #include <juce_audio_devices/juce_audio_devices.h>
@@ -80,6 +81,8 @@ private:
     int numOverruns = 0;
     std::size_t maxBlockFrames = 0;
     std::vector<float> silence;
+    /** Last of all, at full scale: audition and test signal may overlap for some moments. */
+    audition::CeilingLimiter ceiling;
     double auditionGain = 1.0;
     double auditionGainPerFrame = 1.0;
 };

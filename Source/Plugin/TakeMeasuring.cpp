@@ -16,29 +16,8 @@ namespace {
 
 constexpr int pointsPerOctave = 24;
 constexpr int smoothingPerOctave = 12;
-constexpr std::size_t longestId = 56;
 
 constexpr const char* calibrationEnding = ".calibration.json";
-
-/** A name that no state of the job and no file has yet. */
-std::string freeStateId(const job::Job& job, const std::string& wanted)
-{
-    std::string stem;
-    for (const char c : wanted) {
-        const bool isPlain =
-            (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
-        stem += isPlain ? c : '-';
-    }
-    stem = stem.empty() ? std::string("state") : stem.substr(0, longestId);
-    std::string id = stem;
-    std::error_code reason;
-    for (int number = 2;
-         std::filesystem::exists(job.folder / "states" / (id + ".json"), reason)
-         || std::ranges::find(job.states, id, &job::JobState::id) != job.states.end();
-         ++number)
-        id = stem + "-" + std::to_string(number);
-    return id;
-}
 
 } // namespace
 
@@ -156,8 +135,8 @@ gui::MeasuredView makeMeasuredView(const measure::Response& response)
     return view;
 }
 
-dsp::Result<std::filesystem::path> addStateToJob(const std::filesystem::path& folder,
-                                                 const measure::Response& response)
+dsp::Result<job::AddedState> addStateToJob(const std::filesystem::path& folder,
+                                           const measure::Response& response)
 {
     std::error_code reason;
     job::Job job;
@@ -171,17 +150,7 @@ dsp::Result<std::filesystem::path> addStateToJob(const std::filesystem::path& fo
         job.title = folder.filename().string();
     }
 
-    const std::string id = freeStateId(job, response.name);
-    const std::string file = "states/" + id + ".json";
-    std::filesystem::create_directories(folder / "states", reason);
-    if (const auto saved = measure::saveResponse(response, folder / file); !saved)
-        return saved.unexpected();
-    job.states.push_back({id, file});
-    if (job.candidates.size() < audition::maxCandidates)
-        job.candidates.push_back({response.name, id, ""});
-    if (const auto saved = job::saveJob(job); !saved)
-        return saved.unexpected();
-    return folder / file;
+    return job::addState(job, response, response.name, response.name);
 }
 
 } // namespace saddletone::plugin

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Job/Job.h"
 #include "Core/Measure/CalibrationRecord.h"
 #include "Core/Measure/Measurement.h"
 #include "Gui/BenchModel.h"
@@ -44,8 +45,8 @@ latestCalibration(const std::filesystem::path& folder, const std::string& chain,
 [[nodiscard]] std::string trustWords(const measure::Response& response);
 
 /** Adds a measured state, and a candidate if there is room for one, to the job in a folder; where
-    there is no job yet, one is made that is named after the folder. Returns the state's file. */
-[[nodiscard]] dsp::Result<std::filesystem::path> addStateToJob(const std::filesystem::path& folder,
-                                                               const measure::Response& response);
+    there is no job yet, one is made that is named after the folder. */
+[[nodiscard]] dsp::Result<job::AddedState> addStateToJob(const std::filesystem::path& folder,
+                                                         const measure::Response& response);
 
 } // namespace saddletone::plugin

@@ -4,7 +4,11 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <array>
+#include <cmath>
+#include <limits>
+#include <memory>
 #include <vector>
 
 using namespace saddletone;
@@ -102,6 +106,31 @@ TEST_CASE("The audition is faded out where it is not to be heard", "[plugin][ben
     driver.run(device, 4096);
     CHECK(driver.output[0][480] == Approx(0.25).margin(1e-3));
     CHECK(driver.output[0][1000] == 0.5F);
+}
+
+TEST_CASE("Audition and test signal together stay below full scale, and no NaN leaves",
+          "[plugin][bench]")
+{
+    Passing audition; // a constant of 0.5
+    BenchDevice device(&audition, nullptr);
+    device.prepare({.sampleRate = 48000.0, .maxBlockFrames = 512, .numChannels = 1});
+    auto loud = std::make_shared<dsp::AudioBuffer>(dsp::makeSilence(48000.0, 1, 48000));
+    std::ranges::fill(loud->channels[0], 0.9F);
+    loud->channels[0][30000] = std::numeric_limits<float>::quiet_NaN();
+    device.player.setGains(1.0F, 1.0F);
+    device.player.play({.audio = loud, .repeats = false, .startRampSeconds = 0.01});
+    Driver driver;
+    float largest = 0.0F;
+    for (int block = 0; block < 80; ++block) {
+        driver.run(device, 512);
+        for (const auto& channel : driver.output)
+            for (int frame = 0; frame < 512; ++frame) {
+                REQUIRE(std::isfinite(channel[static_cast<std::size_t>(frame)]));
+                largest = std::max(largest, std::abs(channel[static_cast<std::size_t>(frame)]));
+            }
+    }
+    CHECK(largest <= 1.0F);
+    CHECK(largest > 0.99F); // without the ceiling it would have been 1.4
 }
 
 TEST_CASE("Blocks that are longer than announced are cut up", "[plugin][bench]")

@@ -231,6 +231,53 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
     return request;
 }
 
+std::string freeName(const Job& job, const std::string& subfolder, const std::string& wanted)
+{
+    constexpr std::size_t longestStem = 56;
+    std::string stem;
+    for (const char c : wanted.substr(0, longestStem))
+        stem += isIdentifier(std::string(1, c)) ? c : '-';
+    if (stem.empty())
+        stem = "state";
+    std::string name = stem;
+    std::error_code reason;
+    for (int number = 2; std::filesystem::exists(job.folder / subfolder / (name + ".json"), reason)
+                         || std::ranges::find(job.states, name, &JobState::id) != job.states.end();
+         ++number)
+        name = stem + "-" + std::to_string(number);
+    return name;
+}
+
+dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
+                                 const std::string& wantedId, const std::string& candidateName,
+                                 const std::optional<tuning::Tuning>& tuning)
+{
+    AddedState added;
+    added.id = freeName(job, "states", wantedId);
+    added.isCandidate = job.candidates.size() < audition::maxCandidates;
+    const std::string stateFile = "states/" + added.id + ".json";
+    JobCandidate candidate {candidateName, added.id, ""};
+    if (tuning) {
+        candidate.tuningFile =
+            "tunings/" + freeName(job, "tunings", tuning->name.empty() ? added.id : tuning->name)
+            + ".json";
+        if (const auto saved = tuning::saveTuning(*tuning, job.folder / candidate.tuningFile);
+            !saved)
+            return saved.unexpected();
+    }
+    if (const auto saved = measure::saveResponse(response, job.folder / stateFile); !saved)
+        return saved.unexpected();
+
+    Job changed = job;
+    changed.states.push_back({added.id, stateFile});
+    if (added.isCandidate)
+        changed.candidates.push_back(std::move(candidate));
+    if (const auto saved = saveJob(changed); !saved)
+        return saved.unexpected();
+    job = std::move(changed);
+    return added;
+}
+
 std::vector<std::string> checkJob(const Job& job)
 {
     std::vector<std::string> problems;

@@ -69,6 +69,25 @@ inline constexpr int jobSchemaVersion = 1;
 /** Loads what the job's candidates name: everything a scene is built from. */
 [[nodiscard]] dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job);
 
+/** A name that no state of the job and no file FOLDER/subfolder/NAME.json has yet: wanted, with '-'
+    for whatever is not a letter, digit or '_', and a number behind it where that is taken. */
+[[nodiscard]] std::string freeName(const Job& job, const std::string& subfolder,
+                                   const std::string& wanted);
+
+/** What addState() did. */
+struct AddedState {
+    std::string id;
+    bool isCandidate = false; ///< False: there are audition::maxCandidates already.
+};
+
+/** Copies a response (and a tuning, where there is one) into the job's folder under names like
+    wantedId, makes it a candidate if there is room, and saves the job. On failure the job is as it
+    was, here and in job.json. */
+[[nodiscard]] dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
+                                               const std::string& wantedId,
+                                               const std::string& candidateName,
+                                               const std::optional<tuning::Tuning>& tuning = {});
+
 /** Opens everything the job names; returns one line a problem, none if all is well. */
 [[nodiscard]] std::vector<std::string> checkJob(const Job& job);
 

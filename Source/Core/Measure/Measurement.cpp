@@ -441,7 +441,8 @@ std::vector<BandConfidence> bandConfidence(const CombinedTakes& combined,
         const double fromSpreadDb = combined.spreadDb[index] / std::sqrt(numKept);
         BandConfidence confidence;
         confidence.frequencyHz = band.centreHz;
-        confidence.levelDb = dsp::powerToDb(bandPower);
+        // What the noise adds to the power is known on average, so it is taken off.
+        confidence.levelDb = dsp::powerToDb(signal);
         confidence.snrDb = dsp::powerToDb(snr);
         confidence.spreadDb = combined.spreadDb[index];
         // The spread holds the noise as well, and all else that differs between takes; with few

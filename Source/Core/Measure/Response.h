@@ -34,7 +34,7 @@ struct BikeState {
 /** How far a measured band may be trusted. */
 struct BandConfidence {
     double frequencyHz = 0.0;   ///< Exact mid-band of the third octave.
-    double levelDb = 0.0;       ///< Mean response in the band.
+    double levelDb = 0.0;       ///< Mean response in the band, less the power of the noise.
     double snrDb = 0.0;         ///< Signal over noise of the deconvolved response in the band.
     double uncertaintyDb = 0.0; ///< One standard deviation of levelDb, from snrDb and spreadDb.
     bool trusted = false;       ///< Inside the trusted range, with enough SNR.

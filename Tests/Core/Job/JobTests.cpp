@@ -496,3 +496,37 @@ TEST_CASE("A check finds what is missing or changed, one line each", "[core][job
         CHECK(job::checkJob(job).size() == 4);
     }
 }
+
+TEST_CASE("States are added under names of their own, and past the eighth without a candidate",
+          "[core][job]")
+{
+    const test::TemporaryFolder folder;
+    job::Job job;
+    job.folder = folder.path() / "job";
+    measure::Response response;
+    response.impulse.assign(100, 0.0F);
+    response.impulse[10] = 1.0F;
+    response.arrivalFrame = 10;
+    tuning::Tuning tuning {"Less bass!", {{tuning::OutputGroup::all, {}}}};
+
+    const auto first = job::addState(job, response, "Stock, engine off", "Stock", tuning);
+    REQUIRE(first);
+    CHECK(first->id == "Stock--engine-off");
+    CHECK(first->isCandidate);
+    const auto second = job::addState(job, response, "Stock, engine off", "Again");
+    REQUIRE(second);
+    CHECK(second->id == "Stock--engine-off-2");
+    for (int number = 3; number <= 8; ++number)
+        REQUIRE(job::addState(job, response, "more", "more"));
+    const auto ninth = job::addState(job, response, "", "ninth");
+    REQUIRE(ninth);
+    CHECK(ninth->id == "state");
+    CHECK_FALSE(ninth->isCandidate);
+
+    const auto loaded = job::loadJob(job.folder);
+    REQUIRE(loaded);
+    CHECK(loaded->states.size() == 9);
+    CHECK(loaded->candidates.size() == 8);
+    CHECK(loaded->candidates.front().tuningFile == "tunings/Less-bass-.json");
+    CHECK(job::checkJob(*loaded).empty());
+}

@@ -225,6 +225,35 @@ TEST_CASE("Stated uncertainties match the scatter of repeated measurements", "[c
     CHECK(static_cast<double>(inside) >= 0.90 * static_cast<double>(total));
 }
 
+TEST_CASE("Noise does not raise the level of a band", "[core][measure]")
+{
+    // At 20 dB over all, the top bands stand some 15 dB above the noise, whose power alone would
+    // read 10 log10(1 + 0.03) = 0.13 dB.
+    const auto track = makeTrack(48000.0, 3.0);
+    const test::SimulatedBike bike;
+    constexpr double centreHz = 15848.9;
+    const double half = std::pow(10.0, 0.05);
+    double truth = 0.0;
+    constexpr int points = 2000;
+    for (int point = 0; point < points; ++point)
+        truth += std::norm(bike.response(
+            centreHz / half + (point + 0.5) / points * centreHz * (half - 1.0 / half)));
+    double meanError = 0.0;
+    constexpr int runs = 6;
+    for (std::uint64_t seed = 1; seed <= runs; ++seed) {
+        const auto response = measure::measureResponse(
+            requestFor(track, {recordOnBike(track, {.seed = seed}, 20.0)}));
+        REQUIRE(response);
+        for (const auto& band : response->bands)
+            if (std::abs(band.frequencyHz / centreHz - 1.0) < 1e-3) {
+                CHECK(band.snrDb < 22.0);
+                meanError += (band.levelDb - 10.0 * std::log10(truth / points)) / runs;
+            }
+    }
+    INFO("mean error " << meanError << " dB");
+    CHECK(std::abs(meanError) < 0.03);
+}
+
 TEST_CASE("Recordings that cannot be trusted are refused with their own reason", "[core][measure]")
 {
     const auto track = makeTrack(48000.0, 6.0);
