@@ -49,6 +49,9 @@ int run(int argc, char** argv)
     addCalibrateVerb(app, shared);
     addImportVerb(app, shared);
     addListenVerb(app, shared);
+    addRideVerb(app, shared);
+    addTextureVerbs(app, shared);
+    addHearingVerbs(app, shared);
     addJobVerbs(app, shared);
 
     try {

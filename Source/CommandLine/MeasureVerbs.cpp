@@ -1,3 +1,4 @@
+#include "CommandLine/CalibrationOption.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -7,7 +8,6 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/BandAnalysis.h"
-#include "Core/Measure/CalibrationRecord.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Measure/DirectSound.h"
 #include "Core/Measure/FilterAnalysis.h"
@@ -143,36 +143,6 @@ nlohmann::json bandsJson(const measure::Response& response)
                          {"interval95Db", band.interval95Db},
                          {"trusted", band.trusted}});
     return bands;
-}
-
-/** A calibration with what is to be said of it. */
-struct ReadCalibration {
-    measure::Calibration calibration;
-    std::string note;
-};
-
-/** From a recording of a calibrator's tone, or from what `calibrate` saved (JSON). */
-dsp::Result<ReadCalibration> calibrationFrom(const std::string& file, double toneSplDb)
-{
-    if (std::filesystem::path(file).extension() == ".json") {
-        const auto record = measure::loadCalibration(file);
-        if (!record)
-            return record.unexpected();
-        const auto days = measure::daysBetween(record->date, measure::todayUtc());
-        if (!days)
-            return days.unexpected();
-        return ReadCalibration {record->calibration,
-                                "calibration of " + record->date + ", " + std::to_string(*days)
-                                    + (*days == 1 ? " day" : " days") + " old, microphone '"
-                                    + record->microphone + "'"};
-    }
-    const auto tone = readRecording(file);
-    if (!tone)
-        return tone.unexpected();
-    const auto calibration = measure::readCalibration(*tone, toneSplDb);
-    if (!calibration)
-        return calibration.unexpected();
-    return ReadCalibration {*calibration, ""};
 }
 
 /** Levels for a table: power-averaged over a fraction of an octave, or as the ear weighs them. */

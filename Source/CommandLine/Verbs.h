@@ -48,6 +48,9 @@ void addMeasureVerbs(CLI::App& app, Shared& shared);  // measure, analyse, compa
 void addCalibrateVerb(CLI::App& app, Shared& shared); // calibrate
 void addImportVerb(CLI::App& app, Shared& shared);    // import
 void addListenVerb(CLI::App& app, Shared& shared);    // listen
+void addRideVerb(CLI::App& app, Shared& shared);      // ride
+void addTextureVerbs(CLI::App& app, Shared& shared);  // texture
+void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 
 } // namespace saddletone::commandline

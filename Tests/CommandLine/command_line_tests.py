@@ -342,6 +342,194 @@ class CommandLineTests(unittest.TestCase):
             self.assertGreater(max(abs(s) for s in samples), 1000)
 
 
+class HearingVerbs(unittest.TestCase):
+    """audibility and exposure."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = tempfile.TemporaryDirectory()
+        cls.at = cls.folder.name
+        made = run("signal", "sweep", "--seconds", "3", "--out", "sweep.wav", cwd=cls.at)
+        assert made.returncode == 0, made.stderr
+        made = run("measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json",
+                   "--out", "state.json", cwd=cls.at)
+        assert made.returncode == 0, made.stderr
+        made = run("signal", "silence", "--seconds", "1", "--out", "silence.wav", cwd=cls.at)
+        assert made.returncode == 0, made.stderr
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.folder.cleanup()
+
+    def audibility(self, *arguments):
+        result = run("audibility", "--measured", "state.json", "--json", *arguments, cwd=self.at)
+        self.assertEqual(result.returncode, 0, result.stderr)
+        return json.loads(result.stdout)
+
+    def test_help_and_usage(self):
+        for verb in ("audibility", "exposure"):
+            self.assertEqual(run(verb, "--help").returncode, 0)
+        for arguments in (("--speed-kmh", "50", "--speed-mph", "30"), (),
+                          ("--speed-kmh", "50", "--helmet", "half"), ("--speed-kmh", "400"),
+                          ("--speed-kmh", "50", "--speech", "--programme", "silence.wav"),
+                          ("--speed-kmh", "50", "--ear-plugs", "-3")):
+            result = run("audibility", "--measured", "state.json", *arguments, cwd=self.at)
+            self.assertEqual(result.returncode, 2, arguments)
+        self.assertEqual(run("exposure", "--noise-dba", "100").returncode, 2)
+        self.assertEqual(run("exposure", "--noise-dba", "100", "--hours", "25").returncode, 2)
+
+    def test_bad_input_is_1(self):
+        for arguments, word in ((("--measured", "missing.json"), "missing.json"),
+                                (("--measured", "state.json", "--programme", "silence.wav"),
+                                 "silent"),
+                                (("--measured", "state.json", "--tuning", "sweep.wav"),
+                                 "sweep.wav")):
+            result = run("audibility", "--speed-kmh", "50", *arguments, cwd=self.at)
+            self.assertEqual(result.returncode, 1)
+            self.assertIn(word, result.stderr)
+            self.assertEqual(result.stdout, "")
+
+    def test_less_remains_at_speed_and_the_gain_brings_it_back(self):
+        slow = self.audibility("--speed-kmh", "40")
+        fast = self.audibility("--speed-mph", "65", "--table", "table.csv")
+        self.assertLess(fast["shareOfErbScale"], slow["shareOfErbScale"])
+        self.assertLess(fast["shareOfLoudness"], slow["shareOfLoudness"])
+        self.assertLess(fast["speechIntelligibilityIndex"], slow["speechIntelligibilityIndex"])
+        self.assertEqual(fast["programmeLevelSource"], "assumed")
+        with open(os.path.join(self.at, "table.csv"), encoding="utf-8") as file:
+            lines = file.read().splitlines()
+        self.assertEqual(lines[0], "frequency_hz,programme_spl_db,noise_spl_db,threshold_spl_db,"
+                                   "above_db,gain_needed_db")
+        self.assertEqual(len(lines), 32)
+
+        gain = fast["overallGainDb"]
+        self.assertGreater(gain, 0.0)
+        self.assertAlmostEqual(fast["powerRatioOverall"], 10 ** (gain / 10), 6)
+        louder = self.audibility("--speed-mph", "65", "--volume", str(gain + 0.01))
+        # More of the programme is heard in quiet then, and counts, too.
+        self.assertGreater(louder["shareOfErbScale"], 0.75)
+        self.assertLess(louder["overallGainDb"], 2.0)
+
+    def test_levels_watts_and_scale(self):
+        result = self.audibility("--speed-kmh", "60", "--programme-spl", "80", "--helmet", "none",
+                                 "--sensitivity", "90", "--distance", "1", "--speakers", "1",
+                                 "--headphone-dba", "70")
+        self.assertAlmostEqual(result["programmeSplDba"], 80.0, places=6)
+        self.assertEqual(result["programmeLevelSource"], "set")
+        # Pink noise has 2 to 3 dB more unweighted than A-weighted.
+        self.assertGreater(result["wattsEachNow"], 10 ** ((81 - 90) / 10))
+        self.assertLess(result["wattsEachNow"], 10 ** ((84 - 90) / 10))
+        self.assertAlmostEqual(result["headphoneScaleDownDb"], result["roadSplDba"] - 70.0, 6)
+        text = run("audibility", "--measured", "state.json", "--speed-kmh", "60", cwd=self.at)
+        for words in ("still heard", "drowns", "not medical or legal advice"):
+            self.assertIn(words, text.stdout)
+
+    def test_exposure_says_dose_remedies_and_what_it_is_not(self):
+        text = run("exposure", "--noise-dba", "100", "--music-dba", "100", "--hours", "1").stdout
+        for words in ("400 %", "ear plugs", "not medical or legal advice", "Local law"):
+            self.assertIn(words, text)
+        result = json.loads(run("exposure", "--noise-dba", "85", "--hours", "8", "--json").stdout)
+        self.assertAlmostEqual(result["niosh"]["dosePercent"], 100.0)
+        self.assertAlmostEqual(result["oshaHearingConservation"]["dosePercent"], 50.0)
+        self.assertIsNone(result["oshaPel"]["hoursToFull"])
+
+
+class RideVerb(unittest.TestCase):
+    def test_it_states_levels_and_the_status_of_every_figure(self):
+        ride = json.loads(run("ride", "--speed-mph", "40", "--helmet", "none", "--json").stdout)
+        self.assertAlmostEqual(ride["engineSplDba"], 82.0, places=1)
+        self.assertAlmostEqual(ride["windSplDba"], 108.0, delta=0.05)
+        self.assertEqual(ride["firingAnglesDegrees"], [0, 315])
+        self.assertEqual(len(ride["thirdOctaves"]["totalSplDb"]), 31)
+        self.assertEqual({figure["status"] for figure in ride["figures"]}, {"sourced", "judgement"})
+        for figure in ride["figures"]:
+            self.assertTrue(figure["source"] and figure["value"], figure)
+        parked = json.loads(run("ride", "--json").stdout)
+        self.assertIsNone(parked["windSplDba"])
+        self.assertEqual(parked["rpm"], 950)
+        self.assertIn("[judgement: ", run("ride").stdout)
+
+    def test_it_writes_one_file_of_two_ears(self):
+        with tempfile.TemporaryDirectory() as folder:
+            made = run("ride", "--speed-kmh", "100", "--seconds", "1", "--bits", "24",
+                       "--out", "ride.wav", cwd=folder)
+            self.assertEqual(made.returncode, 0, made.stderr)
+            self.assertEqual(os.listdir(folder), ["ride.wav"])
+            with wave.open(os.path.join(folder, "ride.wav")) as file:
+                self.assertEqual((file.getnchannels(), file.getnframes()), (2, 48000))
+
+    def test_what_it_does_not_know_is_refused_with_the_choice(self):
+        for words, arguments in ((["open", "full"], ("--helmet", "half")),
+                                 (["cautious"], ("--plugs", "wax")),
+                                 (["tall"], ("--screen", "round")),
+                                 (["flat-six"], ("--engine", "rotary")),
+                                 (["touring-twin"], ("--bike", "moped")),
+                                 (["6 gears"], ("--gear", "7")),
+                                 (["720"], ("--firing", "0,900")),
+                                 (["speed"], ("--speed-kmh", "301"))):
+            refused = run("ride", *arguments)
+            self.assertEqual(refused.returncode, 2, arguments)
+            for word in words:
+                self.assertIn(word, refused.stderr)
+
+
+class TextureVerb(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = tempfile.TemporaryDirectory()
+        cls.at = cls.folder.name
+        for name, seconds in (("ride", "12"), ("short", "5")):
+            made = run("signal", "pink", "--seconds", seconds, "--out", name + ".wav", cwd=cls.at)
+            assert made.returncode == 0, made.stderr
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.folder.cleanup()
+
+    def test_it_writes_a_model_and_renders_the_same_for_a_seed(self):
+        rendered = []
+        for seed in ("3", "3", "4"):
+            made = run("texture", "--recording", "ride.wav", "--speed-kmh", "90", "--out", "noise.json",
+                       "--render", "texture.wav", "--seconds", "1.5", "--seed", seed, "--json", cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+            result = json.loads(made.stdout)
+            self.assertFalse(result["calibrated"])
+            self.assertIn("recorded at 90 km/h", result["render"]["sentence"])
+            for figure in result["figures"]:
+                self.assertTrue(figure["source"] and figure["value"], figure)
+            with open(os.path.join(self.at, "texture.wav"), "rb") as file:
+                rendered.append(file.read())
+        self.assertEqual(rendered[0], rendered[1])
+        self.assertNotEqual(rendered[0], rendered[2])
+        with open(os.path.join(self.at, "noise.json"), encoding="utf-8") as file:
+            self.assertEqual(json.load(file)["kind"], "saddletone-ride-noise")
+
+    def test_a_speed_beyond_the_recordings_is_said_to_be_held(self):
+        made = run("texture", "--recording", "ride.wav", "--speed-kmh", "90", "--out", "held.json", "--render",
+                   "held.wav", "--render-speed-kmh", "120", "--seconds", "1", cwd=self.at)
+        self.assertEqual(made.returncode, 0, made.stderr)
+        self.assertIn("held as recorded at 90 km/h", made.stdout)
+
+    def test_what_is_not_good_enough_and_what_is_wrong_have_their_codes(self):
+        before = sorted(os.listdir(self.at))
+        for code, words, arguments in (
+                (1, "short.wav", ("--recording", "short.wav", "--speed-kmh", "90")),
+                (1, "missing.wav", ("--recording", "missing.wav", "--speed-kmh", "90")),
+                (1, "each speed once", ("--recording", "ride.wav", "--speed-kmh", "90",
+                                        "--recording", "ride.wav", "--speed-kmh", "90")),
+                (1, "cal.json", ("--recording", "ride.wav", "--speed-kmh", "90", "--calibration", "cal.json")),
+                (2, "one --speed-kmh for each", ("--recording", "ride.wav", "--recording", "ride.wav",
+                                                 "--speed-kmh", "90")),
+                (2, "--speed-kmh", ("--recording", "ride.wav")),
+                (2, ".wav", ("--recording", "ride.wav", "--speed-kmh", "90", "--render", "x.flac")),
+                (2, "--calibration", ("--recording", "ride.wav", "--speed-kmh", "90", "--calibration-spl",
+                                      "94"))):
+            refused = run("texture", *arguments, "--out", "refused.json", cwd=self.at)
+            self.assertEqual(refused.returncode, code, refused.stderr)
+            self.assertIn(words, refused.stderr)
+        self.assertEqual(sorted(os.listdir(self.at)), before)
+
+
 if __name__ == "__main__":
     PROGRAM = os.path.abspath(sys.argv.pop(1))
     unittest.main()

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Builds the benchmark, runs it beside scipy, then measures the memory that a recording of ten
-# minutes in stereo takes.
+# Builds the benchmarks, runs that of the analysis beside scipy and that of a ride's noise, then
+# measures the memory that a recording of ten minutes in stereo takes.
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../../Source/setup.sh"
@@ -12,6 +12,9 @@ configureAndBuild -DSADDLETONE_BUILD_PLUGIN=OFF -DSADDLETONE_BUILD_TESTS=OFF \
 
 echo
 "$buildDir/bin/saddletone_benchmark" "$@"
+
+echo
+"$buildDir/bin/saddletone_ride_benchmark" "$@"
 
 work="$(mktemp -d)"
 trap 'rm -rf "$work"' EXIT

@@ -2,10 +2,12 @@
 
 #include "Core/Dsp/Units.h"
 #include "Core/Dsp/Weighting.h"
+#include "Core/Ride/WindShape.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 
 namespace saddletone::ride {
 
@@ -18,25 +20,6 @@ constexpr std::array<double, numOctaves> openFaceDb {3.6,  6.6,   5.6,   3.6,  -
                                                      -7.4, -14.4, -22.4, -31.4};
 constexpr std::array<double, numOctaves> bareHeadDb {3.4,  4.4,   3.4,   1.4,  -1.6,
                                                      -5.6, -10.6, -17.6, -25.6};
-
-/** Spectrum level in dB at a frequency: straight lines over log frequency between nodes at the
-    octave centres, the last slope going on above, flat below down to lowestHz and falling
-    12 dB an octave under it. */
-double spectrumLevelDb(const std::array<double, numOctaves>& nodesDb, double frequencyHz)
-{
-    constexpr double lowestHz = 22.0;
-    const auto centres = octaveCentresHz();
-    if (frequencyHz <= centres.front()) {
-        const double below =
-            frequencyHz < lowestHz ? 12.0 * std::log2(lowestHz / frequencyHz) : 0.0;
-        return nodesDb.front() - below;
-    }
-    const auto above = std::ranges::upper_bound(centres, frequencyHz);
-    const auto index = std::min(static_cast<std::size_t>(above - centres.begin()), numOctaves - 1);
-    const double position =
-        std::log(frequencyHz / centres[index - 1]) / std::log(centres[index] / centres[index - 1]);
-    return nodesDb[index - 1] + position * (nodesDb[index] - nodesDb[index - 1]);
-}
 
 } // namespace
 
@@ -53,6 +36,27 @@ double WindModel::levelDba(double speedKmh, Helmet helmet) const noexcept
     return level;
 }
 
+double WindModel::levelDba(double speedKmh, Helmet helmet, Screen screen) const noexcept
+{
+    const double level = levelDba(speedKmh, helmet);
+    if (level <= dsp::silenceDb)
+        return level;
+    switch (screen) {
+    case Screen::low: return level + lowScreenOffsetDb;
+    case Screen::tall: return level + tallScreenOffsetDb;
+    case Screen::none: break;
+    }
+    return level;
+}
+
+double WindModel::earCoherence(double frequencyHz, double speedKmh) const noexcept
+{
+    const double convectionMetresPerSecond = convectionRatio * std::max(speedKmh, 1.0) / 3.6;
+    const double strouhal =
+        2.0 * std::numbers::pi * frequencyHz * earSpacingMetres / convectionMetresPerSecond;
+    return std::exp(-coherenceDecay * strouhal);
+}
+
 std::span<const double> windOctaveLevelsDb(Helmet helmet) noexcept
 {
     switch (helmet) {
@@ -65,35 +69,14 @@ std::span<const double> windOctaveLevelsDb(Helmet helmet) noexcept
 
 std::vector<double> windPowerPerBin(Helmet helmet, double sampleRate, std::size_t numBins)
 {
-    const auto centres = octaveCentresHz();
-    const auto wantedDb = windOctaveLevelsDb(helmet);
+    const WindShape shape(helmet);
     const double binHz = 0.5 * sampleRate / static_cast<double>(numBins - 1);
-
-    std::array<double, numOctaves> nodesDb {};
-    for (std::size_t octave = 0; octave < numOctaves; ++octave)
-        nodesDb[octave] = wantedDb[octave] - dsp::powerToDb(centres[octave] / std::numbers::sqrt2);
-
-    // Straight lines between nodes do not give the band sums exactly; a few corrections of each
-    // node by its band's error do. Integrated on a fine grid of its own, so that the result does
-    // not depend on the bins asked for.
-    constexpr int pointsPerOctave = 48;
-    for (int iteration = 0; iteration < 20; ++iteration)
-        for (std::size_t octave = 0; octave < numOctaves; ++octave) {
-            double power = 0.0;
-            for (int point = 0; point < pointsPerOctave; ++point) {
-                const double exponent = (point + 0.5) / pointsPerOctave - 0.5;
-                const double frequencyHz = centres[octave] * std::exp2(exponent);
-                const double widthHz = frequencyHz * std::numbers::ln2 / pointsPerOctave;
-                power += widthHz * dsp::dbToPower(spectrumLevelDb(nodesDb, frequencyHz));
-            }
-            nodesDb[octave] += 0.7 * (wantedDb[octave] - dsp::powerToDb(power));
-        }
-
     std::vector<double> power(numBins);
     double weightedSum = 0.0;
     for (std::size_t bin = 1; bin < numBins; ++bin) {
         const double frequencyHz = static_cast<double>(bin) * binHz;
-        power[bin] = binHz * dsp::dbToPower(spectrumLevelDb(nodesDb, frequencyHz));
+        power[bin] =
+            binHz * dsp::dbToPower(shape.densityDb(WindShape::referenceSpeedKmh, frequencyHz));
         weightedSum +=
             power[bin] * dsp::dbToPower(dsp::weightingDb(dsp::Weighting::a, frequencyHz));
     }

@@ -1,8 +1,8 @@
 #pragma once
 
 #include "Core/Dsp/ChannelView.h"
-#include "Core/Dsp/Fft.h"
 #include "Core/Dsp/ProcessSpec.h"
+#include "Core/Ride/EarNoise.h"
 #include "Core/Ride/Helmet.h"
 
 #include <array>
@@ -25,10 +25,10 @@ public:
         bool operator==(const Parameters&) const = default;
     };
 
-    static constexpr std::size_t numEars = 2;
+    static constexpr std::size_t numEars = EarNoise::numEars;
 
     // Setup (may allocate, not during process)
-    explicit WindNoise(std::uint64_t noiseSeed) : seed(noiseSeed) {}
+    explicit WindNoise(std::uint64_t noiseSeed) : noise(noiseSeed) {}
     void prepare(const dsp::ProcessSpec& spec);
 
     // Audio thread (bounded, no lock, no allocation, no I/O)
@@ -49,21 +49,16 @@ public:
     [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
 
 private:
-    void makeSegment(std::uint64_t index, std::size_t slot) noexcept;
+    void makeSegment(std::uint64_t index) noexcept;
     void enterHop(std::uint64_t hop) noexcept;
 
     static constexpr std::uint64_t noHop = ~std::uint64_t {0};
 
-    std::uint64_t seed;
     Parameters parameters;
-    std::size_t hopFrames = 0;
     std::uint64_t position = 0;
     std::uint64_t currentHop = noHop;
-    std::size_t newestSlot = 0;
-    std::vector<dsp::RealFft<float>> fft; // one; a vector because it is made in prepare()
-    std::vector<float> window;
+    EarNoise noise;
     std::array<std::vector<float>, allHelmets.size()> amplitudes;
-    std::array<std::array<std::vector<float>, numEars>, 2> segments;
 };
 
 } // namespace saddletone::ride
