@@ -38,9 +38,9 @@ inline constexpr float smallestTextPixels = 14.0F;
 [[nodiscard]] juce::Font textFont(float pixels, int styleFlags = juce::Font::plain);
 
 /** Draws text of several lines, wrapped at words, in its own size: what does not fit into the area
-    ends in an ellipsis and is never made smaller. */
-void drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
-               juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification);
+    ends in an ellipsis and is never made smaller. Returns the height of the lines in pixels. */
+int drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
+              juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification);
 
 /** Draws the program's controls in one palette. */
 class Look final : public juce::LookAndFeel_V4 {
@@ -51,6 +51,7 @@ public:
 
     juce::Font getTextButtonFont(juce::TextButton&, int buttonHeight) override;
     juce::Font getComboBoxFont(juce::ComboBox&) override;
+    juce::Label* createComboBoxTextBox(juce::ComboBox&) override;
     juce::Font getLabelFont(juce::Label& label) override;
     juce::Font getPopupMenuFont() override;
     juce::Font getAlertWindowMessageFont() override;
