@@ -171,20 +171,12 @@ ElementList::ElementList(TuningModel& tuningModel)
       releaseField("Release in ms", "1 to 10000 ms.", {1.0, 10000.0, 1.2, true}, decimals(0))
 {
     setTitle("Elements");
-    const auto prepare = [this](juce::TextButton& button, const juce::String& title,
-                                const juce::String& description) {
-        button.setTitle(title);
-        button.setDescription(description);
-        button.setTooltip(description);
-        button.setMouseClickGrabsKeyboardFocus(false);
-        button.setHasFocusOutline(true);
-        addAndMakeVisible(button);
-    };
-    prepare(addButton, "Add an element", "Adds a filter, gain, delay or other element.");
-    prepare(onButton, "Selected element on or off", "Off: it is kept, but not heard.");
-    prepare(removeButton, "Delete the selected element", "Takes it out; Undo brings it back.");
-    prepare(undoButton, "Undo", "Takes the last step back. Key: Ctrl+Z.");
-    prepare(redoButton, "Redo", "Makes the step again. Key: Ctrl+Shift+Z.");
+    addControl(*this, addButton, "Add an element", "Adds a filter, gain, delay or other element.");
+    addControl(*this, onButton, "Selected element on or off", "Off: it is kept, but not heard.");
+    addControl(*this, removeButton, "Delete the selected element",
+               "Takes it out; Undo brings it back.");
+    addControl(*this, undoButton, "Undo", "Takes the last step back. Key: Ctrl+Z.");
+    addControl(*this, redoButton, "Redo", "Makes the step again. Key: Ctrl+Shift+Z.");
     addButton.onClick = [this] { openMenu(); };
     onButton.onClick = [this] { toggleSelected(); };
     removeButton.onClick = [this] { removeSelected(); };

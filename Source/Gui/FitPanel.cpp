@@ -64,21 +64,13 @@ FitPanel::FitPanel(TuningModel& tuningModel)
     shelfField.onNumber = shelfHzField.onNumber = [this](double) { chooseTarget(); };
     fromField.onNumber = toField.onNumber = boostField.onNumber = [this](double) { applyFit(); };
 
-    const auto prepareButton = [this](juce::TextButton& button, const juce::String& description) {
-        button.setTitle(button.getButtonText());
-        button.setDescription(description);
-        button.setTooltip(description);
-        button.setMouseClickGrabsKeyboardFocus(false);
-        button.setHasFocusOutline(true);
-        addAndMakeVisible(button);
-    };
-    prepareButton(filtersButton,
-                  "Finds the filters that bring the response closest to the target. They take the "
-                  "place of the filters on all speakers; high-pass, low-pass, delay, polarity and "
-                  "what is off stay.");
-    prepareButton(toneButton,
-                  "Finds the setting of the radio's own tone controls that comes closest to the "
-                  "target. It takes the place of the filters on all speakers.");
+    addControl(*this, filtersButton, filtersButton.getButtonText(),
+               "Finds the filters that bring the response closest to the target. They take the "
+               "place of the filters on all speakers; high-pass, low-pass, delay, polarity and "
+               "what is off stay.");
+    addControl(*this, toneButton, toneButton.getButtonText(),
+               "Finds the setting of the radio's own tone controls that comes closest to the "
+               "target. It takes the place of the filters on all speakers.");
     filtersButton.onClick = [this] {
         model.fitFilters();
         onChange();

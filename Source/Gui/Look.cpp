@@ -232,6 +232,19 @@ void Look::drawTooltip(juce::Graphics& g, const juce::String& text, int width, i
     tooltipLayout(text).draw(g, area.reduced(10, 6).toFloat());
 }
 
+juce::Colour drawPlate(juce::Graphics& g, const Palette& palette, juce::Rectangle<float> area,
+                       bool isOn, bool isHighlighted, bool isDown)
+{
+    juce::Colour fill = isOn ? palette.accent : palette.panel;
+    if (isDown || isHighlighted)
+        fill = fill.contrasting(isDown ? 0.14F : 0.06F);
+    g.setColour(fill);
+    g.fillRoundedRectangle(area, 8.0F);
+    g.setColour(isOn ? palette.text : palette.outline);
+    g.drawRoundedRectangle(area.reduced(isOn ? 1.0F : 0.0F), 8.0F, isOn ? 3.0F : 1.5F);
+    return isOn ? palette.onAccent : palette.text;
+}
+
 int drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
               juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification)
 {

@@ -54,19 +54,15 @@ TuningPlace::TuningPlace(TuningModel& tuningModel, AuditionModel& auditionModel)
     nameEditor.onReturnKey = rename;
     nameEditor.onFocusLost = rename;
 
-    const auto prepare = [this](juce::TextButton& button, const juce::String& description) {
-        button.setTitle(button.getButtonText());
-        button.setDescription(description);
-        button.setTooltip(description);
-        button.setMouseClickGrabsKeyboardFocus(false);
-        button.setHasFocusOutline(true);
-        addAndMakeVisible(button);
-    };
-    prepare(newButton, "Copies the edited candidate under a new name, to be changed.");
-    prepare(deleteButton, "Takes the edited candidate out of the job; Undo brings it back.");
-    prepare(saveButton, "Writes candidates and tunings into the job's folder. Key: Ctrl+S.");
-    prepare(exportButton, "Writes the settings to type into the bike: as text, CSV, or biquads in "
-                          "JSON, by the ending of the file's name.");
+    addControl(*this, newButton, newButton.getButtonText(),
+               "Copies the edited candidate under a new name, to be changed.");
+    addControl(*this, deleteButton, deleteButton.getButtonText(),
+               "Takes the edited candidate out of the job; Undo brings it back.");
+    addControl(*this, saveButton, saveButton.getButtonText(),
+               "Writes candidates and tunings into the job's folder. Key: Ctrl+S.");
+    addControl(*this, exportButton, exportButton.getButtonText(),
+               "Writes the settings to type into the bike: as text, CSV, or biquads in "
+               "JSON, by the ending of the file's name.");
     newButton.onClick = [this] {
         model.addCandidate();
         refresh();
@@ -82,8 +78,8 @@ TuningPlace::TuningPlace(TuningModel& tuningModel, AuditionModel& auditionModel)
     exportButton.onClick = [this] { chooseExport(); };
     for (std::size_t index = 0; index < tabs.size(); ++index) {
         tabs[index].setButtonText(panelNames[index]);
-        prepare(tabs[index],
-                juce::String("Shows ") + juce::String(panelNames[index]).toLowerCase() + ".");
+        addControl(*this, tabs[index], panelNames[index],
+                   juce::String("Shows ") + juce::String(panelNames[index]).toLowerCase() + ".");
         tabs[index].onClick = [this, index] { showPanel(static_cast<TuningPanel>(index)); };
     }
 

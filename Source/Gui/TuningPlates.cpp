@@ -35,14 +35,7 @@ public:
         const Palette palette = paletteOf(*this);
         const bool isEdited = getToggleState();
         const auto area = getLocalBounds().toFloat().reduced(2.0F);
-        juce::Colour fill = isEdited ? palette.accent : palette.panel;
-        if (isDown || isHighlighted)
-            fill = fill.contrasting(isDown ? 0.14F : 0.06F);
-        const juce::Colour ink = isEdited ? palette.onAccent : palette.text;
-        g.setColour(fill);
-        g.fillRoundedRectangle(area, 8.0F);
-        g.setColour(isEdited ? palette.text : palette.outline);
-        g.drawRoundedRectangle(area.reduced(isEdited ? 1.0F : 0.0F), 8.0F, isEdited ? 3.0F : 1.5F);
+        const juce::Colour ink = drawPlate(g, palette, area, isEdited, isHighlighted, isDown);
         auto content = getLocalBounds().reduced(9, 5);
         auto top = content.removeFromTop(26);
         g.setColour(ink);
