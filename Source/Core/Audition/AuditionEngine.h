@@ -29,8 +29,9 @@ enum class Monitor {
 
     Zero latency. Candidates share one history of the programme, so a switch is a 20 ms fade between
     complete tails: of equal power, or of equal gain between candidates that sound alike (see
-    SceneCandidate::kinship), which would otherwise swell by 3 dB. The ceiling is always last. For a given seed, scene
-    and parameters the output is the same, to the bit, however the stream is cut. */
+    SceneCandidate::kinship), which would otherwise swell by 3 dB. The ceiling is always last. For a
+    given seed, scene and parameters the output is the same, to the bit, however the stream is
+    cut. */
 class AuditionEngine {
 public:
     struct Settings {
