@@ -23,6 +23,7 @@ picture() {
 
 picture signals --place signals
 picture bike --place bike
+picture tuning --place tuning --candidate 4
 picture listen-parked
 picture listen-75-mph --speed-mph 75 --candidate 3 --light
 ls -l "$pictures"

@@ -1,3 +1,4 @@
+#include "CommandLine/FileArguments.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AtomicFile.h"
@@ -33,6 +34,10 @@ Outcome runCalibrate(const CalibrateOptions& options)
     record.date = options.date.empty() ? measure::todayUtc() : options.date;
     if (const auto day = measure::daysBetween(record.date, record.date); !day)
         return usageFailure(day.error().message);
+    if (options.microphone.empty())
+        return usageFailure("--microphone needs a name; drift is told by it");
+    if (auto failure = checkOutputs({options.recording, options.previous}, {options.out}))
+        return *std::move(failure);
     record.microphone = options.microphone;
     record.chainNote = options.chainNote;
     record.audioFile = std::filesystem::path(options.recording).filename().string();
@@ -94,6 +99,7 @@ void addCalibrateVerb(CLI::App& app, Shared& shared)
     verb->add_option("--recording", options->recording, "Recording of the calibrator's 1 kHz tone")
         ->required();
     verb->add_option("--spl", options->splDb, "Level of the calibrator in dB SPL: 94 or 114")
+        ->check(withinRange(60.0, 130.0))
         ->capture_default_str();
     verb->add_option("--microphone", options->microphone, "Name of the microphone")->required();
     verb->add_option("--chain", options->chainNote,

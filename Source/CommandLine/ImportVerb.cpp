@@ -1,3 +1,4 @@
+#include "CommandLine/FileArguments.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -51,6 +52,8 @@ Outcome runImport(const ImportOptions& options)
     const std::string& file = !options.table.empty()          ? options.table
                               : !options.thirdOctaves.empty() ? options.thirdOctaves
                                                               : options.impulse;
+    if (auto failure = checkOutputs({file}, options.made.files()))
+        return *std::move(failure);
     measure::ImportSettings settings;
     settings.source = std::filesystem::path(file).filename().string();
     settings.name = options.made.stateName();
@@ -98,7 +101,7 @@ void addImportVerb(CLI::App& app, Shared& shared)
         ->check(CLI::Range(1, 64))
         ->needs(impulse);
     verb->add_option("--rate", options->sampleRate, "Sample rate of a response made from a table")
-        ->check(CLI::Range(8000.0, 384000.0))
+        ->check(withinRange(8000.0, 384000.0))
         ->capture_default_str();
     addStateOptions(*verb, options->made);
     verb->callback(

@@ -1,3 +1,4 @@
+#include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Demo/Demo.h"
@@ -5,6 +6,7 @@
 #include "Core/Files/TextTable.h"
 #include "Core/Job/Job.h"
 #include "Core/Job/JobReport.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
 #include <chrono>
@@ -66,10 +68,18 @@ struct AddOptions {
     std::string state;
     std::string tuning;
     std::string name;
+    std::string speakers; ///< Empty: as the state says.
 };
 
 Outcome runAdd(const AddOptions& options)
 {
+    std::optional<measure::SpeakerGroup> speakers;
+    if (!options.speakers.empty()) {
+        const auto group = speakerGroupOf(options.speakers);
+        if (!group)
+            return usageFailure(group.error().message);
+        speakers = *group;
+    }
     auto job = job::loadJob(options.folder);
     if (!job)
         return inputFailure(job.error());
@@ -77,9 +87,11 @@ Outcome runAdd(const AddOptions& options)
         return Failure {ExitCode::notGoodEnough,
                         "the job has " + std::to_string(audition::maxCandidates)
                             + " candidates already, as many as can be heard side by side"};
-    const auto response = measure::loadResponse(options.state);
+    auto response = measure::loadResponse(options.state);
     if (!response)
         return inputFailure(response.error());
+    if (speakers)
+        response->state.speakers = *speakers;
 
     std::optional<tuning::Tuning> tuning;
     if (!options.tuning.empty()) {
@@ -178,6 +190,9 @@ void addJob(CLI::App& app, Shared& shared)
     addVerb->add_option("--state", addOptions->state, "STATE.json")->required();
     addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json");
     addVerb->add_option("--name", addOptions->name, "Name of the candidate");
+    addVerb->add_option("--speakers", addOptions->speakers,
+                        "Which speakers played, if the state does not say it right: "
+                            + measure::speakerGroupChoices());
     addVerb->callback(
         [addOptions, &shared] { shared.action = [addOptions] { return runAdd(*addOptions); }; });
 

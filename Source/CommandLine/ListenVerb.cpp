@@ -1,3 +1,4 @@
+#include "CommandLine/FileArguments.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/OfflineRender.h"
@@ -5,9 +6,10 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/Response.h"
-#include "Core/Tuning/Tuning.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
+#include <array>
 #include <memory>
 #include <optional>
 
@@ -49,6 +51,13 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
     if (options.noiseOnly && options.programmeOnly)
         return usageFailure(
             "--noise-only and --programme-only leave nothing to hear; give one of them");
+    if (auto failure = checkEnding("--out", options.out, {".wav", ".flac"}))
+        return *std::move(failure);
+    if (auto failure =
+            checkOutputs({options.measured, measure::impulsePath(options.measured).string(),
+                          options.tuning, options.programme},
+                         {options.out}))
+        return *std::move(failure);
     const double speedKmh = options.inMph ? dsp::mphToKmh(options.speedMph) : options.speedKmh;
 
     auto response = measure::loadResponse(options.measured);
@@ -113,6 +122,14 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
                        + fixedText(levels.programmeSplDba - levels.windSplDba, 1) + " dB re wind\n";
         output.json["windSplDba"] = levels.windSplDba;
     }
+    const bool limited =
+        std::ranges::any_of(std::array {tuning::OutputGroup::left, tuning::OutputGroup::right},
+                            [&](tuning::OutputGroup side) {
+                                return tuning::hasLimiter(scene.candidates.front().tuning, side);
+                            });
+    output.json["limiterLeftOut"] = limited;
+    if (limited)
+        output.text += "The tuning's limiter is not in this result.\n";
     output.text += "Listen parked, over headphones, and start quietly; the file is far below the "
                    "levels of the road.\n";
     return output;
@@ -128,9 +145,9 @@ void addListenVerb(CLI::App& app, Shared& shared)
     verb->add_option("--measured", options->measured, "STATE.json")->required();
     verb->add_option("--tuning", options->tuning, "TUNING.json");
     auto* kmh = verb->add_option("--speed-kmh", options->speedKmh, "Speed in km/h, 0 to 250")
-                    ->check(CLI::Range(0.0, 250.0));
+                    ->check(withinRange(0.0, 250.0));
     auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 155")
-                    ->check(CLI::Range(0.0, 155.0));
+                    ->check(withinRange(0.0, 155.0));
     kmh->excludes(mph);
     verb->add_option("--helmet", options->helmet, "none, open or full")->capture_default_str();
     verb->add_flag("--noise-only", options->noiseOnly, "Ride noise without the programme");
@@ -143,20 +160,20 @@ void addListenVerb(CLI::App& app, Shared& shared)
     verb->add_option("--programme-spl", options->programmeSpl,
                      "Assumed dB(A) at the head with loud music, 50 to 120; not used where the "
                      "state is calibrated")
-        ->check(CLI::Range(50.0, 120.0))
+        ->check(withinRange(50.0, 120.0))
         ->capture_default_str();
     verb->add_option("--level", options->level, "Output level in dB, -60 to 0")
-        ->check(CLI::Range(-60.0, 0.0))
+        ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
     verb->add_option("--ceiling", options->ceiling, "Highest sample in dBFS, -60 to 0")
-        ->check(CLI::Range(-60.0, 0.0))
+        ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
     verb->add_option("--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")
-        ->check(CLI::Range(-24.0, 12.0))
+        ->check(withinRange(-24.0, 12.0))
         ->capture_default_str();
     verb->add_option("--seed", options->seed, "Seed of the noise")->capture_default_str();
     verb->add_option("--start-ramp", options->startRamp, "Rise from silence in s, 0 to 10")
-        ->check(CLI::Range(0.0, 10.0))
+        ->check(withinRange(0.0, 10.0))
         ->capture_default_str();
     verb->add_option("--block", options->block,
                      "Frames a block, 1 to 65536; the result does not depend on it")

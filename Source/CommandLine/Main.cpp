@@ -46,6 +46,10 @@ int run(int argc, char** argv)
     app.add_flag("--json", shared.json, "Print the result as JSON on standard output");
     addSignalVerbs(app, shared);
     addMeasureVerbs(app, shared);
+    addTuningVerbs(app, shared);
+    addFitVerbs(app, shared);
+    addCostVerbs(app, shared);
+    addVerdictVerbs(app, shared);
     addCalibrateVerb(app, shared);
     addImportVerb(app, shared);
     addListenVerb(app, shared);

@@ -1,5 +1,7 @@
 #include "CommandLine/CalibrationOption.h"
+#include "CommandLine/FileArguments.h"
 #include "CommandLine/StateOptions.h"
+#include "CommandLine/TableColumns.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Dsp/OctaveBands.h"
@@ -15,11 +17,9 @@
 #include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/ResponseWindow.h"
 #include "Core/Measure/Smoothing.h"
-#include "Core/Tuning/Tuning.h"
 
 #include <algorithm>
 #include <memory>
-#include <numbers>
 #include <optional>
 
 namespace saddletone::commandline {
@@ -42,24 +42,6 @@ dsp::Result<measure::Recording> readRecording(const std::string& file)
     return measure::Recording {file, std::move(*audio)};
 }
 
-/** Frequencies of tables: twenty-fourths of an octave within a range. */
-std::vector<double> tableFrequencies(double fromHz, double toHz)
-{
-    std::vector<double> frequencies;
-    for (const dsp::Band& band : dsp::octaveBands(24, 20.0, 20000.0))
-        if (band.centreHz >= fromHz && band.centreHz <= toHz)
-            frequencies.push_back(band.centreHz);
-    return frequencies;
-}
-
-std::vector<double> phasesDegrees(const std::vector<std::complex<double>>& values)
-{
-    std::vector<double> phases;
-    for (const auto& value : values)
-        phases.push_back(std::arg(value) * 180.0 / std::numbers::pi);
-    return phases;
-}
-
 struct MeasureOptions {
     std::vector<std::string> recordings;
     std::string signal;
@@ -75,6 +57,9 @@ struct MeasureOptions {
     StateOptions made;
     double windowMs = 0.0;     // 0: the whole response
     double windowCycles = 0.0; // 0: the same length at all frequencies
+    double partFromSeconds = 0.0;
+    std::optional<double> partToSeconds; // none: to the end
+    std::optional<double> trackStartSeconds;
 };
 
 /** Largest value of a member over the trusted bands, with the band. */
@@ -154,6 +139,20 @@ std::vector<double> smoothedDb(const measure::Response& response,
                               : response.magnitudeDb(frequenciesHz, std::stoi(smoothing));
 }
 
+/** Silences what lies outside a part, so that times go on counting from the recording's start. */
+void keepPart(dsp::AudioBuffer& audio, double fromSeconds, std::optional<double> toSeconds)
+{
+    const auto frameAt = [&](double seconds) {
+        return static_cast<std::ptrdiff_t>(
+            std::min(seconds * audio.sampleRate, static_cast<double>(audio.numFrames())));
+    };
+    for (auto& samples : audio.channels) {
+        std::fill(samples.begin(), samples.begin() + frameAt(fromSeconds), 0.0F);
+        if (toSeconds)
+            std::fill(samples.begin() + frameAt(*toSeconds), samples.end(), 0.0F);
+    }
+}
+
 Outcome runMeasure(const MeasureOptions& options)
 {
     measure::MeasurementRequest request;
@@ -162,6 +161,18 @@ Outcome runMeasure(const MeasureOptions& options)
         return usageFailure(state.error().message);
     request.name = options.made.stateName();
     request.state = *state;
+
+    if (auto failure = checkEnding("--impulse", options.impulse, {".wav"}))
+        return *std::move(failure);
+    if (options.partToSeconds && *options.partToSeconds <= options.partFromSeconds)
+        return usageFailure("measure: --part-from has to lie below --part-to");
+    std::vector<std::string> inputs = options.recordings;
+    inputs.insert(inputs.end(), {options.signal, options.microphone, options.microphone90,
+                                 options.calibration, options.noise});
+    std::vector<std::string> outputs = options.made.files();
+    outputs.insert(outputs.end(), {options.table, options.impulse});
+    if (auto failure = checkOutputs(inputs, outputs))
+        return *std::move(failure);
 
     const auto track = signals::loadSignalDescription(options.signal);
     if (!track)
@@ -200,12 +211,23 @@ Outcome runMeasure(const MeasureOptions& options)
         auto recording = readRecording(file);
         if (!recording)
             return inputFailure(recording.error());
+        keepPart(recording->audio, options.partFromSeconds, options.partToSeconds);
+        // The same noise twice would pass for what repeats, and the interval for a narrow one.
+        for (const measure::Recording& earlier : request.recordings)
+            if (earlier.audio == recording->audio)
+                return usageFailure("'" + earlier.name + "' and '" + file
+                                    + "' are the same recording; give each take once");
         request.recordings.push_back(std::move(*recording));
     }
     showProgress("measuring");
     auto response = measure::measureResponse(request);
     if (!response)
         return inputFailure(response.error());
+    const auto checksum = files::fileChecksum(options.recordings.front());
+    if (!checksum)
+        return inputFailure(checksum.error());
+    response->recordingChecksum = *checksum;
+    response->trackStartSeconds = options.trackStartSeconds;
     if (!microphoneNote.empty())
         response->remarks.push_back(microphoneNote);
     std::optional<double> lowestHz;
@@ -213,7 +235,8 @@ Outcome runMeasure(const MeasureOptions& options)
         auto windowed = options.windowMs > 0.0
                             ? measure::windowFixed(*response, options.windowMs)
                             : measure::windowCycles(*response, options.windowCycles);
-        lowestHz = windowed.lowestHz;
+        // The sweep's own start may lie above what the window could tell.
+        lowestHz = std::max(windowed.lowestHz, windowed.response.fromHz);
         *response = std::move(windowed.response);
     }
 
@@ -298,8 +321,19 @@ void addMeasure(CLI::App& app, Shared& shared)
                                          "`calibrate` saved (CAL.json)");
     verb->add_option("--calibration-spl", options->calibrationSpl,
                      "Level of the calibrator in dB SPL; a saved calibration brings its own")
+        ->check(withinRange(60.0, 130.0))
         ->capture_default_str()
         ->needs(calibration);
+    verb->add_option("--part-from", options->partFromSeconds,
+                     "Use the recordings from this second on; what is before counts as silence")
+        ->check(withinRange(0.0, 36000.0));
+    verb->add_option("--part-to", options->partToSeconds,
+                     "Use them up to this second: one speaker group of several in one recording")
+        ->check(withinRange(0.0, 36000.0));
+    verb->add_option("--track-start", options->trackStartSeconds,
+                     "Second at which this sweep track starts in the file that was played, if that "
+                     "holds several: arrivals of one recording's speaker groups are then compared")
+        ->check(withinRange(0.0, 36000.0));
     verb->add_option("--noise", options->noise, "Recording of the place without the track");
     verb->add_option("--table", options->table, "Table of the response to write (CSV)");
     verb->add_option("--smoothing", options->smoothing,
@@ -311,10 +345,10 @@ void addMeasure(CLI::App& app, Shared& shared)
     addStateOptions(*verb, options->made);
     auto* window = verb->add_option("--window-ms", options->windowMs,
                                     "Keep this long after the arrival, to leave reflections out")
-                       ->check(CLI::Range(1.0, 1000.0));
+                       ->check(withinRange(1.0, 1000.0));
     verb->add_option("--window-cycles", options->windowCycles,
                      "Keep this many cycles of each frequency after the arrival")
-        ->check(CLI::Range(1.0, 100.0))
+        ->check(withinRange(1.0, 100.0))
         ->excludes(window);
     verb->callback(
         [options, &shared] { shared.action = [options] { return runMeasure(*options); }; });
@@ -333,6 +367,8 @@ Outcome runAnalyse(const AnalyseOptions& options)
     const auto weighting = dsp::parseWeighting(options.weighting);
     if (!weighting)
         return usageFailure(weighting.error().message);
+    if (auto failure = checkOutputs({options.recording}, {options.table}))
+        return *std::move(failure);
     const auto audio = files::readAudioFile(options.recording);
     if (!audio)
         return inputFailure(audio.error());
@@ -402,6 +438,9 @@ struct CompareOptions {
 std::string stateWords(const measure::Response& response)
 {
     return (response.state.radioProfile.empty() ? response.name : response.state.radioProfile)
+           + (response.state.speakers == measure::SpeakerGroup::all
+                  ? std::string()
+                  : ", " + measure::speakerGroupWords(response.state.speakers) + " speakers")
            + ", engine " + std::string(measure::engineStateName(response.state.engine));
 }
 
@@ -498,13 +537,19 @@ std::vector<std::string> otherDifferences(const measure::BikeState& reference,
         notes.emplace_back("the microphone stood at another place, which changes the curve too");
     if (reference.volumeStep != other.volumeStep)
         notes.emplace_back("the volume step was another one, and a radio may tie its curve to it");
+    if (reference.speakers != other.speakers)
+        notes.push_back("other speakers played ("
+                        + std::string(measure::speakerGroupName(other.speakers)) + " against "
+                        + std::string(measure::speakerGroupName(reference.speakers))
+                        + "), so this tells nothing of profile or engine");
     return notes;
 }
 
 /** Two states of one radio profile that differ in the engine tell whether it changes the curve. */
 bool tellsOfEngine(const measure::BikeState& reference, const measure::BikeState& other)
 {
-    return reference.engine != other.engine && reference.radioProfile == other.radioProfile;
+    return reference.engine != other.engine && reference.radioProfile == other.radioProfile
+           && reference.speakers == other.speakers;
 }
 
 std::string verdictText(const measure::Comparison& comparison, bool ofEngine)
@@ -569,6 +614,30 @@ std::string_view relativePolarityName(measure::RelativePolarity polarity)
     return "unknown";
 }
 
+/** Reason why a state cannot be a side of a match; empty if it can. */
+std::string reasonAgainstSides(const CompareOptions& options, const measure::Response& left,
+                               const measure::Response& right)
+{
+    const auto group = [](const measure::Response& side) {
+        return std::string(measure::speakerGroupName(side.state.speakers));
+    };
+    const auto leftGroup = left.state.speakers;
+    const auto rightGroup = right.state.speakers;
+    const bool isLeftTold = leftGroup != measure::SpeakerGroup::all;
+    const bool isRightTold = rightGroup != measure::SpeakerGroup::all;
+    const auto mirrored = measure::otherSideOf(rightGroup);
+    if ((isLeftTold && !measure::isLeftSide(leftGroup))
+        || (isRightTold && (!mirrored || !measure::isLeftSide(*mirrored))))
+        return "'" + options.left + "' says that the speakers '" + group(left) + "' played and '"
+               + options.right + "' that '" + group(right)
+               + "' did; give a left group as --left and a right one as --right";
+    if (isLeftTold && isRightTold && mirrored != leftGroup)
+        return "'" + options.left + "' is of the speakers '" + group(left) + "' and '"
+               + options.right + "' of '" + group(right)
+               + "', which are not each other's other side";
+    return {};
+}
+
 Outcome compareSides(const CompareOptions& options)
 {
     const auto left = measure::loadResponse(options.left);
@@ -577,6 +646,8 @@ Outcome compareSides(const CompareOptions& options)
     const auto right = measure::loadResponse(options.right);
     if (!right)
         return inputFailure(right.error());
+    if (const std::string reason = reasonAgainstSides(options, *left, *right); !reason.empty())
+        return Failure {ExitCode::notGoodEnough, reason};
     const auto match = measure::matchSides(*left, *right, options.fromHz, options.toHz);
     if (match.numBands == 0)
         return Failure {ExitCode::notGoodEnough,
@@ -602,6 +673,8 @@ Outcome compareSides(const CompareOptions& options)
         if (!arrival)
             return inputFailure(arrival.error());
         arrivalMs = *arrival;
+    } else {
+        arrivalMs = measure::arrivalInOneRecordingMs(*left, *right);
     }
     if (arrivalMs)
         output.text += "  arrival: right " + fixedText(*arrivalMs, 2) + " ms after left\n";
@@ -719,12 +792,39 @@ Outcome compareStates(const CompareOptions& options)
     return output;
 }
 
+/** Two states that say that they are the two sides of one bike state are matched as such; nothing
+    otherwise. What cannot be read is refused by whoever needs it. */
+std::optional<CompareOptions> sidesAmong(const CompareOptions& options)
+{
+    if (options.states.size() != 2 || !options.reference.empty())
+        return {};
+    const auto first = measure::loadResponse(options.states[0]);
+    const auto second = measure::loadResponse(options.states[1]);
+    if (!first || !second || !measure::areSidesOfOne(first->state, second->state))
+        return {};
+    const bool isLeftFirst = measure::isLeftSide(first->state.speakers);
+    CompareOptions sides = options;
+    sides.left = options.states[isLeftFirst ? 0 : 1];
+    sides.right = options.states[isLeftFirst ? 1 : 0];
+    return sides;
+}
+
 Outcome runCompare(const CompareOptions& options)
 {
     if (!(options.fromHz < options.toHz))
         return usageFailure("compare: --from has to lie below --to");
-    if (options.left.empty())
+    std::vector<std::string> inputs = options.states;
+    inputs.insert(inputs.end(), {options.reference, options.left, options.right});
+    if (auto failure = checkOutputs(inputs, {options.table}))
+        return *std::move(failure);
+    if (options.left.empty()) {
+        if (const auto sides = sidesAmong(options))
+            return compareSides(*sides);
+        if (options.tracksApartSeconds)
+            return usageFailure("--tracks-apart is for --left and --right, or for two states that "
+                                "say that they are the two sides of one bike state");
         return compareStates(options);
+    }
     if (!options.states.empty() || !options.reference.empty())
         return usageFailure("compare takes either states or --left and --right, not both");
     return compareSides(options);
@@ -737,7 +837,8 @@ void addCompare(CLI::App& app, Shared& shared)
         "compare", "Difference of bike states by band, bumps, evenness, left against right, and a "
                    "verdict on parked against running");
     verb->add_option("states", options->states,
-                     "STATE.json files; without --reference the first is it");
+                     "STATE.json files; without --reference the first is it, but two that say "
+                     "they are of left and right speakers are set against each other as sides");
     verb->add_option("--reference", options->reference, "State that the others are compared to");
     auto* left = verb->add_option("--left", options->left, "State of the left side alone");
     verb->add_option("--right", options->right, "State of the right side alone")->needs(left);
@@ -745,75 +846,16 @@ void addCompare(CLI::App& app, Shared& shared)
     verb->add_option("--tracks-apart", options->tracksApartSeconds,
                      "Seconds between the starts of both sides' sweeps, if both come from one "
                      "recording of one file; tells which side arrives later")
-        ->needs(left);
+        ->check(withinRange(-3600.0, 3600.0));
     verb->add_option("--from", options->fromHz, "Lower end of evenness, bumps and match in Hz")
-        ->check(CLI::Range(10.0, 24000.0))
+        ->check(withinRange(10.0, 24000.0))
         ->capture_default_str();
     verb->add_option("--to", options->toHz, "Upper end in Hz")
-        ->check(CLI::Range(10.0, 24000.0))
+        ->check(withinRange(10.0, 24000.0))
         ->capture_default_str();
     verb->add_option("--table", options->table, "Table of the differences to write (CSV)");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runCompare(*options); }; });
-}
-
-struct PredictOptions {
-    std::string measured;
-    std::string tuning;
-    std::string table;
-    std::string side = "left";
-};
-
-Outcome runPredict(const PredictOptions& options)
-{
-    const auto response = measure::loadResponse(options.measured);
-    if (!response)
-        return inputFailure(response.error());
-    const auto tuning = tuning::loadTuning(options.tuning);
-    if (!tuning)
-        return inputFailure(tuning.error());
-    const auto side =
-        options.side == "right" ? tuning::OutputGroup::right : tuning::OutputGroup::left;
-
-    const auto frequencies = tableFrequencies(response->fromHz, response->toHz);
-    const auto before = response->magnitudeDb(frequencies, 24);
-    auto measuredPhase = response->at(frequencies);
-    std::vector<double> change;
-    std::vector<double> after;
-    for (std::size_t index = 0; index < frequencies.size(); ++index) {
-        const auto gain =
-            tuning::tuningResponse(*tuning, side, frequencies[index], response->sampleRate);
-        change.push_back(dsp::amplitudeToDb(std::abs(gain)));
-        after.push_back(before[index] + change.back());
-        measuredPhase[index] *= gain;
-    }
-    const auto text =
-        files::csvText({"frequency_hz", "level_db", "phase_degrees", "measured_db", "tuning_db"},
-                       {frequencies, after, phasesDegrees(measuredPhase), before, change}, 4);
-    if (const auto written = files::writeTextFile(options.table, text); !written)
-        return inputFailure(written.error());
-    Output output;
-    const auto largest = std::ranges::max_element(change);
-    output.text =
-        options.table + ": response expected with the tuning (an estimate until it is measured)\n"
-        + "largest boost of the tuning: " + fixedText(*largest, 1) + " dB at "
-        + fixedText(frequencies[static_cast<std::size_t>(largest - change.begin())], 0) + " Hz\n";
-    output.json = {{"table", options.table}, {"largestBoostDb", *largest}};
-    return output;
-}
-
-void addPredict(CLI::App& app, Shared& shared)
-{
-    auto options = std::make_shared<PredictOptions>();
-    CLI::App* verb = app.add_subcommand("predict", "Response expected after a tuning");
-    verb->add_option("--measured", options->measured, "STATE.json")->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json")->required();
-    verb->add_option("--table", options->table, "Table to write (CSV)")->required();
-    verb->add_option("--side", options->side, "left or right, where chains differ")
-        ->check(CLI::IsMember({"left", "right"}))
-        ->capture_default_str();
-    verb->callback(
-        [options, &shared] { shared.action = [options] { return runPredict(*options); }; });
 }
 
 } // namespace
@@ -823,7 +865,6 @@ void addMeasureVerbs(CLI::App& app, Shared& shared)
     addMeasure(app, shared);
     addAnalyse(app, shared);
     addCompare(app, shared);
-    addPredict(app, shared);
 }
 
 } // namespace saddletone::commandline

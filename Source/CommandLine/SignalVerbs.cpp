@@ -1,3 +1,4 @@
+#include "CommandLine/FileArguments.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AudioFile.h"
@@ -87,6 +88,8 @@ std::variant<Output, Failure> makeSignalFile(const SignalOptions& options)
         return usageFailure(format.error().message);
     if (auto failure = checkOptions(options, *type))
         return *failure;
+    if (auto failure = checkEnding("--out", options.out, {".wav", ".flac", ".mp3"}))
+        return *std::move(failure);
 
     signals::SignalRequest request = signals::usualRequest(*type);
     request.sampleRate = options.rate;

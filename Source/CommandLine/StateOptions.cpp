@@ -1,5 +1,7 @@
 #include "CommandLine/StateOptions.h"
 
+#include "CommandLine/FileArguments.h"
+
 #include <filesystem>
 
 namespace saddletone::commandline {
@@ -9,12 +11,29 @@ std::string StateOptions::stateName() const
     return name.empty() ? std::filesystem::path(out).stem().string() : name;
 }
 
+std::vector<std::string> StateOptions::files() const
+{
+    return {out, measure::impulsePath(out).string()};
+}
+
 dsp::Result<measure::BikeState> StateOptions::state() const
 {
     const auto engineState = measure::parseEngineState(engine);
     if (!engineState)
         return engineState.unexpected();
-    return measure::BikeState {profile, *engineState, speedKmh, place, volumeStep};
+    const auto group = speakerGroupOf(speakers);
+    if (!group)
+        return group.unexpected();
+    return measure::BikeState {profile, *engineState, speedKmh, place, volumeStep, *group};
+}
+
+dsp::Result<measure::SpeakerGroup> speakerGroupOf(const std::string& argument)
+{
+    if (const auto group = measure::parseSpeakerGroup(argument))
+        return *group;
+    return dsp::fail(dsp::ErrorCode::malformed, "--speakers: '" + argument
+                                                    + "' is no group of speakers; use "
+                                                    + measure::speakerGroupChoices());
 }
 
 void addStateOptions(CLI::App& verb, StateOptions& options)
@@ -24,9 +43,28 @@ void addStateOptions(CLI::App& verb, StateOptions& options)
     verb.add_option("--profile", options.profile, "Radio profile");
     verb.add_option("--engine", options.engine, "off, idle or running")->capture_default_str();
     verb.add_option("--speed-kmh", options.speedKmh, "Speed while measuring")
-        ->check(CLI::Range(0.0, 400.0));
+        ->check(withinRange(0.0, 400.0));
     verb.add_option("--place", options.place, "Place of the microphone");
     verb.add_option("--volume-step", options.volumeStep, "Volume step of the radio");
+    verb.add_option("--speakers", options.speakers,
+                    "Which speakers played: " + measure::speakerGroupChoices())
+        ->capture_default_str();
+}
+
+void addSideOption(CLI::App& verb, std::string& side)
+{
+    std::vector<std::string> names;
+    for (const measure::SpeakerGroup group : measure::allSpeakerGroups)
+        names.emplace_back(measure::speakerGroupName(group));
+    verb.add_option("--side", side,
+                    "Speakers that it is about, if not those of the state; chains that act on "
+                    "some of them only are refused")
+        ->check(CLI::IsMember(names));
+}
+
+measure::SpeakerGroup sideOrThat(const std::string& side, measure::SpeakerGroup ofState)
+{
+    return measure::parseSpeakerGroup(side).value_or(ofState);
 }
 
 } // namespace saddletone::commandline

@@ -4,6 +4,7 @@
 #include "Core/Measure/Response.h"
 
 #include <string>
+#include <vector>
 
 #include <CLI/CLI.hpp>
 
@@ -18,14 +19,28 @@ struct StateOptions {
     double speedKmh = 0.0;
     std::string place;
     std::string volumeStep;
+    std::string speakers = "all";
 
     /** The name given, or that of the file to write. */
     [[nodiscard]] std::string stateName() const;
-    /** Fails if the engine's word is not known. */
+    /** What saving the state writes. */
+    [[nodiscard]] std::vector<std::string> files() const;
+    /** Fails if the word for the engine or the speakers is not known. */
     [[nodiscard]] dsp::Result<measure::BikeState> state() const;
 };
 
+/** The group of an argument; fails with the choices if it is not known. */
+[[nodiscard]] dsp::Result<measure::SpeakerGroup> speakerGroupOf(const std::string& argument);
+
 /** Adds them to a verb; options must outlive it. */
 void addStateOptions(CLI::App& verb, StateOptions& options);
+
+/** Adds --side, the speakers that a tuning's verb is about; side must outlive the verb and stays
+    empty where the option is not given. */
+void addSideOption(CLI::App& verb, std::string& side);
+
+/** The group of a --side, or that of the state where it was not given. */
+[[nodiscard]] measure::SpeakerGroup sideOrThat(const std::string& side,
+                                               measure::SpeakerGroup ofState);
 
 } // namespace saddletone::commandline

@@ -44,9 +44,13 @@ struct Shared {
 void showProgress(const std::string& step);
 
 void addSignalVerbs(CLI::App& app, Shared& shared);   // signal, tracks
-void addMeasureVerbs(CLI::App& app, Shared& shared);  // measure, analyse, compare, predict
+void addMeasureVerbs(CLI::App& app, Shared& shared);  // measure, analyse, compare
 void addCalibrateVerb(CLI::App& app, Shared& shared); // calibrate
+void addTuningVerbs(CLI::App& app, Shared& shared);   // predict, export
 void addImportVerb(CLI::App& app, Shared& shared);    // import
+void addFitVerbs(CLI::App& app, Shared& shared);      // fit
+void addCostVerbs(CLI::App& app, Shared& shared);     // cost, verify
+void addVerdictVerbs(CLI::App& app, Shared& shared);  // tone-controls, verdict
 void addListenVerb(CLI::App& app, Shared& shared);    // listen
 void addRideVerb(CLI::App& app, Shared& shared);      // ride
 void addTextureVerbs(CLI::App& app, Shared& shared);  // texture

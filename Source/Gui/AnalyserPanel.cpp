@@ -45,12 +45,12 @@ AnalyserPanel::AnalyserPanel(BenchModel& benchModel) : model(benchModel)
 {
     setTitle("Live analyser");
     bandsBox.addItemList({"1/3 octave", "1/6 octave", "1/12 octave", "1/24 octave"}, 1);
+    for (const std::size_t fftSize : analyserFftChoices)
+        bandsBox.addItem("FFT " + juce::String(fftSize), bandsBox.getNumItems() + 1);
     bandsBox.setTitle("Band width");
-    bandsBox.setDescription("Width of the analyser's bands.");
-    bandsBox.onChange = [this] {
-        model.setAnalyserBands(
-            bandChoices[static_cast<std::size_t>(std::max(0, bandsBox.getSelectedItemIndex()))]);
-    };
+    bandsBox.setDescription("Width of the analyser's bands, or the length of its FFT in samples: a "
+                            "longer one tells closer tones apart and takes longer to follow.");
+    bandsBox.onChange = [this] { applyBands(); };
     weightingBox.addItemList({"A-weighted", "C-weighted", "Z (flat)"}, 1);
     weightingBox.setTitle("Weighting");
     weightingBox.setDescription("Frequency weighting of the levels.");
@@ -89,6 +89,17 @@ AnalyserPanel::AnalyserPanel(BenchModel& benchModel) : model(benchModel)
     }
 }
 
+void AnalyserPanel::applyBands()
+{
+    const auto chosen = static_cast<std::size_t>(std::max(0, bandsBox.getSelectedItemIndex()));
+    showsSpectrum = chosen >= bandChoices.size();
+    if (showsSpectrum)
+        model.setAnalyserFft(analyserFftChoices[chosen - bandChoices.size()]);
+    else
+        model.setAnalyserBands(bandChoices[chosen]);
+    show(model.benchSnapshot());
+}
+
 void AnalyserPanel::applyParameters()
 {
     measure::AnalyserParameters parameters;
@@ -103,8 +114,11 @@ void AnalyserPanel::show(const BenchSnapshot& snapshot)
     traces = snapshot.traces;
     isOpen = snapshot.input.open;
     const std::size_t numTraces = traces != nullptr ? traces->size() : 0;
-    storeButton.setEnabled(isOpen && numTraces < mostTraces);
+    // Traces and peaks are of bands.
+    storeButton.setEnabled(isOpen && !showsSpectrum && numTraces < mostTraces);
+    clearPeaksButton.setEnabled(!showsSpectrum);
     clearButton.setEnabled(numTraces > 0);
+    setDescription(isOpen ? readingWords() : juce::String());
     if (isVisible())
         repaint();
 }
@@ -122,12 +136,20 @@ FrequencyPlot AnalyserPanel::plot() const
         axes.lowestDb = 20.0;
         axes.highestDb = 120.0;
     }
+    // What is wide in the bands is spread over many bins.
+    if (showsSpectrum)
+        axes.lowestDb -= 40.0;
     return axes;
 }
 
 void AnalyserPanel::drawLevels(juce::Graphics& g, const FrequencyPlot& axes) const
 {
     const Palette palette = paletteOf(*this);
+    if (showsSpectrum) {
+        g.setColour(palette.accentLine);
+        g.strokePath(axes.spectrum(levels.spectrumDb, levels.binHz), juce::PathStrokeType(1.5F));
+        return;
+    }
     if (levels.settings.bandsPerOctave == 3) {
         for (std::size_t band = 0; band < levels.bands.size(); ++band) {
             const float left = axes.xOf(levels.bands[band].lowerHz) + 1.0F;
@@ -163,6 +185,26 @@ void AnalyserPanel::drawTraces(juce::Graphics& g, const FrequencyPlot& axes) con
     }
 }
 
+juce::String AnalyserPanel::readingWords() const
+{
+    juce::String words = weightingBox.getText() + ", " + averagingWords(levels)
+                         + (levels.isSpl() ? juce::String() : ", relative: not calibrated");
+    const juce::String dot = juce::String::fromUTF8(" \xc2\xb7 ");
+    if (showsSpectrum) {
+        // A Hann window's greatest scalloping loss is 1.42 dB (Harris, Proc. IEEE 66(1), 1978).
+        words << dot << "a value every " << juce::String(levels.binHz, 2) << " Hz, each "
+              << juce::String(levels.noiseBandwidthHz, 2)
+              << " Hz wide (Hann): a tone reads its level, up to 1.4 dB less between two values"
+              << dot << "traces, peaks: bands only";
+        return words;
+    }
+    if (traces != nullptr && !traces->empty())
+        words << dot << "dashed: " << static_cast<int>(traces->size())
+              << (traces->size() == 1 ? " stored trace" : " stored traces");
+    words << dot << (levels.settings.bandsPerOctave == 3 ? "strokes: peaks" : "thin line: peaks");
+    return words;
+}
+
 void AnalyserPanel::paint(juce::Graphics& g)
 {
     const Palette palette = paletteOf(*this);
@@ -178,18 +220,8 @@ void AnalyserPanel::paint(juce::Graphics& g)
         g.setFont(textFont(20.0F, juce::Font::bold));
         g.drawText(levelText(levels.totalDb()) + unit, reading.removeFromLeft(150),
                    juce::Justification::centredLeft, false);
-        g.setFont(textFont(14.0F));
-        g.setColour(palette.mutedText);
-        juce::String words = weightingBox.getText() + ", " + averagingWords(levels)
-                             + (levels.isSpl() ? juce::String() : ", relative: not calibrated");
-        if (traces != nullptr && !traces->empty())
-            words << juce::String::fromUTF8(" \xc2\xb7 dashed: ")
-                  << static_cast<int>(traces->size())
-                  << (traces->size() == 1 ? " stored trace" : " stored traces");
-        words << juce::String::fromUTF8(levels.settings.bandsPerOctave == 3
-                                            ? " \xc2\xb7 strokes: peaks"
-                                            : " \xc2\xb7 thin line: peaks");
-        g.drawText(words, reading, juce::Justification::centredLeft, true);
+        drawWords(g, readingWords(), textFont(14.0F), palette.mutedText, reading,
+                  juce::Justification::centredLeft);
     }
 
     const FrequencyPlot axes = plot();
@@ -198,7 +230,8 @@ void AnalyserPanel::paint(juce::Graphics& g)
     g.reduceClipRegion(axes.area.toNearestInt());
     if (isOpen)
         drawLevels(g, axes);
-    drawTraces(g, axes);
+    if (!showsSpectrum)
+        drawTraces(g, axes);
 }
 
 void AnalyserPanel::resized()
@@ -225,7 +258,7 @@ void AnalyserPanel::resized()
         placeRow(0, controls.size());
     }
     area.removeFromTop(6);
-    readingArea = area.removeFromTop(30).withTrimmedLeft(8);
+    readingArea = area.removeFromTop(getWidth() < 700 ? 53 : 36).withTrimmedLeft(8);
 }
 
 } // namespace saddletone::gui

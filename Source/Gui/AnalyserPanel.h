@@ -9,7 +9,8 @@
 
 namespace saddletone::gui {
 
-/** The live analyser: bars in third octaves, lines in finer ones, peaks, stored traces. */
+/** The live analyser: bars in third octaves, lines in finer ones, peaks, stored traces; or the line
+    of an FFT. */
 class AnalyserPanel final : public juce::Component {
 public:
     explicit AnalyserPanel(BenchModel& benchModel);
@@ -23,12 +24,15 @@ private:
     [[nodiscard]] FrequencyPlot plot() const;
     void drawLevels(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawTraces(juce::Graphics& g, const FrequencyPlot& axes) const;
+    void applyBands();
     void applyParameters();
+    [[nodiscard]] juce::String readingWords() const;
 
     BenchModel& model;
     measure::AnalyserSnapshot levels;
     std::shared_ptr<const std::vector<measure::AnalyserTrace>> traces;
     bool isOpen = false;
+    bool showsSpectrum = false;
 
     juce::ComboBox bandsBox, weightingBox, averagingBox;
     juce::TextButton restartButton {"Restart average"};

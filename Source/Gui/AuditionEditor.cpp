@@ -21,9 +21,11 @@ bool isJob(const juce::File& file)
 
 } // namespace
 
-AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel)
+AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel,
+                               TuningModel* tuningModel)
     : model(auditionModel),
       bench(benchModel),
+      tuner(benchModel != nullptr ? tuningModel : nullptr),
       sound(model.parameters()),
       transport(model),
       road(model.parameters())
@@ -62,8 +64,13 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
         addChildComponent(*signalsPlace);
         addChildComponent(*bikePlace);
         stops.onPick = [this](Place picked) { goTo(picked); };
+        stops.setHasPlace(Place::tuning, tuner != nullptr);
         addAndMakeVisible(stops);
         road.setJoinsStops(true);
+    }
+    if (tuner != nullptr) {
+        tuningPlace = std::make_unique<TuningPlace>(*tuner, model);
+        addChildComponent(*tuningPlace);
     }
 
     problemPanel.onDismiss = [this] {
@@ -137,21 +144,28 @@ void AuditionEditor::refreshBench()
         signalsPlace->show(snapshot);
     else if (place == Place::bike)
         bikePlace->show(snapshot);
-    juce::String news;
+    else if (place == Place::tuning)
+        tuningPlace->show(shown);
+    stops.show(place, newsWords(snapshot));
+}
+
+juce::String AuditionEditor::newsWords(const BenchSnapshot& snapshot) const
+{
     if (snapshot.output.playing && snapshot.signals != nullptr
         && snapshot.output.selected < snapshot.signals->size())
-        news = (*snapshot.signals)[snapshot.output.selected].name + " is playing. Esc stops it.";
-    else if (snapshot.capture.state == measure::CaptureState::recording)
-        news = "A take is being recorded.";
-    else
-        news = place == Place::signals ? "In the shop: bring test tracks to the bike."
-                                       : "At the bike: record and measure at the rider's head.";
-    stops.show(place, news);
+        return (*snapshot.signals)[snapshot.output.selected].name + " is playing. Esc stops it.";
+    if (snapshot.capture.state == measure::CaptureState::recording)
+        return "A take is being recorded.";
+    switch (place) {
+    case Place::signals: return "In the shop: bring test tracks to the bike.";
+    case Place::bike: return "At the bike: record and measure at the rider's head.";
+    default: return "At the desk: change the tuning and hear it, parked.";
+    }
 }
 
 void AuditionEditor::goTo(Place newPlace)
 {
-    if (bench == nullptr)
+    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr))
         return;
     place = newPlace;
     const bool listens = place == Place::listen;
@@ -160,6 +174,10 @@ void AuditionEditor::goTo(Place newPlace)
         part->setVisible(listens);
     signalsPlace->setVisible(place == Place::signals);
     bikePlace->setVisible(place == Place::bike);
+    if (tuner != nullptr) {
+        tuningPlace->setVisible(place == Place::tuning);
+        tuner->setShown(place == Place::tuning);
+    }
     bench->enterPlace(place);
     resized();
     refresh();
@@ -172,10 +190,54 @@ void AuditionEditor::quieten()
     if (bench != nullptr)
         bench->stopSignal();
     // Elsewhere the audition is silent already, and its level is not seen.
-    if (place != Place::listen)
+    if (place != Place::listen && place != Place::tuning)
         return;
     setParameter(model.parameters(), parameterIds::outputLevelDb, quietDb);
     model.pause();
+}
+
+bool AuditionEditor::isAsking() const
+{
+    return unsavedPanel != nullptr && unsavedPanel->isVisible();
+}
+
+void AuditionEditor::openJob(const juce::File& folder)
+{
+    askAboutUnsaved([this, folder] { model.openJob(folder); });
+}
+
+void AuditionEditor::askAboutUnsaved(std::function<void()> goOn)
+{
+    if (tuner == nullptr || !tuner->tuningSnapshot().hasUnsaved) {
+        goOn();
+        return;
+    }
+    if (isAsking())
+        return;
+    unsavedPanel = std::make_unique<UnsavedPanel>();
+    unsavedPanel->onAnswer = [this, goOn = std::move(goOn)](UnsavedPanel::Answer answer) {
+        const std::function<void()> next = goOn;
+        unsavedPanel->setVisible(false);
+        // The panel calls this from inside itself, so it may go only afterwards.
+        juce::MessageManager::callAsync([safe = juce::Component::SafePointer<AuditionEditor>(this),
+                                         panel = unsavedPanel.get()] {
+            if (safe != nullptr && safe->unsavedPanel.get() == panel)
+                safe->unsavedPanel.reset();
+        });
+        grabKeyboardFocus();
+        if (answer == UnsavedPanel::Answer::stay)
+            return;
+        if (answer == UnsavedPanel::Answer::letGo)
+            tuner->discardUnsaved();
+        else if (!tuner->save())
+            return; // what went wrong is said on Tuning
+        next();
+    };
+    addAndMakeVisible(*unsavedPanel);
+    goTo(Place::tuning);
+    unsavedPanel->toFront(false);
+    if (unsavedPanel->isShowing())
+        unsavedPanel->grabKeyboardFocus();
 }
 
 void AuditionEditor::showSafetyNote(std::function<void()> onDismissed)
@@ -221,8 +283,16 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
                 goTo(each);
                 return true;
             }
-    if (place != Place::listen)
+    if (isAsking())
         return false;
+    if (place == Place::tuning && safetyNote == nullptr) {
+        if (tuningPlace->keyPressed(key))
+            return true;
+        if (!key.isKeyCode(juce::KeyPress::spaceKey))
+            return false;
+    } else if (place != Place::listen) {
+        return false;
+    }
     if (key.getModifiers().isCommandDown() || key.getModifiers().isCtrlDown()
         || key.getModifiers().isAltDown() || safetyNote != nullptr)
         return false;
@@ -275,7 +345,7 @@ void AuditionEditor::chooseJob()
         juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
         [this](const juce::FileChooser& answered) {
             if (const juce::File folder = answered.getResult(); folder != juce::File())
-                model.openJob(folder);
+                openJob(folder);
         });
 }
 
@@ -301,7 +371,7 @@ void AuditionEditor::filesDropped(const juce::StringArray& files, int, int)
     fileDragExit(files);
     const juce::File file(files[0]);
     if (isJob(file))
-        model.openJob(file);
+        openJob(file);
     else
         model.openProgramme(file);
 }
@@ -358,7 +428,8 @@ void AuditionEditor::paint(juce::Graphics& g)
 
     g.setColour(palette.mutedText);
     g.setFont(textFont(14.0F));
-    g.drawText(place == Place::listen ? safetyWords() : benchSafetyWords(), safetyArea,
+    const bool isAtBench = place == Place::signals || place == Place::bike;
+    g.drawText(isAtBench ? benchSafetyWords() : safetyWords(), safetyArea,
                juce::Justification::centredLeft, true);
 }
 
@@ -397,14 +468,16 @@ void AuditionEditor::resized()
     area.removeFromBottom(4);
     const int spare = std::max(0, getHeight() - smallestHeight);
     const int roadHeight = 148 + std::min(24, spare / 8);
-    const bool isAtBench = place != Place::listen;
-    auto strip = area.removeFromBottom(isAtBench ? PlaceStops::lowHeight : roadHeight);
+    const bool isBeforeRoad = place != Place::listen;
+    auto strip = area.removeFromBottom(isBeforeRoad ? PlaceStops::lowHeight : roadHeight);
     area.removeFromBottom(10);
     if (bench != nullptr)
-        stops.setBounds(isAtBench ? strip : strip.removeFromLeft(PlaceStops::streetWidth));
-    if (isAtBench) {
+        stops.setBounds(isBeforeRoad ? strip : strip.removeFromLeft(PlaceStops::streetWidth));
+    if (isBeforeRoad) {
         signalsPlace->setBounds(area);
         bikePlace->setBounds(area);
+        if (tuningPlace != nullptr)
+            tuningPlace->setBounds(area);
     } else {
         road.setBounds(strip);
     }
@@ -421,9 +494,12 @@ void AuditionEditor::resized()
     response.setBounds(area);
 
     // Over the curves, so that everything that can be pressed stays in reach.
-    const auto noticeArea = isAtBench ? placeArea.reduced(60, 20) : response.getBounds();
+    const auto noticeArea = isBeforeRoad ? placeArea.reduced(60, 20) : response.getBounds();
     problemPanel.setBounds(noticeArea.withHeight(problemPanel.heightFor(noticeArea.getWidth())));
     const int noteWidth = std::min(760, getWidth() - 80);
+    if (unsavedPanel != nullptr)
+        unsavedPanel->setBounds(getLocalBounds().withSizeKeepingCentre(
+            std::min(640, getWidth() - 80), UnsavedPanel::height));
     if (safetyNote != nullptr)
         safetyNote->setBounds(
             getLocalBounds().withSizeKeepingCentre(noteWidth, safetyNote->heightFor(noteWidth)));

@@ -11,19 +11,24 @@
 #include "Gui/SignalsPlace.h"
 #include "Gui/SoundPanel.h"
 #include "Gui/TransportRow.h"
+#include "Gui/TuningPlace.h"
+#include "Gui/UnsavedPanel.h"
 
 namespace saddletone::gui {
 
-/** All of the program's window: the Listen place and, where there is a bench, the places before it.
+/** All of the program's window: the Listen place and, where there are models for them, the places
+    before it.
 
-    Keys: Ctrl+1 to Ctrl+3 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
+    Keys: Ctrl+1 to Ctrl+4 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
     bypass, arrows speed. */
 class AuditionEditor final : public juce::Component,
                              public juce::FileDragAndDropTarget,
                              private juce::Timer {
 public:
-    /** benchModel: null in a host, which owns the audio device; then there is only Listen. */
-    explicit AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel = nullptr);
+    /** benchModel: null in a host, which owns the audio device; then there is only Listen.
+        tuningModel: null where there is no Tuning place, which needs a bench beside it. */
+    explicit AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel = nullptr,
+                            TuningModel* tuningModel = nullptr);
     ~AuditionEditor() override;
 
     static constexpr int defaultWidth = 1280;
@@ -36,6 +41,15 @@ public:
     /** Goes to another place; without a bench there is none. */
     void goTo(Place newPlace);
     [[nodiscard]] Place currentPlace() const noexcept { return place; }
+    /** The Bike place; null without a bench. */
+    [[nodiscard]] BikePlace* bike() const noexcept { return bikePlace.get(); }
+    /** The Tuning place; null without its model. */
+    [[nodiscard]] TuningPlace* tuning() const noexcept { return tuningPlace.get(); }
+    /** Opens a job; a tuning that is not saved is asked about first. */
+    void openJob(const juce::File& folder);
+    /** Goes on at once, or when the user has said what is to become of an unsaved tuning; not at all
+        if they stay. */
+    void askAboutUnsaved(std::function<void()> goOn);
     /** Turns the output down at once, pauses, and stops a test signal. */
     void quieten();
     /** Covers the window with the safety note until the user has dismissed it. */
@@ -59,9 +73,12 @@ private:
     void pickCandidate(std::size_t index);
     void drawHeading(juce::Graphics& g) const;
     void refreshBench();
+    [[nodiscard]] bool isAsking() const;
+    [[nodiscard]] juce::String newsWords(const BenchSnapshot& snapshot) const;
 
     AuditionModel& model;
     BenchModel* const bench;
+    TuningModel* const tuner;
     Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
@@ -78,8 +95,10 @@ private:
     PlaceStops stops;
     std::unique_ptr<SignalsPlace> signalsPlace; // null without a bench, as is the next
     std::unique_ptr<BikePlace> bikePlace;
+    std::unique_ptr<TuningPlace> tuningPlace; // null without its model
     NoticePanel problemPanel {NoticePanel::Kind::problem, "There is a problem", "Dismiss"};
     std::unique_ptr<NoticePanel> safetyNote;
+    std::unique_ptr<UnsavedPanel> unsavedPanel;
     juce::TooltipWindow tooltips {this, 900};
     std::unique_ptr<juce::FileChooser> chooser;
     juce::Rectangle<int> headingArea;

@@ -2,12 +2,14 @@
 
 #include "Core/Measure/CaptureRecorder.h"
 #include "Core/Measure/Comparison.h"
+#include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/Response.h"
 #include "Core/Measure/StreamAnalyser.h"
 #include "Gui/Place.h"
 
 #include <juce_core/juce_core.h>
 
+#include <array>
 #include <memory>
 #include <optional>
 #include <vector>
@@ -30,6 +32,9 @@ enum class OutputSide { both, left, right };
 inline constexpr double quietestSignalDbfs = -80.0;
 inline constexpr double startSignalDbfs = -40.0;
 inline constexpr double askAboveDbfs = -12.0;
+
+/** Sizes of the analyser's FFT that can be chosen: coarser ones tell nothing of the bass. */
+inline constexpr std::array<std::size_t, 5> analyserFftChoices {4096, 8192, 16384, 32768, 65536};
 
 /** Live output of test signals. */
 struct SignalOutput {
@@ -73,6 +78,7 @@ struct InputView {
 struct TakeWords {
     juce::String profile;
     measure::EngineState engine = measure::EngineState::off;
+    measure::SpeakerGroup speakers = measure::SpeakerGroup::all;
     juce::String place {"rider's head"};
     /** sweep, noiseFloor or calibration. */
     measure::TakePurpose purpose = measure::TakePurpose::sweep;
@@ -93,26 +99,84 @@ struct TakeView {
     TakeState state = TakeState::measuring;
     bool used = true; ///< Counts in the average of its bike state.
     juce::String words;
+    measure::SpeakerGroup speakers = measure::SpeakerGroup::all;
 
     bool operator==(const TakeView&) const = default;
 };
 
-/** The average of the used takes of one profile and engine state. */
+/** How curves are averaged over frequency on the screen; asHeard: measure::psychoacousticDb(). */
+enum class CurveSmoothing { none, twentyFourth, twelfth, sixth, third, asHeard };
+
+/** What of a response the curves on the screen are made from. */
+enum class CurveWindow { whole, milliseconds, cycles };
+
+/** How curves are shown. What was measured, and what is saved of it, stays as it is. */
+struct CurveDisplay {
+    CurveSmoothing smoothing = CurveSmoothing::twelfth;
+    CurveWindow window = CurveWindow::whole;
+    double windowMs = 20.0;    ///< Of CurveWindow::milliseconds; 1 to 1000.
+    double windowCycles = 8.0; ///< Of CurveWindow::cycles; 1 to 100.
+
+    bool operator==(const CurveDisplay&) const = default;
+};
+
+/** Where a measured state comes from. */
+enum class MeasuredOrigin { takes, imported, job };
+
+/** A measured bike state: the average of the used takes of one profile, engine state and speaker
+    group, a table or an impulse response from elsewhere, or a state of the open job. */
 struct MeasuredView {
     juce::String name;
+    MeasuredOrigin origin = MeasuredOrigin::takes;
+    juce::String source; ///< "2 takes", "imported from left.csv", "in the job as stock-parked".
+    bool isInJob = false;
     measure::EngineState engine = measure::EngineState::off;
+    measure::SpeakerGroup speakers = measure::SpeakerGroup::all;
     std::size_t numTakes = 0;
     double snrDb = 0.0;
+    CurveDisplay display; ///< Which the curve was made by.
     std::vector<double> frequenciesHz;
-    std::vector<double> levelsDb; ///< One a frequency, twelfth octaves.
-    std::vector<measure::BandConfidence> bands;
-    juce::String words; ///< SNR, trust and remarks.
+    std::vector<double> levelsDb; ///< One a frequency, by display.
+    double referenceDb = 0.0;     ///< Mean of the curve's bands from 500 Hz to 2 kHz.
+    double lowestHz = 0.0; ///< Below it the display's window can tell nothing; 0 = no window.
+    std::vector<measure::BandConfidence> bands; ///< As measured, whatever the display.
+    std::vector<measure::HarmonicOrder> distortion;
+    juce::String words;           ///< SNR, trust and remarks.
+    juce::String displayWords;    ///< How the curve was smoothed and windowed.
+    juce::String distortionWords; ///< Harmonics in dB and per cent.
+    juce::String confidenceWords; ///< Trust, interval, spread, arrival and polarity.
+};
+
+/** What other instruments write. */
+enum class ImportKind {
+    table,        ///< Frequency, level and perhaps phase.
+    thirdOctaves, ///< Third-octave levels of pink noise.
+    impulse       ///< Impulse response, an audio file.
+};
+
+/** The microphone's tables and which of them is taken out of takes. */
+struct MicrophoneView {
+    juce::String zeroDegreesFile; ///< Name of the table; empty: none was chosen.
+    juce::String ninetyDegreesFile;
+    measure::Incidence incidence = measure::Incidence::zeroDegrees;
+    /** Null: none could be read. */
+    std::shared_ptr<const measure::MicrophoneCurves> curves;
+    juce::String shortWords {"No microphone curve."};
+    juce::String words; ///< What is done with it, or why nothing can be.
+    bool isProblem = false;
 };
 
 /** Engine off against engine running, for one profile. */
 struct ComparisonView {
     measure::Comparison comparison;
     juce::String verdict;
+};
+
+/** The shown state's speaker group against the others of its profile and engine state. */
+struct SpeakersView {
+    juce::String groupWords; ///< Polarity and arrival of each group; empty where there is but one.
+    juce::String matchWords; ///< Right against left; empty where one side is missing.
+    juce::String warning;    ///< Sides that move against each other; empty: nothing to warn of.
 };
 
 /** Everything the bench places need to know, at one moment. */
@@ -131,6 +195,9 @@ struct BenchSnapshot {
     std::vector<std::shared_ptr<const MeasuredView>> measured;
     std::size_t shownMeasured = 0;
     std::shared_ptr<const ComparisonView> comparison; ///< Null: the other state is missing.
+    std::shared_ptr<const SpeakersView> speakers;     ///< Null: nothing is measured.
+    CurveDisplay curveDisplay; ///< Asked for; a view says which it was made by.
+    MicrophoneView microphone;
     juce::String message; ///< What the last command led to; empty = nothing to say.
     bool messageIsProblem = false;
 };
@@ -162,6 +229,8 @@ public:
 
     /** bandsPerOctave: 3, 6, 12 or 24. */
     virtual void setAnalyserBands(int bandsPerOctave) = 0;
+    /** fftSize: one of analyserFftChoices; the bands are third octaves then. */
+    virtual void setAnalyserFft(std::size_t fftSize) = 0;
     virtual void setAnalyserParameters(const measure::AnalyserParameters& parameters) = 0;
     virtual void restartAverage() = 0;
     virtual void resetPeakHold() = 0;
@@ -175,6 +244,13 @@ public:
     virtual void stopTake() = 0;
     virtual void setTakeUsed(std::size_t index, bool shouldBeUsed) = 0;
     virtual void showMeasured(std::size_t index) = 0;
+    virtual void setCurveDisplay(const CurveDisplay& display) = 0;
+    /** The bike state is what the take words say. */
+    virtual void importMeasured(const juce::File& file, ImportKind kind) = 0;
+    /** file: a text table of the microphone's level at an incidence; no file: forget it. */
+    virtual void chooseMicrophoneCurve(measure::Incidence incidence, const juce::File& file) = 0;
+    /** How the microphone stands to the speakers. */
+    virtual void setMicrophoneIncidence(measure::Incidence incidence) = 0;
     /** folder: of a job, made if it is not there; no file: the job that is open. */
     virtual void addToJob(const juce::File& folder) = 0;
     [[nodiscard]] virtual bool hasOpenJob() = 0;

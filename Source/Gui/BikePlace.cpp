@@ -11,13 +11,13 @@ namespace saddletone::gui {
 
 namespace {
 
-constexpr int rowHeight = 30;
+constexpr int lowHeight = 560;
 constexpr int labelWidth = 102;
 
 } // namespace
 
 BikePlace::BikePlace(BenchModel& benchModel)
-    : model(benchModel), analyser(benchModel), takes(benchModel)
+    : model(benchModel), analyser(benchModel), takes(benchModel), microphone(benchModel)
 {
     setTitle("Bike");
     addRow(deviceRow, deviceBox, "Input",
@@ -31,6 +31,14 @@ BikePlace::BikePlace(BenchModel& benchModel)
            "The radio's profile, as the shop calls it: Delivered, Touring.");
     addRow(engineRow, engineBox, "Engine", "What the engine does during the take.");
     engineBox.addItemList({"Off", "Idling", "Running"}, 1);
+    addRow(speakersRow, speakersBox, "Speakers",
+           "Which speakers play: set by balance and fader, or by a track for one side.");
+    speakersBox.setTitle("Speakers that play");
+    for (const measure::SpeakerGroup group : measure::allSpeakerGroups) {
+        const juce::String words(measure::speakerGroupWords(group));
+        speakersBox.addItem(words.substring(0, 1).toUpperCase() + words.substring(1),
+                            static_cast<int>(group) + 1);
+    }
     addRow(placeRow, placeEditor, "Microphone", "Where the microphone is.");
     addRow(purposeRow, purposeBox, "Records", "What the take is for.");
     purposeBox.addItemList({"The sweep track", "The noise of the place",
@@ -50,7 +58,7 @@ BikePlace::BikePlace(BenchModel& benchModel)
         editor->setInputRestrictions(80);
         editor->onTextChange = [this] { applyWords(); };
     }
-    for (juce::ComboBox* box : {&engineBox, &purposeBox, &sourceBox}) {
+    for (juce::ComboBox* box : {&engineBox, &speakersBox, &purposeBox, &sourceBox}) {
         box->setSelectedItemIndex(0, juce::dontSendNotification);
         box->onChange = [this] { applyWords(); };
     }
@@ -81,13 +89,15 @@ BikePlace::BikePlace(BenchModel& benchModel)
         show(model.benchSnapshot());
     };
     analyserTab.setDescription("Shows the live analyser.");
-    analyserTab.onClick = [this] { showTakes(false); };
+    analyserTab.onClick = [this] { showPanel(BikePanel::analyser); };
     takesTab.setDescription("Shows the takes and the curves they were turned into.");
-    takesTab.onClick = [this] { showTakes(true); };
-    for (juce::TextButton* button : {&analyserTab, &takesTab})
+    takesTab.onClick = [this] { showPanel(BikePanel::curves); };
+    microphoneTab.setDescription("Shows the microphone's own response, which is taken out.");
+    microphoneTab.onClick = [this] { showPanel(BikePanel::microphone); };
+    for (juce::TextButton* button : {&analyserTab, &takesTab, &microphoneTab})
         button->setTitle(button->getButtonText());
     for (juce::TextButton* button :
-         {&inputButton, &clipButton, &recordButton, &analyserTab, &takesTab}) {
+         {&inputButton, &clipButton, &recordButton, &analyserTab, &takesTab, &microphoneTab}) {
         button->setTooltip(button->getDescription());
         button->setMouseClickGrabsKeyboardFocus(false);
         button->setHasFocusOutline(true);
@@ -95,13 +105,17 @@ BikePlace::BikePlace(BenchModel& benchModel)
     }
     calibrationLabel.setFont(textFont(14.0F));
     calibrationLabel.setTitle("Calibration");
+    calibrationLabel.setTooltip("Record a calibrator's tone for levels in dB SPL; a calibration "
+                                "holds while the gain is left alone. The microphone's own response "
+                                "is chosen under \"Microphone curve\".");
     calibrationLabel.setJustificationType(juce::Justification::centredLeft);
     calibrationLabel.setMinimumHorizontalScale(1.0F);
     addAndMakeVisible(calibrationLabel);
     addAndMakeVisible(meter);
     addAndMakeVisible(analyser);
     addChildComponent(takes);
-    showTakes(false);
+    addChildComponent(microphone);
+    showPanel(BikePanel::analyser);
 }
 
 void BikePlace::addRow(Row& row, juce::Component& control, const juce::String& name,
@@ -127,6 +141,8 @@ void BikePlace::applyWords()
     words.profile = profileEditor.getText();
     words.place = placeEditor.getText();
     words.engine = static_cast<measure::EngineState>(std::max(0, engineBox.getSelectedItemIndex()));
+    words.speakers =
+        static_cast<measure::SpeakerGroup>(std::max(0, speakersBox.getSelectedItemIndex()));
     constexpr std::array purposes {measure::TakePurpose::sweep, measure::TakePurpose::noiseFloor,
                                    measure::TakePurpose::calibration,
                                    measure::TakePurpose::calibration};
@@ -148,12 +164,14 @@ void BikePlace::chooseTrack()
         [this](const juce::FileChooser& answered) { model.chooseTrack(answered.getResult()); });
 }
 
-void BikePlace::showTakes(bool shouldShowTakes)
+void BikePlace::showPanel(BikePanel panel)
 {
-    analyser.setVisible(!shouldShowTakes);
-    takes.setVisible(shouldShowTakes);
-    analyserTab.setToggleState(!shouldShowTakes, juce::dontSendNotification);
-    takesTab.setToggleState(shouldShowTakes, juce::dontSendNotification);
+    analyser.setVisible(panel == BikePanel::analyser);
+    takes.setVisible(panel == BikePanel::curves);
+    microphone.setVisible(panel == BikePanel::microphone);
+    analyserTab.setToggleState(panel == BikePanel::analyser, juce::dontSendNotification);
+    takesTab.setToggleState(panel == BikePanel::curves, juce::dontSendNotification);
+    microphoneTab.setToggleState(panel == BikePanel::microphone, juce::dontSendNotification);
 }
 
 juce::String BikePlace::statusWords() const
@@ -210,8 +228,8 @@ void BikePlace::show(const BenchSnapshot& snapshot)
     recordButton.setEnabled(shown.input.open);
     trackButton.setButtonText(shown.trackName);
     for (juce::Component* control : std::initializer_list<juce::Component*> {
-             &deviceBox, &channelBox, &profileEditor, &engineBox, &placeEditor, &purposeBox,
-             &sourceBox, &trackButton, &inputButton})
+             &deviceBox, &channelBox, &profileEditor, &engineBox, &speakersBox, &placeEditor,
+             &purposeBox, &sourceBox, &trackButton, &inputButton})
         control->setEnabled(!isRecording);
     const bool isSweep = shown.words.purpose == measure::TakePurpose::sweep;
     sourceBox.setEnabled(!isRecording && isSweep);
@@ -219,12 +237,14 @@ void BikePlace::show(const BenchSnapshot& snapshot)
     meter.show(shown.input.peakDbfs, shown.input.clipHeld,
                shown.input.open ? juce::String(shown.input.sampleRate / 1000.0, 1) + " kHz"
                                 : juce::String("input is off"));
-    if (calibrationLabel.getText() != shown.calibrationWords)
-        calibrationLabel.setText(shown.calibrationWords, juce::dontSendNotification);
+    const juce::String chainWords = shown.calibrationWords + "\n" + shown.microphone.shortWords;
+    if (calibrationLabel.getText() != chainWords)
+        calibrationLabel.setText(chainWords, juce::dontSendNotification);
     analyser.show(shown);
     takes.show(shown);
+    microphone.show(shown);
     if (shown.takes.size() > numTakesSeen)
-        showTakes(true);
+        showPanel(BikePanel::curves);
     numTakesSeen = shown.takes.size();
     if (const juce::String words = statusWords(); words != oldWords) {
         setDescription(words);
@@ -235,8 +255,8 @@ void BikePlace::show(const BenchSnapshot& snapshot)
 void BikePlace::lookAndFeelChanged()
 {
     const Palette palette = paletteOf(*this);
-    for (Row* row : {&deviceRow, &channelRow, &profileRow, &engineRow, &placeRow, &purposeRow,
-                     &sourceRow, &trackRow})
+    for (Row* row : {&deviceRow, &channelRow, &profileRow, &engineRow, &speakersRow, &placeRow,
+                     &purposeRow, &sourceRow, &trackRow})
         row->label.setColour(juce::Label::textColourId, palette.text);
     calibrationLabel.setColour(juce::Label::textColourId, palette.mutedText);
     for (juce::TextEditor* editor : {&profileEditor, &placeEditor}) {
@@ -278,13 +298,17 @@ void BikePlace::resized()
     auto left = area.removeFromLeft(372);
     area.removeFromLeft(12);
     viewPanel = area;
-    const int gap = std::clamp((getHeight() - 464) / 10, 3, 9);
+    // Three lines of status have to stay, in a low window too.
+    const bool isLow = getHeight() < lowHeight;
+    const int rowHeight = isLow ? 28 : 30;
+    const int margin = isLow ? 8 : 10;
+    const int gap = std::clamp((getHeight() - (isLow ? 460 : 492)) / 10, 3, 9);
 
-    inputPanel = left.removeFromTop(2 * rowHeight + 44 + 2 * gap + 20);
-    left.removeFromTop(10);
+    inputPanel = left.removeFromTop(2 * rowHeight + 44 + 2 * gap + 2 * margin);
+    left.removeFromTop(margin);
     takePanel = left;
 
-    auto input = inputPanel.reduced(12, 10);
+    auto input = inputPanel.reduced(12, margin);
     const auto placeIn = [](juce::Rectangle<int> line, Row& row) {
         row.label.setBounds(line.removeFromLeft(labelWidth));
         row.control->setBounds(line);
@@ -300,14 +324,15 @@ void BikePlace::resized()
     input.removeFromRight(8);
     meter.setBounds(input);
 
-    auto take = takePanel.reduced(12, 10);
-    for (Row* row : {&profileRow, &engineRow, &placeRow, &purposeRow, &sourceRow, &trackRow}) {
+    auto take = takePanel.reduced(12, margin);
+    for (Row* row :
+         {&profileRow, &engineRow, &speakersRow, &placeRow, &purposeRow, &sourceRow, &trackRow}) {
         placeIn(take.removeFromTop(rowHeight), *row);
         take.removeFromTop(gap);
     }
-    recordButton.setBounds(take.removeFromTop(46));
+    recordButton.setBounds(take.removeFromTop(isLow ? 36 : 40));
     take.removeFromTop(gap);
-    calibrationLabel.setBounds(take.removeFromBottom(42));
+    calibrationLabel.setBounds(take.removeFromBottom(36));
     statusArea = take;
 
     auto view = viewPanel.reduced(10, 8);
@@ -315,9 +340,12 @@ void BikePlace::resized()
     analyserTab.setBounds(tabs.removeFromLeft(160));
     tabs.removeFromLeft(6);
     takesTab.setBounds(tabs.removeFromLeft(180));
+    tabs.removeFromLeft(6);
+    microphoneTab.setBounds(tabs.removeFromLeft(180));
     view.removeFromTop(8);
     analyser.setBounds(view);
     takes.setBounds(view);
+    microphone.setBounds(view);
 }
 
 } // namespace saddletone::gui

@@ -3,18 +3,23 @@
 #include "Gui/AnalyserPanel.h"
 #include "Gui/BenchMeter.h"
 #include "Gui/MeasuredPanel.h"
+#include "Gui/MicrophonePanel.h"
 
 namespace saddletone::gui {
 
-/** The Bike place: the input with its meter, a take to be recorded, the live analyser, and what
-    the takes came to. */
+/** What the Bike place shows beside the input and the take. */
+enum class BikePanel { analyser, curves, microphone };
+
+/** The Bike place: the input with its meter, a take to be recorded, the live analyser, what the
+    takes came to, and the microphone's curves. */
 class BikePlace final : public juce::Component {
 public:
     explicit BikePlace(BenchModel& benchModel);
 
     void show(const BenchSnapshot& snapshot);
-    /** Shows the takes and curves, or the live analyser. */
-    void showTakes(bool shouldShowTakes);
+    void showPanel(BikePanel panel);
+    /** Of the panel of takes and curves. */
+    void showAspect(MeasuredAspect aspect) { takes.showAspect(aspect); }
 
     void paint(juce::Graphics& g) override;
     void resized() override;
@@ -41,16 +46,19 @@ private:
     BenchMeter meter {"Input level", BenchMeter::Marks::recording};
     juce::TextButton clipButton {"Reset clip"};
     juce::TextEditor profileEditor, placeEditor;
-    juce::ComboBox engineBox, purposeBox, sourceBox;
+    juce::ComboBox engineBox, speakersBox, purposeBox, sourceBox;
     juce::TextButton trackButton;
     juce::TextButton recordButton {"Record take"};
     juce::Label calibrationLabel;
-    Row deviceRow, channelRow, profileRow, engineRow, placeRow, purposeRow, sourceRow, trackRow;
+    Row deviceRow, channelRow, profileRow, engineRow, speakersRow, placeRow, purposeRow, sourceRow,
+        trackRow;
 
     juce::TextButton analyserTab {"Live analyser"};
     juce::TextButton takesTab {"Takes and curves"};
+    juce::TextButton microphoneTab {"Microphone curve"};
     AnalyserPanel analyser;
     MeasuredPanel takes;
+    MicrophonePanel microphone;
     std::size_t numTakesSeen = 0;
 
     juce::Rectangle<int> inputPanel, takePanel, viewPanel, statusArea;

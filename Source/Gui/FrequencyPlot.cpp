@@ -34,16 +34,54 @@ juce::Path FrequencyPlot::curve(const std::vector<double>& frequenciesHz,
     return path;
 }
 
+juce::Path FrequencyPlot::spectrum(const std::vector<double>& levelsDb, double binHz) const
+{
+    juce::Path path;
+    if (binHz <= 0.0)
+        return path;
+    juce::Point<float> highest;
+    bool hasStart = false;
+    const auto addColumn = [&] {
+        if (hasStart)
+            path.lineTo(highest);
+        else
+            path.startNewSubPath(highest);
+        hasStart = true;
+    };
+    const auto first =
+        std::max<std::size_t>(1, static_cast<std::size_t>(std::floor(lowestHz / binHz)));
+    for (std::size_t bin = first; bin < levelsDb.size(); ++bin) {
+        const double frequencyHz = static_cast<double>(bin) * binHz;
+        const juce::Point<float> point(xOf(frequencyHz), yOf(levelsDb[bin]));
+        if (bin > first && std::floor(point.x) != std::floor(highest.x)) {
+            addColumn();
+            highest = point;
+        } else if (bin == first || point.y < highest.y) {
+            highest = point;
+        }
+        if (frequencyHz > highestHz)
+            break;
+    }
+    if (first < levelsDb.size())
+        addColumn();
+    return path;
+}
+
 void FrequencyPlot::drawGrid(juce::Graphics& g, juce::Colour line, juce::Colour label) const
 {
     g.setFont(textFont(14.0F));
-    const int labelStepDb = area.getHeight() < 110.0F ? 40 : 20;
+    constexpr double leastLabelDistance = 19.0;
+    int stepDb = labelStepDb;
+    while (stepDb * static_cast<double>(area.getHeight()) / (highestDb - lowestDb)
+               < leastLabelDistance
+           && stepDb < static_cast<int>(highestDb - lowestDb))
+        stepDb *= 2;
     for (int levelDb = static_cast<int>(lowestDb); levelDb <= static_cast<int>(highestDb);
-         levelDb += 10) {
+         levelDb += lineStepDb) {
         const float y = yOf(levelDb);
         g.setColour(line);
         g.drawHorizontalLine(static_cast<int>(y), area.getX(), area.getRight());
-        if (levelDb % labelStepDb != 0)
+        if (levelDb % stepDb != 0)
             continue;
         g.setColour(label);
         g.drawText(juce::String::fromUTF8(levelDb < 0 ? "\xe2\x88\x92" : "")
@@ -62,6 +100,8 @@ void FrequencyPlot::drawGrid(juce::Graphics& g, juce::Colour line, juce::Colour 
         const float x = xOf(mark.frequencyHz);
         g.setColour(line);
         g.drawVerticalLine(static_cast<int>(x), area.getY(), area.getBottom());
+        if (!labelsFrequencies)
+            continue;
         g.setColour(label);
         g.drawText(mark.words,
                    juce::Rectangle<float>(x - 30.0F, area.getBottom() + 5.0F, 60.0F, 18.0F),

@@ -11,6 +11,9 @@ struct FrequencyPlot {
     juce::Rectangle<float> area;
     double lowestDb = -100.0;
     double highestDb = 0.0;
+    int lineStepDb = 10;
+    int labelStepDb = 20;          ///< Doubled where labels would touch.
+    bool labelsFrequencies = true; ///< False for a plot that stands on another.
 
     static constexpr double lowestHz = 20.0;
     static constexpr double highestHz = 20000.0;
@@ -20,7 +23,10 @@ struct FrequencyPlot {
     [[nodiscard]] float yOf(double levelDb) const;
     [[nodiscard]] juce::Path curve(const std::vector<double>& frequenciesHz,
                                    const std::vector<double>& levelsDb, double offsetDb) const;
-    /** Lines every 10 dB with every second one labelled; labels stand outside the area. */
+    /** A line through a spectrum of one level a bin from 0 Hz on. Where several bins share a column
+        of pixels the highest is drawn, so that no tone is lost. */
+    [[nodiscard]] juce::Path spectrum(const std::vector<double>& levelsDb, double binHz) const;
+    /** Lines and their labels, which stand outside the area. */
     void drawGrid(juce::Graphics& g, juce::Colour line, juce::Colour label) const;
 };
 

@@ -111,6 +111,13 @@ juce::Font Look::getComboBoxFont(juce::ComboBox&)
     return textFont(15.0F);
 }
 
+juce::Label* Look::createComboBoxTextBox(juce::ComboBox&)
+{
+    auto label = std::make_unique<juce::Label>();
+    label->setMinimumHorizontalScale(1.0F); // an ellipsis can be read, squeezed letters cannot
+    return label.release();                 // the box takes it over
+}
+
 juce::Font Look::getLabelFont(juce::Label& label)
 {
     const juce::Font font = label.getFont();
@@ -225,8 +232,21 @@ void Look::drawTooltip(juce::Graphics& g, const juce::String& text, int width, i
     tooltipLayout(text).draw(g, area.reduced(10, 6).toFloat());
 }
 
-void drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
-               juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification)
+juce::Colour drawPlate(juce::Graphics& g, const Palette& palette, juce::Rectangle<float> area,
+                       bool isOn, bool isHighlighted, bool isDown)
+{
+    juce::Colour fill = isOn ? palette.accent : palette.panel;
+    if (isDown || isHighlighted)
+        fill = fill.contrasting(isDown ? 0.14F : 0.06F);
+    g.setColour(fill);
+    g.fillRoundedRectangle(area, 8.0F);
+    g.setColour(isOn ? palette.text : palette.outline);
+    g.drawRoundedRectangle(area.reduced(isOn ? 1.0F : 0.0F), 8.0F, isOn ? 3.0F : 1.5F);
+    return isOn ? palette.onAccent : palette.text;
+}
+
+int drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
+              juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification)
 {
     const auto layoutOf = [&](const juce::String& text) {
         juce::AttributedString attributed;
@@ -245,6 +265,7 @@ void drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& f
         layout = layoutOf(kept + juce::String::fromUTF8(" \xe2\x80\xa6"));
     }
     layout.draw(g, area.toFloat());
+    return static_cast<int>(std::ceil(layout.getHeight()));
 }
 
 Palette paletteOf(const juce::Component& component)

@@ -38,9 +38,28 @@ inline constexpr float smallestTextPixels = 14.0F;
 [[nodiscard]] juce::Font textFont(float pixels, int styleFlags = juce::Font::plain);
 
 /** Draws text of several lines, wrapped at words, in its own size: what does not fit into the area
-    ends in an ellipsis and is never made smaller. */
-void drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
-               juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification);
+    ends in an ellipsis and is never made smaller. Returns the height of the lines in pixels. */
+int drawWords(juce::Graphics& g, const juce::String& words, const juce::Font& font,
+              juce::Colour colour, juce::Rectangle<int> area, juce::Justification justification);
+
+/** What every control has: title and description for screen readers, the description as its tooltip,
+    an outline where it has the keyboard. Adds it to its parent. Control: a juce::Button,
+    juce::ComboBox or the like. */
+template <typename Control>
+void addControl(juce::Component& parent, Control& control, const juce::String& title,
+                const juce::String& description)
+{
+    control.setTitle(title);
+    control.setDescription(description);
+    control.setTooltip(description);
+    control.setMouseClickGrabsKeyboardFocus(false);
+    control.setHasFocusOutline(true);
+    parent.addAndMakeVisible(control);
+}
+
+/** Fills and frames the plate of a candidate; returns the colour to write on it with. */
+juce::Colour drawPlate(juce::Graphics& g, const Palette& palette, juce::Rectangle<float> area,
+                       bool isOn, bool isHighlighted, bool isDown);
 
 /** Draws the program's controls in one palette. */
 class Look final : public juce::LookAndFeel_V4 {
@@ -51,6 +70,7 @@ public:
 
     juce::Font getTextButtonFont(juce::TextButton&, int buttonHeight) override;
     juce::Font getComboBoxFont(juce::ComboBox&) override;
+    juce::Label* createComboBoxTextBox(juce::ComboBox&) override;
     juce::Font getLabelFont(juce::Label& label) override;
     juce::Font getPopupMenuFont() override;
     juce::Font getAlertWindowMessageFont() override;

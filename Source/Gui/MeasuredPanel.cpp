@@ -4,6 +4,7 @@
 #include "Gui/Look.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace saddletone::gui {
@@ -11,8 +12,41 @@ namespace saddletone::gui {
 namespace {
 
 constexpr int rowHeight = 66;
-constexpr double referenceFromHz = 500.0;
-constexpr double referenceToHz = 2000.0;
+constexpr int narrowestBoxes = 380; // side by side with the words of their choices whole
+constexpr int highEnough = 560;
+constexpr int wideEnough = 700;
+
+/** Order of CurveSmoothing. */
+constexpr std::array smoothingNames {"Not smoothed",         "Smoothed 1/24 octave",
+                                     "Smoothed 1/12 octave", "Smoothed 1/6 octave",
+                                     "Smoothed 1/3 octave",  "As the ear weighs it"};
+
+struct WindowChoice {
+    const char* name;
+    CurveWindow window;
+    double amount; ///< Milliseconds or cycles.
+};
+
+constexpr std::array windowChoices {WindowChoice {"Whole response", CurveWindow::whole, 0.0},
+                                    WindowChoice {"First 5 ms", CurveWindow::milliseconds, 5.0},
+                                    WindowChoice {"First 10 ms", CurveWindow::milliseconds, 10.0},
+                                    WindowChoice {"First 20 ms", CurveWindow::milliseconds, 20.0},
+                                    WindowChoice {"First 50 ms", CurveWindow::milliseconds, 50.0},
+                                    WindowChoice {"First 100 ms", CurveWindow::milliseconds, 100.0},
+                                    WindowChoice {"First 200 ms", CurveWindow::milliseconds, 200.0},
+                                    WindowChoice {"First 4 cycles", CurveWindow::cycles, 4.0},
+                                    WindowChoice {"First 8 cycles", CurveWindow::cycles, 8.0},
+                                    WindowChoice {"First 16 cycles", CurveWindow::cycles, 16.0}};
+
+double amountOf(const CurveDisplay& display)
+{
+    switch (display.window) {
+    case CurveWindow::milliseconds: return display.windowMs;
+    case CurveWindow::cycles: return display.windowCycles;
+    case CurveWindow::whole: break;
+    }
+    return 0.0;
+}
 
 juce::String engineWords(measure::EngineState engine)
 {
@@ -22,6 +56,14 @@ juce::String engineWords(measure::EngineState engine)
     case measure::EngineState::running: break;
     }
     return "engine running";
+}
+
+/** Empty where all play. */
+juce::String speakerWords(measure::SpeakerGroup group)
+{
+    return group == measure::SpeakerGroup::all
+               ? juce::String()
+               : juce::String(measure::speakerGroupWords(group)) + " speakers";
 }
 
 juce::String stateWords(TakeState state)
@@ -36,20 +78,6 @@ juce::String stateWords(TakeState state)
     return "noise floor";
 }
 
-/** Mean level from 500 Hz to 2 kHz, which curves are drawn relative to. */
-double referenceDb(const MeasuredView& view)
-{
-    double sum = 0.0;
-    int count = 0;
-    for (const measure::BandConfidence& band : view.bands)
-        if (band.frequencyHz >= referenceFromHz * 0.95
-            && band.frequencyHz <= referenceToHz * 1.05) {
-            sum += band.levelDb;
-            ++count;
-        }
-    return count > 0 ? sum / count : 0.0;
-}
-
 } // namespace
 
 MeasuredPanel::MeasuredPanel(BenchModel& benchModel) : model(benchModel)
@@ -57,6 +85,7 @@ MeasuredPanel::MeasuredPanel(BenchModel& benchModel) : model(benchModel)
     setTitle("Takes and curves");
     stateBox.setTitle("Bike state shown");
     stateBox.setDescription("Which measured bike state the thick curve shows.");
+    stateBox.setTooltip(stateBox.getDescription());
     stateBox.setTextWhenNothingSelected("Nothing measured yet");
     stateBox.setMouseClickGrabsKeyboardFocus(false);
     stateBox.setHasFocusOutline(true);
@@ -66,11 +95,47 @@ MeasuredPanel::MeasuredPanel(BenchModel& benchModel) : model(benchModel)
     addAndMakeVisible(stateBox);
     addButton.setTitle("Add to job");
     addButton.setDescription("Saves the shown bike state in the open job, or in a new one.");
-    addButton.setTooltip(addButton.getDescription());
-    addButton.setMouseClickGrabsKeyboardFocus(false);
-    addButton.setHasFocusOutline(true);
     addButton.onClick = [this] { addToJob(); };
-    addAndMakeVisible(addButton);
+    importButton.setTitle("Import");
+    importButton.setDescription("Takes in what another instrument wrote: a text or CSV table, "
+                                "third-octave levels, or an impulse response. Profile, engine, "
+                                "speakers and microphone place are those on the left.");
+    importButton.onClick = [this] { chooseImport(); };
+    curveButton.setDescription("Shows the level over frequency.");
+    distortionButton.setDescription("Shows harmonics 2 to 5 against the fundamental.");
+    confidenceButton.setDescription("Shows how far each third octave may be trusted.");
+    curveButton.onClick = [this] { showAspect(MeasuredAspect::curve); };
+    distortionButton.onClick = [this] { showAspect(MeasuredAspect::distortion); };
+    confidenceButton.onClick = [this] { showAspect(MeasuredAspect::confidence); };
+    for (juce::TextButton* button : {&curveButton, &distortionButton, &confidenceButton})
+        button->setTitle(button->getButtonText());
+    for (juce::TextButton* button :
+         {&importButton, &addButton, &curveButton, &distortionButton, &confidenceButton}) {
+        button->setTooltip(button->getDescription());
+        button->setMouseClickGrabsKeyboardFocus(false);
+        button->setHasFocusOutline(true);
+        addAndMakeVisible(*button);
+    }
+    smoothingBox.setTitle("Smoothing");
+    smoothingBox.setDescription("How curves are averaged over frequency, on the screen only. What "
+                                "is saved stays as measured.");
+    for (const char* const name : smoothingNames)
+        smoothingBox.addItem(name, smoothingBox.getNumItems() + 1);
+    windowBox.setTitle("Window");
+    windowBox.setDescription("How much of the time after the direct sound curves are made from, on "
+                             "the screen only: a short window leaves reflections out, but tells "
+                             "nothing of low frequencies. Cycles: a number of periods of each "
+                             "frequency.");
+    for (const WindowChoice& choice : windowChoices)
+        windowBox.addItem(choice.name, windowBox.getNumItems() + 1);
+    for (juce::ComboBox* box : {&smoothingBox, &windowBox}) {
+        box->setTooltip(box->getDescription());
+        box->setMouseClickGrabsKeyboardFocus(false);
+        box->setHasFocusOutline(true);
+        box->onChange = [this] { applyDisplay(); };
+        addAndMakeVisible(*box);
+    }
+    showDisplay({});
     list.setTitle("Takes");
     list.setDescription(
         "Takes made since the program started. Return uses the chosen take in the average of its "
@@ -78,6 +143,7 @@ MeasuredPanel::MeasuredPanel(BenchModel& benchModel) : model(benchModel)
     list.setRowHeight(rowHeight);
     list.setHasFocusOutline(true);
     addAndMakeVisible(list);
+    showAspect(MeasuredAspect::curve);
 }
 
 MeasuredPanel::~MeasuredPanel() = default;
@@ -99,33 +165,112 @@ void MeasuredPanel::addToJob()
         });
 }
 
+void MeasuredPanel::chooseImport()
+{
+    juce::PopupMenu menu;
+    menu.setLookAndFeel(&getLookAndFeel());
+    const auto add = [&](const juce::String& name, ImportKind kind) {
+        menu.addItem(name + juce::String::fromUTF8("\xe2\x80\xa6"),
+                     [safe = juce::Component::SafePointer<MeasuredPanel>(this), kind] {
+                         if (safe != nullptr)
+                             safe->importFile(kind);
+                     });
+    };
+    add("Table of frequency, level and perhaps phase", ImportKind::table);
+    add("Third-octave levels of pink noise", ImportKind::thirdOctaves);
+    add("Impulse response (audio file)", ImportKind::impulse);
+    menu.showMenuAsync(juce::PopupMenu::Options().withTargetComponent(importButton));
+}
+
+void MeasuredPanel::importFile(ImportKind kind)
+{
+    const bool isAudio = kind == ImportKind::impulse;
+    chooser = std::make_unique<juce::FileChooser>(
+        isAudio ? "Impulse response to import" : "Table to import",
+        juce::File::getSpecialLocation(juce::File::userDocumentsDirectory),
+        isAudio ? "*.wav;*.flac;*.aif;*.aiff" : "*");
+    chooser->launchAsync(juce::FileBrowserComponent::openMode
+                             | juce::FileBrowserComponent::canSelectFiles,
+                         [this, kind](const juce::FileChooser& answered) {
+                             if (const juce::File file = answered.getResult(); file != juce::File())
+                                 model.importMeasured(file, kind);
+                         });
+}
+
+void MeasuredPanel::applyDisplay()
+{
+    CurveDisplay display;
+    display.smoothing =
+        static_cast<CurveSmoothing>(std::max(0, smoothingBox.getSelectedItemIndex()));
+    const auto index = static_cast<std::size_t>(std::max(0, windowBox.getSelectedItemIndex()));
+    const WindowChoice& choice = windowChoices[std::min(index, windowChoices.size() - 1)];
+    display.window = choice.window;
+    if (choice.window == CurveWindow::milliseconds)
+        display.windowMs = choice.amount;
+    else if (choice.window == CurveWindow::cycles)
+        display.windowCycles = choice.amount;
+    model.setCurveDisplay(display);
+}
+
+void MeasuredPanel::showDisplay(const CurveDisplay& display)
+{
+    smoothingBox.setSelectedItemIndex(static_cast<int>(display.smoothing),
+                                      juce::dontSendNotification);
+    const auto* const found = std::ranges::find_if(windowChoices, [&](const WindowChoice& each) {
+        return each.window == display.window && std::abs(each.amount - amountOf(display)) < 0.5;
+    });
+    windowBox.setSelectedItemIndex(
+        found != windowChoices.end() ? static_cast<int>(found - windowChoices.begin()) : -1,
+        juce::dontSendNotification);
+}
+
+void MeasuredPanel::showAspect(MeasuredAspect newAspect)
+{
+    aspect = newAspect;
+    curveButton.setToggleState(aspect == MeasuredAspect::curve, juce::dontSendNotification);
+    distortionButton.setToggleState(aspect == MeasuredAspect::distortion,
+                                    juce::dontSendNotification);
+    confidenceButton.setToggleState(aspect == MeasuredAspect::confidence,
+                                    juce::dontSendNotification);
+    // They change nothing of the other two.
+    smoothingBox.setVisible(aspect == MeasuredAspect::curve);
+    windowBox.setVisible(aspect == MeasuredAspect::curve);
+    resized();
+    if (const MeasuredView* const view = shownState())
+        setDescription(view->name + ": " + (verdictWords(*view) + " " + aspectWords(*view)).trim());
+    repaint();
+}
+
 void MeasuredPanel::show(const BenchSnapshot& snapshot)
 {
     const bool isNewStates = measured != snapshot.measured;
+    showDisplay(snapshot.curveDisplay);
     if (takes == snapshot.takes && !isNewStates && shownIndex == snapshot.shownMeasured
-        && comparison == snapshot.comparison)
+        && comparison == snapshot.comparison && speakers == snapshot.speakers)
         return;
+    const bool isMoreTakes = snapshot.takes.size() > takes.size();
     takes = snapshot.takes;
     measured = snapshot.measured;
     shownIndex = snapshot.shownMeasured;
     comparison = snapshot.comparison;
+    speakers = snapshot.speakers;
     if (isNewStates) {
         stateBox.clear(juce::dontSendNotification);
         for (std::size_t index = 0; index < measured.size(); ++index)
-            stateBox.addItem(measured[index]->name + " (" + juce::String(measured[index]->numTakes)
-                                 + (measured[index]->numTakes == 1 ? " take)" : " takes)"),
+            stateBox.addItem(juce::String(index + 1) + "  " + measured[index]->name + " ("
+                                 + measured[index]->source + ")",
                              static_cast<int>(index) + 1);
     }
     if (!measured.empty())
         stateBox.setSelectedItemIndex(static_cast<int>(shownIndex), juce::dontSendNotification);
     stateBox.setEnabled(!measured.empty());
-    addButton.setEnabled(!measured.empty());
+    const MeasuredView* const view = shownState();
+    addButton.setEnabled(view != nullptr && !view->isInJob);
     list.updateContent();
     list.repaint();
-    if (const MeasuredView* const view = shownState())
-        setDescription(view->name + ": " + view->words
-                       + (comparison != nullptr ? " " + comparison->verdict : juce::String()));
-    repaint();
+    showAspect(aspect);
+    if (isMoreTakes)
+        list.scrollToEnsureRowIsOnscreen(getNumRows() - 1);
 }
 
 const MeasuredView* MeasuredPanel::shownState() const
@@ -143,8 +288,11 @@ juce::String MeasuredPanel::getNameForRow(int row)
     if (row < 0 || row >= getNumRows())
         return {};
     const TakeView& take = takes[static_cast<std::size_t>(row)];
-    return take.name + ", " + take.profile + ", " + engineWords(take.engine) + ", " + take.place
-           + ", " + stateWords(take.state) + (take.used ? ", used: " : ", not used: ") + take.words;
+    juce::StringArray parts {
+        take.name,  take.profile,          speakerWords(take.speakers), engineWords(take.engine),
+        take.place, stateWords(take.state)};
+    parts.removeEmptyStrings();
+    return parts.joinIntoString(", ") + (take.used ? ", used: " : ", not used: ") + take.words;
 }
 
 juce::String MeasuredPanel::getTooltipForRow(int row)
@@ -216,7 +364,8 @@ void MeasuredPanel::paintListBoxItem(int row, juce::Graphics& g, int width, int 
     g.setFont(bold);
     g.drawText(state, badge, juce::Justification::centred, false);
     g.setColour(palette.text);
-    juce::StringArray parts {take.name, take.profile, engineWords(take.engine), take.place};
+    juce::StringArray parts {take.name, take.profile, speakerWords(take.speakers),
+                             engineWords(take.engine), take.place};
     parts.removeEmptyStrings();
     g.drawText(parts.joinIntoString(juce::String::fromUTF8(" \xc2\xb7 ")), top,
                juce::Justification::centredLeft, true);
@@ -232,109 +381,162 @@ void MeasuredPanel::lookAndFeelChanged()
                                                          palette.mutedText);
 }
 
-void MeasuredPanel::drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const
+juce::String MeasuredPanel::verdictWords(const MeasuredView& view) const
 {
-    const Palette palette = paletteOf(*this);
-    const MeasuredView& view = *shownState();
-    const double offsetDb = -referenceDb(view);
+    juce::StringArray parts;
+    if (speakers != nullptr)
+        parts.add(speakers->warning);
+    if (aspect != MeasuredAspect::confidence)
+        parts.add(
+            comparison != nullptr ? comparison->verdict
+            : view.engine == measure::EngineState::off
+                ? juce::String(
+                    "For the comparison, record the same profile with the engine running.")
+                : juce::String("For the comparison, record the same profile with the engine off."));
+    parts.removeEmptyStrings();
+    return parts.joinIntoString(" ");
+}
 
-    // Where nothing may be relied on: hatched, so that no colour has to be known.
-    const double halfBand = std::pow(10.0, 0.05); // half a third octave, IEC 61260-1
-    juce::Path untrusted;
-    for (const measure::BandConfidence& band : view.bands)
-        if (!band.trusted)
-            untrusted.addRectangle(juce::Rectangle<float>::leftTopRightBottom(
-                axes.xOf(band.frequencyHz / halfBand), axes.area.getY(),
-                axes.xOf(band.frequencyHz * halfBand), axes.area.getBottom()));
-    if (!untrusted.isEmpty()) {
-        g.setColour(palette.mutedText.withAlpha(0.45F));
-        hatch(g, untrusted, 9.0F);
+juce::String MeasuredPanel::aspectWords(const MeasuredView& view) const
+{
+    switch (aspect) {
+    case MeasuredAspect::distortion: return view.distortionWords;
+    case MeasuredAspect::confidence: {
+        if (speakers == nullptr)
+            return view.confidenceWords;
+        juce::StringArray parts {speakers->matchWords, speakers->groupWords, view.confidenceWords};
+        parts.removeEmptyStrings();
+        return parts.joinIntoString(" ");
     }
-
-    // What the noise would read: the distance to the curve is the SNR of the band.
-    std::vector<double> centresHz;
-    std::vector<double> noiseDb;
-    for (const measure::BandConfidence& band : view.bands) {
-        centresHz.push_back(band.frequencyHz);
-        noiseDb.push_back(band.levelDb - band.snrDb);
+    case MeasuredAspect::curve: break;
     }
-    g.setColour(palette.wind);
-    g.strokePath(axes.curve(centresHz, noiseDb, offsetDb), juce::PathStrokeType(1.5F));
+    return view.displayWords + " " + view.words;
+}
 
-    for (std::size_t index = 0; index < measured.size(); ++index)
-        if (index != shownIndex) {
+void MeasuredPanel::drawHeading(juce::Graphics& g, const Palette& palette) const
+{
+    auto row = headingArea.toFloat();
+    if (aspect == MeasuredAspect::curve && measured.size() > 1) {
+        const std::size_t last = std::min(measured.size(), mostOtherCurves + 1);
+        for (std::size_t index = last; index-- > 0;) {
+            const bool isShown = index == shownIndex;
+            g.setFont(textFont(14.0F, isShown ? juce::Font::bold : juce::Font::plain));
             g.setColour(palette.text);
-            strokeDashed(g,
-                         axes.curve(measured[index]->frequenciesHz, measured[index]->levelsDb,
-                                    -referenceDb(*measured[index])),
-                         index);
+            g.drawText(juce::String(index + 1), row.removeFromRight(13.0F),
+                       juce::Justification::centredRight, false);
+            row.removeFromRight(2.0F);
+            const auto sample = row.removeFromRight(26.0F);
+            row.removeFromRight(8.0F);
+            juce::Path line;
+            line.startNewSubPath(sample.getX(), sample.getCentreY());
+            line.lineTo(sample.getRight(), sample.getCentreY());
+            if (isShown) {
+                g.setColour(palette.accentLine);
+                g.strokePath(line, juce::PathStrokeType(3.0F));
+            } else {
+                strokeDashed(g, line, index);
+            }
         }
-    const juce::Path path = axes.curve(view.frequenciesHz, view.levelsDb, offsetDb);
-    g.setColour(palette.panel);
-    g.strokePath(path, juce::PathStrokeType(6.0F, juce::PathStrokeType::curved));
-    g.setColour(palette.accentLine);
-    g.strokePath(path, juce::PathStrokeType(3.0F, juce::PathStrokeType::curved));
+    }
+    const juce::Font font = textFont(14.0F);
+    juce::String words;
+    switch (aspect) {
+    case MeasuredAspect::curve:
+        words = "dB re the mean from 500 Hz to 2 kHz. Thin line: noise; hatched: not trusted";
+        if (font.getStringWidthFloat(words) > row.getWidth())
+            words = "dB re 500 Hz to 2 kHz; hatched: not trusted";
+        break;
+    case MeasuredAspect::distortion:
+        words = "Harmonics 2 to 5 in dB re the fundamental, over the fundamental's frequency";
+        break;
+    case MeasuredAspect::confidence:
+        words = "Signal over noise of each third octave, dB. Line: 10 dB; hatched: not trusted";
+        break;
+    }
+    g.setFont(font);
+    g.setColour(palette.mutedText);
+    g.drawText(words, row, juce::Justification::centredLeft, true);
+}
+
+void MeasuredPanel::drawStateWords(juce::Graphics& g, const Palette& palette) const
+{
+    const MeasuredView* const view = shownState();
+    auto area = wordsArea;
+    if (view == nullptr) {
+        drawWords(g,
+                  "Record a take of the sweep track with the engine off, then one with it "
+                  "running: their curves are compared here. A job's measured states are shown "
+                  "when it is open.",
+                  textFont(15.0F), palette.text, area, juce::Justification::topLeft);
+        return;
+    }
+    if (aspect != MeasuredAspect::distortion)
+        area.removeFromTop(drawWords(g, verdictWords(*view), textFont(14.0F, juce::Font::bold),
+                                     palette.text, area, juce::Justification::topLeft));
+    drawWords(g, aspectWords(*view), textFont(14.0F), palette.mutedText, area,
+              juce::Justification::topLeft);
 }
 
 void MeasuredPanel::paint(juce::Graphics& g)
 {
     const Palette palette = paletteOf(*this);
-    g.setFont(textFont(14.0F));
-    g.setColour(palette.mutedText);
-    g.drawText("dB re 500 Hz to 2 kHz. Thick: chosen; dashed: others; thin: noise; hatched: not "
-               "trusted",
-               headingArea, juce::Justification::centredLeft, true);
-
-    FrequencyPlot axes;
-    axes.lowestDb = -60.0;
-    axes.highestDb = 20.0;
-    axes.area = plotArea.toFloat()
-                    .withTrimmedLeft(54.0F)
-                    .withTrimmedRight(22.0F)
-                    .withTrimmedTop(10.0F)
-                    .withTrimmedBottom(28.0F);
-    axes.drawGrid(g, palette.outline.withAlpha(0.35F), palette.mutedText);
+    drawHeading(g, palette);
     const MeasuredView* const view = shownState();
-    if (view != nullptr) {
-        const juce::Graphics::ScopedSaveState saved(g);
-        g.reduceClipRegion(axes.area.toNearestInt());
-        drawCurves(g, axes);
-    }
+    if (view != nullptr && aspect == MeasuredAspect::confidence)
+        drawConfidence(g, plotArea, palette, *view);
+    else if (view != nullptr && aspect == MeasuredAspect::distortion)
+        drawDistortion(g, plotArea, palette, *view);
+    else
+        drawMeasuredCurves(g, plotArea, palette, measured, shownIndex);
+    drawStateWords(g, palette);
+}
 
-    auto words = wordsArea;
-    if (view == nullptr) {
-        drawWords(g,
-                  "Record a take of the sweep track with the engine off, then one with it "
-                  "running: their curves are compared here.",
-                  textFont(15.0F), palette.text, words, juce::Justification::centredLeft);
-        return;
-    }
-    juce::AttributedString text;
-    text.setWordWrap(juce::AttributedString::byWord);
-    text.setJustification(juce::Justification::centredLeft);
-    const juce::String missing = view->engine == measure::EngineState::off
-                                     ? "For the comparison, record the same profile with the "
-                                       "engine running."
-                                     : "For the comparison, record the same profile with the "
-                                       "engine off.";
-    text.append((comparison != nullptr ? comparison->verdict : missing) + "\n",
-                textFont(15.0F, juce::Font::bold), palette.text);
-    text.append(view->words, textFont(14.0F), palette.mutedText);
-    text.draw(g, words.toFloat());
+int MeasuredPanel::wordsHeight() const
+{
+    const bool isConfidence = aspect == MeasuredAspect::confidence;
+    if (speakers != nullptr && isConfidence && speakers->groupWords.isNotEmpty())
+        return getWidth() < wideEnough ? 180 : 145;
+    return speakers != nullptr && speakers->warning.isNotEmpty() ? 108 : 88;
 }
 
 void MeasuredPanel::resized()
 {
     auto area = getLocalBounds();
+    const auto placeRight = [](juce::Rectangle<int>& row, juce::Component& control, int width) {
+        control.setBounds(row.removeFromRight(width));
+        row.removeFromRight(6);
+    };
     auto row = area.removeFromTop(32);
-    addButton.setBounds(row.removeFromRight(140));
-    row.removeFromRight(8);
-    stateBox.setBounds(row.removeFromLeft(std::min(360, row.getWidth())));
+    placeRight(row, addButton, 126);
+    placeRight(row, importButton, 96);
+    stateBox.setBounds(row);
+    area.removeFromTop(6);
+    row = area.removeFromTop(32);
+    for (const auto& [button, width] :
+         {std::pair {&curveButton, 80}, std::pair {&distortionButton, 104},
+          std::pair {&confidenceButton, 112}}) {
+        button->setBounds(row.removeFromLeft(width));
+        row.removeFromLeft(6);
+    }
+    if (aspect == MeasuredAspect::curve && row.getWidth() < narrowestBoxes) {
+        area.removeFromTop(6);
+        row = area.removeFromTop(32);
+    }
+    smoothingBox.setBounds(row.removeFromLeft((row.getWidth() - 6) / 2));
+    row.removeFromLeft(6);
+    windowBox.setBounds(row);
     area.removeFromTop(4);
-    headingArea = area.removeFromTop(22).withTrimmedLeft(8);
-    list.setBounds(area.removeFromBottom(std::clamp(getHeight() / 3, 122, 260)));
-    area.removeFromBottom(6);
-    wordsArea = area.removeFromBottom(92).withTrimmedLeft(8);
+    headingArea = area.removeFromTop(22).withTrimmedLeft(8).withTrimmedRight(4);
+    // In a low window bars of two kinds need all of the room.
+    list.setVisible(!takes.empty()
+                    && (aspect != MeasuredAspect::confidence || getHeight() > highEnough));
+    if (list.isVisible()) {
+        // One take at least is seen; more where the plot keeps its room.
+        const int wanted = std::min(260, getNumRows() * rowHeight + 4);
+        list.setBounds(area.removeFromBottom(std::clamp(getHeight() - 470, rowHeight + 4, wanted)));
+        area.removeFromBottom(6);
+    }
+    wordsArea = area.removeFromBottom(wordsHeight()).withTrimmedLeft(8).withTrimmedTop(2);
     plotArea = area;
 }
 

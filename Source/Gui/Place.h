@@ -5,9 +5,9 @@
 namespace saddletone::gui {
 
 /** Places along the road, in the order in which it passes them. */
-enum class Place { signals, bike, listen };
+enum class Place { signals, bike, tuning, listen };
 
-inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::listen};
+inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::tuning, Place::listen};
 
 /** The word on the place's sign. */
 [[nodiscard]] constexpr const char* placeName(Place place) noexcept
@@ -15,6 +15,7 @@ inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::liste
     switch (place) {
     case Place::signals: return "Signals";
     case Place::bike: return "Bike";
+    case Place::tuning: return "Tuning";
     case Place::listen: break;
     }
     return "Listen";

@@ -7,7 +7,7 @@ namespace saddletone::gui {
 
 namespace {
 
-constexpr int signWidth = 102;
+constexpr int signWidth = 96;
 constexpr int signHeight = 46;
 constexpr int signGap = 4;
 constexpr int signTop = 7;
@@ -23,6 +23,7 @@ juce::String purposeOf(Place place)
     switch (place) {
     case Place::signals: return "Test tracks for a USB stick, and live output.";
     case Place::bike: return "Record and measure at the rider's head.";
+    case Place::tuning: return "Change the tuning, fit it to a target, and hear it.";
     case Place::listen: break;
     }
     return "Hear what the bike would sound like.";
@@ -88,6 +89,13 @@ PlaceStops::PlaceStops()
 
 PlaceStops::~PlaceStops() = default;
 
+void PlaceStops::setHasPlace(Place place, bool hasPlace)
+{
+    signs[static_cast<std::size_t>(place)]->setVisible(hasPlace);
+    resized();
+    repaint();
+}
+
 void PlaceStops::show(Place place, const juce::String& newWords)
 {
     if (current != place || words != newWords)
@@ -119,11 +127,14 @@ void PlaceStops::paint(juce::Graphics& g)
 
     g.setColour(palette.outline);
     for (const auto& sign : signs)
-        for (const int side : {-22, 22})
+        for (const int side : {-22, 22}) {
+            if (!sign->isVisible())
+                continue;
             g.fillRect(juce::Rectangle<float>(
                 static_cast<float>(sign->getBounds().getCentreX() + side) - 1.5F,
                 static_cast<float>(sign->getBottom()) - 1.0F, 3.0F,
                 road.getY() - static_cast<float>(sign->getBottom()) + 1.0F));
+        }
     drawRoadBand(g, palette, road);
     if (listens)
         return;
@@ -147,6 +158,8 @@ void PlaceStops::resized()
 {
     auto row = getLocalBounds().withTrimmedTop(signTop).withHeight(signHeight).withTrimmedLeft(12);
     for (const auto& sign : signs) {
+        if (!sign->isVisible())
+            continue;
         sign->setBounds(row.removeFromLeft(signWidth));
         row.removeFromLeft(signGap);
     }

@@ -19,10 +19,13 @@ public:
     PlaceStops();
     ~PlaceStops() override;
 
-    static constexpr int streetWidth = 332;
+    static constexpr int streetWidth = 412;
     static constexpr int lowHeight = 104; ///< Where there is no road to drive on.
 
     std::function<void(Place)> onPick;
+
+    /** Leaves the sign of a place out, or puts it up again. */
+    void setHasPlace(Place place, bool hasPlace);
 
     void show(Place place, const juce::String& newWords);
 

@@ -24,15 +24,7 @@ public:
         const Palette palette = paletteOf(*this);
         const bool isHeard = getToggleState();
         const auto area = getLocalBounds().toFloat().reduced(2.0F);
-        juce::Colour fill = isHeard ? palette.accent : palette.panel;
-        if (isDown || isHighlighted)
-            fill = fill.contrasting(isDown ? 0.14F : 0.06F);
-        const juce::Colour ink = isHeard ? palette.onAccent : palette.text;
-
-        g.setColour(fill);
-        g.fillRoundedRectangle(area, 8.0F);
-        g.setColour(isHeard ? palette.text : palette.outline);
-        g.drawRoundedRectangle(area.reduced(isHeard ? 1.0F : 0.0F), 8.0F, isHeard ? 3.0F : 1.5F);
+        const juce::Colour ink = drawPlate(g, palette, area, isHeard, isHighlighted, isDown);
         g.setColour(ink.withAlpha(0.6F));
         for (const float x : {area.getX() + 13.0F, area.getRight() - 13.0F})
             g.fillEllipse(juce::Rectangle<float>(6.0F, 6.0F).withCentre({x, area.getY() + 13.0F}));

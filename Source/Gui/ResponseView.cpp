@@ -5,20 +5,9 @@
 #include "Gui/Look.h"
 
 #include <algorithm>
-#include <array>
-#include <cmath>
 #include <numbers>
 
 namespace saddletone::gui {
-
-namespace {
-
-constexpr double lowestHz = 20.0;
-constexpr double highestHz = 20000.0;
-constexpr double lowestDb = 40.0;
-constexpr double highestDb = 120.0;
-
-} // namespace
 
 ResponseView::ResponseView()
 {
@@ -42,103 +31,48 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     repaint();
 }
 
-juce::Rectangle<float> ResponseView::plotArea() const
+FrequencyPlot ResponseView::plot() const
 {
-    return getLocalBounds()
-        .toFloat()
-        .withTrimmedLeft(52.0F)
-        .withTrimmedRight(18.0F)
-        .withTrimmedTop(38.0F)
-        .withTrimmedBottom(28.0F);
+    FrequencyPlot axes;
+    axes.lowestDb = 40.0;
+    axes.highestDb = 120.0;
+    axes.area = getLocalBounds()
+                    .toFloat()
+                    .withTrimmedLeft(52.0F)
+                    .withTrimmedRight(18.0F)
+                    .withTrimmedTop(38.0F)
+                    .withTrimmedBottom(28.0F);
+    return axes;
 }
 
-float ResponseView::xOf(double frequencyHz) const
-{
-    const auto plot = plotArea();
-    const double proportion = std::log(frequencyHz / lowestHz) / std::log(highestHz / lowestHz);
-    return plot.getX() + plot.getWidth() * static_cast<float>(proportion);
-}
-
-float ResponseView::yOf(double levelDb) const
-{
-    const auto plot = plotArea();
-    // Kept near the plot: a path with far-away points is slow to draw.
-    const double proportion = std::clamp((levelDb - lowestDb) / (highestDb - lowestDb), -0.5, 1.5);
-    return plot.getBottom() - plot.getHeight() * static_cast<float>(proportion);
-}
-
-juce::Path ResponseView::curvePath(const CandidateView& candidate) const
+juce::Path ResponseView::curvePath(const FrequencyPlot& axes, const CandidateView& candidate) const
 {
     const double offsetDb =
         match == audition::LevelMatch::equalLoudness ? candidate.matchGainDb : 0.0;
-    juce::Path path;
-    for (std::size_t point = 0; point < candidate.octaveSplDb.size(); ++point) {
-        const juce::Point<float> position(xOf(job->frequenciesHz[point]),
-                                          yOf(candidate.octaveSplDb[point] + offsetDb));
-        if (point == 0)
-            path.startNewSubPath(position);
-        else
-            path.lineTo(position);
-    }
-    return path;
+    return axes.curve(job->frequenciesHz, candidate.octaveSplDb, offsetDb);
 }
 
-void ResponseView::drawGrid(juce::Graphics& g) const
-{
-    const Palette palette = paletteOf(*this);
-    const auto plot = plotArea();
-    const int labelStepDb = plot.getHeight() < 130.0F ? 40 : 20;
-    g.setFont(textFont(14.0F));
-    for (int levelDb = static_cast<int>(lowestDb); levelDb <= static_cast<int>(highestDb);
-         levelDb += 10) {
-        const float y = yOf(levelDb);
-        g.setColour(palette.outline.withAlpha(0.35F));
-        g.drawHorizontalLine(static_cast<int>(y), plot.getX(), plot.getRight());
-        if ((levelDb - static_cast<int>(lowestDb)) % labelStepDb != 0)
-            continue;
-        g.setColour(palette.mutedText);
-        g.drawText(juce::String(levelDb), juce::Rectangle<float>(4.0F, y - 9.0F, 40.0F, 18.0F),
-                   juce::Justification::centredRight, false);
-    }
-    struct Mark {
-        double frequencyHz;
-        const char* label;
-    };
-    for (const Mark& mark :
-         {Mark {20.0, "20 Hz"}, Mark {50.0, "50"}, Mark {100.0, "100"}, Mark {200.0, "200"},
-          Mark {500.0, "500"}, Mark {1000.0, "1k"}, Mark {2000.0, "2k"}, Mark {5000.0, "5k"},
-          Mark {10000.0, "10k"}, Mark {20000.0, "20k"}}) {
-        const float x = xOf(mark.frequencyHz);
-        g.setColour(palette.outline.withAlpha(0.35F));
-        g.drawVerticalLine(static_cast<int>(x), plot.getY(), plot.getBottom());
-        g.setColour(palette.mutedText);
-        g.drawText(mark.label,
-                   juce::Rectangle<float>(x - 30.0F, plot.getBottom() + 5.0F, 60.0F, 18.0F),
-                   juce::Justification::centred, false);
-    }
-}
-
-void ResponseView::drawWind(juce::Graphics& g) const
+void ResponseView::drawWind(juce::Graphics& g, const FrequencyPlot& axes) const
 {
     if (windSplDba <= dsp::silenceDb)
         return;
     const Palette palette = paletteOf(*this);
-    const auto plot = plotArea();
     const auto centres = ride::octaveCentresHz();
     const auto levels = ride::windOctaveLevelsDb(helmet);
 
     // Each octave level holds from the lower to the upper edge of the outermost octaves.
     juce::Path line;
-    const auto levelAt = [&](std::size_t band) { return yOf(windSplDba + levels[band]); };
-    line.startNewSubPath(xOf(std::max(lowestHz, centres.front() / std::numbers::sqrt2)),
-                         levelAt(0));
+    const auto levelAt = [&](std::size_t band) { return axes.yOf(windSplDba + levels[band]); };
+    line.startNewSubPath(
+        axes.xOf(std::max(FrequencyPlot::lowestHz, centres.front() / std::numbers::sqrt2)),
+        levelAt(0));
     for (std::size_t band = 0; band < centres.size(); ++band)
-        line.lineTo(xOf(centres[band]), levelAt(band));
-    line.lineTo(xOf(std::min(highestHz, centres.back() * std::numbers::sqrt2)),
+        line.lineTo(axes.xOf(centres[band]), levelAt(band));
+    line.lineTo(axes.xOf(std::min(FrequencyPlot::highestHz, centres.back() * std::numbers::sqrt2)),
                 levelAt(centres.size() - 1));
 
     juce::Path area = line;
-    const float floor = plot.getBottom() + plot.getHeight();
+    const float floor = axes.area.getBottom() + axes.area.getHeight();
     area.lineTo(line.getCurrentPosition().x, floor);
     area.lineTo(line.getBounds().getX(), floor);
     area.closeSubPath();
@@ -150,17 +84,17 @@ void ResponseView::drawWind(juce::Graphics& g) const
     g.strokePath(line, juce::PathStrokeType(2.0F));
 }
 
-void ResponseView::drawCurves(juce::Graphics& g) const
+void ResponseView::drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const
 {
     const Palette palette = paletteOf(*this);
     for (std::size_t index = 0; index < job->candidates.size(); ++index)
         if (index != heard) {
             g.setColour(palette.text);
-            strokeDashed(g, curvePath(job->candidates[index]), index);
+            strokeDashed(g, curvePath(axes, job->candidates[index]), index);
         }
     if (heard >= job->candidates.size())
         return;
-    const juce::Path path = curvePath(job->candidates[heard]);
+    const juce::Path path = curvePath(axes, job->candidates[heard]);
     g.setColour(palette.panel);
     g.strokePath(path, juce::PathStrokeType(7.0F, juce::PathStrokeType::curved));
     g.setColour(palette.accentLine);
@@ -203,17 +137,16 @@ void ResponseView::drawLegend(juce::Graphics& g) const
                row, juce::Justification::centredLeft, true);
 }
 
-void ResponseView::drawWindLabel(juce::Graphics& g) const
+void ResponseView::drawWindLabel(juce::Graphics& g, const FrequencyPlot& axes) const
 {
     if (windSplDba <= dsp::silenceDb)
         return;
     const Palette palette = paletteOf(*this);
     const juce::Font font = textFont(14.0F);
     const juce::String words = "hatched: wind at this speed (estimate)";
-    const auto plot = plotArea();
     // Low in the middle, where curves are rarely drawn.
     const auto box = juce::Rectangle<float>(font.getStringWidthFloat(words) + 16.0F, 22.0F)
-                         .withCentre({plot.getCentreX(), plot.getBottom() - 15.0F});
+                         .withCentre({axes.area.getCentreX(), axes.area.getBottom() - 15.0F});
     g.setColour(palette.panel);
     g.fillRoundedRectangle(box, 4.0F);
     g.setColour(palette.wind);
@@ -236,14 +169,15 @@ void ResponseView::paint(juce::Graphics& g)
             getLocalBounds().reduced(16, 0), juce::Justification::centred, true);
         return;
     }
-    drawGrid(g);
+    const FrequencyPlot axes = plot();
+    axes.drawGrid(g, palette.outline.withAlpha(0.35F), palette.mutedText);
     {
         const juce::Graphics::ScopedSaveState saved(g);
-        g.reduceClipRegion(plotArea().toNearestInt());
-        drawWind(g);
-        drawCurves(g);
+        g.reduceClipRegion(axes.area.toNearestInt());
+        drawWind(g, axes);
+        drawCurves(g, axes);
     }
-    drawWindLabel(g);
+    drawWindLabel(g, axes);
     drawLegend(g);
 }
 

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/AuditionModel.h"
+#include "Gui/FrequencyPlot.h"
 
 namespace saddletone::gui {
 
@@ -15,15 +16,13 @@ public:
     void paint(juce::Graphics& g) override;
 
 private:
-    [[nodiscard]] juce::Rectangle<float> plotArea() const;
-    [[nodiscard]] float xOf(double frequencyHz) const;
-    [[nodiscard]] float yOf(double levelDb) const;
-    [[nodiscard]] juce::Path curvePath(const CandidateView& candidate) const;
-    void drawGrid(juce::Graphics& g) const;
-    void drawWind(juce::Graphics& g) const;
-    void drawCurves(juce::Graphics& g) const;
+    [[nodiscard]] FrequencyPlot plot() const;
+    [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes,
+                                       const CandidateView& candidate) const;
+    void drawWind(juce::Graphics& g, const FrequencyPlot& axes) const;
+    void drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawLegend(juce::Graphics& g) const;
-    void drawWindLabel(juce::Graphics& g) const;
+    void drawWindLabel(juce::Graphics& g, const FrequencyPlot& axes) const;
 
     std::shared_ptr<const JobView> job;
     std::size_t heard = 0;

@@ -48,7 +48,7 @@ AuditionProcessor::AuditionProcessor()
       engine(settings)
 {
     engine.prepare({.sampleRate = engineRate});
-    startTimerHz(20);
+    startTimerHz(30);
 }
 
 AuditionProcessor::~AuditionProcessor()
@@ -83,7 +83,13 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
         // Carried out here and not in the background, so that the first block already plays it;
         // an offline host would not wait.
         Order order;
-        if (waiting)
+        if (waiting && !waiting->isEdited)
+            order = *waiting;
+        else if (edited != nullptr)
+            order = {.folder = edited->job.folder,
+                     .loaded = std::exchange(edited, nullptr),
+                     .helmet = reader.helmet()};
+        else if (waiting)
             order = *waiting;
         else if (job != nullptr)
             order = {.folder = job->job.folder, .loaded = job, .helmet = reader.helmet()};
@@ -91,6 +97,8 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
             order.number = ++newestOrder;
             order.layout = engine.layout();
             order.sampleRate = sampleRate;
+            order.isFromFolder = order.loaded == nullptr;
+            order.kept = scene;
             Delivery made = carryOut(std::move(order));
             const bool startsRide = !made.order.helmet.has_value();
             if (takeUp(made)) {
@@ -141,6 +149,10 @@ void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed
     }
 
     audition::AuditionEngine::Parameters parameters = reader.engineParameters();
+    if (isParked.load(std::memory_order_relaxed)) {
+        parameters.speedKmh = 0.0;
+        parameters.monitor = audition::Monitor::programmeOnly;
+    }
     if (isBypassed)
         parameters.monitor = audition::Monitor::untouched;
     engine.setParameters(parameters);
@@ -183,9 +195,9 @@ AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
                 made.problem = loaded.error().message;
         }
         if (order.loaded != nullptr) {
-            auto built = buildSceneForAudition(*order.loaded,
+            auto built = buildSceneForAudition(order.loaded,
                                                order.helmet.value_or(order.loaded->job.ride.helmet),
-                                               order.layout, order.sampleRate);
+                                               order.layout, order.sampleRate, order.kept.get());
             if (built)
                 made.built = *std::move(built);
             else
@@ -204,6 +216,8 @@ void AuditionProcessor::placeOrder(Order order)
     order.number = ++newestOrder;
     order.layout = engine.layout();
     order.sampleRate = engineRate;
+    order.isFromFolder = order.loaded == nullptr;
+    order.kept = scene;
     if (order.helmet)
         orderedHelmet = *order.helmet;
     waiting = order;
@@ -226,12 +240,13 @@ bool AuditionProcessor::takeUp(Delivery& made)
         problem = toText(made.problem);
         return false;
     }
-    sceneLevels = *made.built.scene;
-    for (audition::SceneCandidate& candidate : sceneLevels.candidates)
-        candidate.kernels = {};
-    orderedHelmet = sceneLevels.helmet;
+    scene = std::move(made.built.kept);
+    orderedHelmet = scene->scene.helmet;
     job = made.order.loaded;
-    view = std::move(made.built.view);
+    if (made.order.isFromFolder) {
+        opened = {job, opened.number + 1};
+        edited = nullptr; // it was made from the job before
+    }
     engine.publish(std::move(made.built.scene));
     return true;
 }
@@ -252,7 +267,10 @@ void AuditionProcessor::update()
             if (takeUp(*made) && startsRide)
                 started = job;
         }
-        if (started == nullptr && !waiting && job != nullptr && reader.helmet() != orderedHelmet)
+        if (started == nullptr && !waiting && edited != nullptr)
+            placeEdited();
+        else if (started == nullptr && !waiting && job != nullptr
+                 && reader.helmet() != orderedHelmet)
             placeOrder({.folder = job->job.folder, .loaded = job, .helmet = reader.helmet()});
     }
     if (started != nullptr)
@@ -261,6 +279,38 @@ void AuditionProcessor::update()
     player.update();
     if (const auto reason = player.takeProblem())
         reportProblem(toText(*reason));
+}
+
+void AuditionProcessor::placeEdited()
+{
+    std::shared_ptr<const LoadedJob> newest = std::exchange(edited, nullptr);
+    const std::filesystem::path folder = newest->job.folder;
+    placeOrder({.folder = folder,
+                .loaded = std::move(newest),
+                .helmet = reader.helmet(),
+                .isEdited = true});
+}
+
+AuditionProcessor::OpenedJob AuditionProcessor::openedJob()
+{
+    const std::lock_guard lock(publishMutex);
+    return opened;
+}
+
+void AuditionProcessor::playEdited(std::shared_ptr<const LoadedJob> newest)
+{
+    const std::lock_guard lock(publishMutex);
+    if (job == nullptr)
+        return;
+    edited = std::move(newest);
+    if (!waiting)
+        placeEdited();
+}
+
+bool AuditionProcessor::isBuildingEdited()
+{
+    const std::lock_guard lock(publishMutex);
+    return edited != nullptr || (waiting && waiting->isEdited);
 }
 
 void AuditionProcessor::startRide(const LoadedJob& loaded)
@@ -302,8 +352,9 @@ void AuditionProcessor::closeJob()
     ++newestOrder;
     waiting.reset();
     job = nullptr;
-    view = nullptr;
-    sceneLevels = {};
+    scene = nullptr;
+    edited = nullptr;
+    opened = {nullptr, opened.number + 1};
     engine.publish(std::make_unique<const audition::AuditionScene>());
 }
 
@@ -325,18 +376,20 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
     audition::LevelRequest request;
     {
         const std::lock_guard lock(publishMutex);
-        snapshot.job = view;
         snapshot.problem = problem;
-        snapshot.busy = waiting.has_value();
-        snapshot.helmet = sceneLevels.helmet;
-        snapshot.wind = sceneLevels.wind;
-        request.wind = sceneLevels.wind;
-        request.helmet = sceneLevels.helmet;
-        request.pinkDbfsA = sceneLevels.pinkDbfsA;
-        if (!sceneLevels.candidates.empty()) {
-            snapshot.candidate = std::min(parameters.candidate, sceneLevels.candidates.size() - 1);
-            const audition::SceneCandidate& heard = sceneLevels.candidates[snapshot.candidate];
-            request.reference = sceneLevels.candidates.front().level;
+        snapshot.busy = waiting && !waiting->isEdited;
+        if (scene != nullptr) {
+            const audition::AuditionScene& played = scene->scene;
+            snapshot.job = scene->view;
+            snapshot.helmet = played.helmet;
+            snapshot.wind = played.wind;
+            request.wind = played.wind;
+            request.helmet = played.helmet;
+            request.pinkDbfsA = played.pinkDbfsA;
+            snapshot.candidate = std::min(parameters.candidate, played.candidates.size() - 1);
+            const audition::SceneCandidate& heard = played.candidates[snapshot.candidate];
+            request.reference =
+                played.reference ? played.reference->level : played.candidates.front().level;
             request.candidate = heard.level;
             request.matchGainDb = heard.matchGainDb;
             snapshot.levelSource = heard.level.source;

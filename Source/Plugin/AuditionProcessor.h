@@ -40,6 +40,22 @@ public:
     void update();
     /** Tells the user of something that went wrong outside the processor. */
     void reportProblem(const juce::String& message);
+
+    /** A job as it was read from its folder. */
+    struct OpenedJob {
+        std::shared_ptr<const LoadedJob> loaded; ///< Null: none is open.
+        std::uint64_t number = 0;                ///< Another one each time a job is read.
+    };
+    [[nodiscard]] OpenedJob openedJob();
+    /** Plays a changed version of the open job: what is unchanged is kept, the rest is built in the
+        background. Of versions given while one is being built only the newest is built next. */
+    void playEdited(std::shared_ptr<const LoadedJob> edited);
+    /** A version given to playEdited() is not heard yet. */
+    [[nodiscard]] bool isBuildingEdited();
+    /** Whether the bike stands still and the programme is heard through the candidate, whatever the
+        parameters say. */
+    void setParked(bool shouldBeParked) { isParked.store(shouldBeParked); }
+
     /** Shows the audio settings; set by the standalone. */
     std::function<void()> onShowAudioSettings;
 
@@ -84,6 +100,9 @@ private:
         std::shared_ptr<const LoadedJob> loaded {}; ///< Null: load it from folder.
         /** Nothing: the helmet of the job, which then also sets speed and candidate. */
         std::optional<ride::Helmet> helmet {};
+        std::shared_ptr<const KeptScene> kept {}; ///< Null: nothing to build on.
+        bool isFromFolder = false;
+        bool isEdited = false;
         audition::PartitionLayout layout {};
         double sampleRate = 48000.0;
     };
@@ -99,6 +118,8 @@ private:
     [[nodiscard]] static Delivery carryOut(Order order);
     /** Fills in number, layout and rate and has it carried out. Needs publishMutex. */
     void placeOrder(Order order);
+    /** Needs publishMutex; edited must be there. */
+    void placeEdited();
     /** Needs publishMutex. False: it is out of date or has failed. */
     bool takeUp(Delivery& made);
     void closeJob();
@@ -110,6 +131,7 @@ private:
     const bool playsProgramme;
     ProgrammePlayer player;
     std::atomic<bool> lightLook {false};
+    std::atomic<bool> isParked {false};
     std::atomic<float> peakSinceSnapshot {0.0F};
     static_assert(std::atomic<float>::is_always_lock_free);
 
@@ -118,9 +140,9 @@ private:
     audition::AuditionEngine engine;
     double engineRate = 48000.0;
     std::shared_ptr<const LoadedJob> job;
-    std::shared_ptr<const gui::JobView> view;
-    /** Levels and helmet of the published scene; its kernels are left out. */
-    audition::AuditionScene sceneLevels;
+    std::shared_ptr<const KeptScene> scene; ///< Of the job, as published last.
+    OpenedJob opened;
+    std::shared_ptr<const LoadedJob> edited; ///< Waits until the one before has been built.
     ride::Helmet orderedHelmet = ride::Helmet::fullFace;
     std::optional<Order> waiting;
     juce::String problem;

@@ -3,7 +3,9 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/Resampler.h"
 #include "Core/Report/Wording.h"
+#include "Plugin/MeasuredViews.h"
 #include "Plugin/Paths.h"
+#include "Plugin/ResponseImport.h"
 
 #include <algorithm>
 #include <cmath>
@@ -69,22 +71,6 @@ std::size_t sweepIndexOf(const std::vector<signals::Track>& tracks)
     return 0;
 }
 
-juce::String engineWords(measure::EngineState engine)
-{
-    switch (engine) {
-    case measure::EngineState::off: return "engine off";
-    case measure::EngineState::idle: return "engine idling";
-    case measure::EngineState::running: break;
-    }
-    return "engine running";
-}
-
-juce::String stateName(const juce::String& profile, measure::EngineState engine)
-{
-    return (profile.trim().isEmpty() ? juce::String("Profile not named") : profile.trim()) + ", "
-           + engineWords(engine);
-}
-
 std::string dropoutWords(const measure::TakeRecord& record)
 {
     if (record.dropouts.empty())
@@ -103,7 +89,8 @@ Bench::Bench(juce::AudioDeviceManager& deviceManager, juce::AudioIODeviceCallbac
       audio(audition, &input),
       tracks(signals::shopTracks(trackSetRate)),
       traces(std::make_shared<const std::vector<measure::AnalyserTrace>>()),
-      trackName("the sweep of the shop's set")
+      trackName("the sweep of the shop's set"),
+      microphone(loadMicrophone({}))
 {
     auto views = std::make_shared<std::vector<gui::SignalView>>();
     for (const signals::Track& track : tracks) {
@@ -121,7 +108,7 @@ Bench::~Bench()
 {
     stopTimer();
     cancelled.store(true);
-    for (juce::ThreadPool* pool : {&signalWorker, &worker, &writer})
+    for (juce::ThreadPool* pool : {&signalWorker, &worker, &writer, &reader})
         pool->removeAllJobs(true, -1);
 }
 
@@ -133,13 +120,13 @@ void Bench::say(const juce::String& text, bool isProblem)
 
 bool Bench::isBusy()
 {
-    return output.preparing || writing.busy || isRecording || numMeasuring.load() > 0;
+    return output.preparing || writing.busy || isRecording || isDrawing || numMeasuring.load() > 0;
 }
 
 void Bench::enterPlace(gui::Place newPlace)
 {
     place = newPlace;
-    const bool listens = place == gui::Place::listen;
+    const bool listens = place == gui::Place::listen || place == gui::Place::tuning;
     audio.setAuditionHeard(listens);
     if (listens)
         stopSignal();
@@ -510,6 +497,7 @@ void Bench::finishTake()
     take.view.name = toFile(finished->audioFile).getFileNameWithoutExtension();
     take.view.profile = recordedWords.profile.trim();
     take.view.engine = recordedWords.engine;
+    take.view.speakers = recordedWords.speakers;
     take.view.place = recordedWords.place.trim();
     const std::string lost = dropoutWords(finished->record);
     const std::string& problem = finished->record.problem;
@@ -529,7 +517,8 @@ void Bench::finishTake()
         orderCalibration(takes.size() - 1);
         return;
     }
-    orderMeasurement(takes.back().view.profile, takes.back().view.engine, takes.size() - 1);
+    const gui::TakeView& view = takes.back().view;
+    orderMeasurement(view.profile, view.engine, view.speakers, takes.size() - 1);
 }
 
 std::string Bench::chainName() const
@@ -597,25 +586,26 @@ void Bench::setAnalyserParameters(const measure::AnalyserParameters& parameters)
 juce::String Bench::calibrationWords() const
 {
     if (!calibration || calibratedChain != chainName())
-        return "Not calibrated: levels are relative. Record a calibrator for dB SPL.";
+        return "Not calibrated: levels are relative.";
     const auto days = measure::daysBetween(calibration->date, measure::todayUtc());
     const juce::String age =
         !days || *days == 0 ? juce::String("today") : juce::String(*days) + " days old";
-    return "Calibrated " + toText(calibration->date) + " (" + age
-           + "); it holds while the gain is left alone.";
+    return "Calibrated " + toText(calibration->date) + " (" + age + ").";
 }
 
 void Bench::orderMeasurement(const juce::String& profile, measure::EngineState engine,
-                             std::optional<std::size_t> newTake)
+                             measure::SpeakerGroup group, std::optional<std::size_t> newTake)
 {
     TakesToMeasure alone;
     TakesToMeasure all;
     juce::StringArray placeNames;
-    all.name = stateName(profile, engine).toStdString();
+    all.name = stateName(profile, engine, group).toStdString();
     all.state.radioProfile = profile.toStdString();
     all.state.engine = engine;
+    all.state.speakers = group;
     if (calibration && calibratedChain == chainName())
         all.calibration = calibration->calibration;
+    all.microphone = microphone.correction;
     for (const Take& take : takes)
         if (take.view.state == gui::TakeState::noise && take.view.used
             && take.view.engine == engine)
@@ -626,7 +616,8 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
     for (std::size_t index = 0; index < takes.size(); ++index) {
         const Take& take = takes[index];
         const bool isNew = newTake == index;
-        if (take.view.profile != profile || take.view.engine != engine || !take.view.used
+        if (take.view.profile != profile || take.view.engine != engine
+            || take.view.speakers != group || !take.view.used
             || (take.view.state != gui::TakeState::usable && !isNew))
             continue;
         if (!(all.track == take.track)) {
@@ -645,11 +636,14 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
     all.state.microphonePlace = placeNames.joinIntoString(", ").toStdString();
 
     ++numMeasuring;
-    worker.addJob([this, profile, engine, newTake, alone, all]() mutable {
+    worker.addJob([this, profile, engine, group, newTake, alone, all, display = curveDisplay,
+                   choice = microphone.choice]() mutable {
         MeasuredDelivery result;
+        result.microphone = choice;
         result.take = newTake;
         result.state.profile = profile;
         result.state.engine = engine;
+        result.state.speakers = group;
         try {
             if (newTake) {
                 const auto single = measureTakes(alone);
@@ -666,8 +660,7 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
             if (!all.audioFiles.empty()) {
                 auto response = measureTakes(all);
                 if (response) {
-                    result.state.view =
-                        std::make_shared<const gui::MeasuredView>(makeMeasuredView(*response));
+                    dress(result.state, makeMeasuredView(*response, display));
                     result.state.response =
                         std::make_shared<const measure::Response>(*std::move(response));
                 } else {
@@ -698,13 +691,17 @@ void Bench::takeUpMeasurement(MeasuredDelivery delivery)
         say(toText(delivery.problem), true);
 
     const auto found = std::ranges::find_if(measured, [&](const Measured& each) {
-        return each.profile == delivery.state.profile && each.engine == delivery.state.engine;
+        return each.origin == gui::MeasuredOrigin::takes && each.profile == delivery.state.profile
+               && each.engine == delivery.state.engine && each.speakers == delivery.state.speakers;
     });
+    const juce::String profile = delivery.state.profile;
+    const measure::EngineState engine = delivery.state.engine;
+    const measure::SpeakerGroup group = delivery.state.speakers;
     if (delivery.state.response == nullptr) {
         // A refused take leaves what the others gave; without any use there is nothing to show.
         const bool hasUsable = std::ranges::any_of(takes, [&](const Take& take) {
-            return take.view.profile == delivery.state.profile
-                   && take.view.engine == delivery.state.engine && take.view.used
+            return take.view.profile == profile && take.view.engine == engine
+                   && take.view.speakers == group && take.view.used
                    && take.view.state == gui::TakeState::usable;
         });
         if (found != measured.end() && !hasUsable)
@@ -712,32 +709,60 @@ void Bench::takeUpMeasurement(MeasuredDelivery delivery)
         shownMeasured = std::min(shownMeasured, measured.empty() ? 0 : measured.size() - 1);
     } else if (found != measured.end()) {
         shownMeasured = static_cast<std::size_t>(found - measured.begin());
-        *found = std::move(delivery.state);
+        replaceState(*found, std::move(delivery.state));
     } else {
-        measured.push_back(std::move(delivery.state));
-        shownMeasured = measured.size() - 1;
+        // What was made or imported here stands before what the job has.
+        const auto position =
+            std::ranges::find(measured, gui::MeasuredOrigin::job, &Measured::origin);
+        shownMeasured = static_cast<std::size_t>(position - measured.begin());
+        measured.insert(position, std::move(delivery.state));
     }
     compareStates();
+    // Another curve was chosen while this was being measured.
+    if (!(delivery.microphone == microphone.choice))
+        orderMeasurement(profile, engine, group, std::nullopt);
+}
+
+void Bench::compareSpeakers()
+{
+    speakers = nullptr;
+    if (shownMeasured >= measured.size())
+        return;
+    const Measured& shown = measured[shownMeasured];
+    std::vector<std::shared_ptr<const measure::Response>> groups {shown.response};
+    const auto take = [&](bool fromSameOrigin) {
+        for (const Measured& each : measured)
+            if (each.profile == shown.profile && each.engine == shown.engine
+                && (each.origin == shown.origin) == fromSameOrigin
+                && std::ranges::none_of(groups, [&](const auto& taken) {
+                       return taken->state.speakers == each.speakers;
+                   }))
+                groups.push_back(each.response);
+    };
+    take(true); // what was made the same way tells more
+    take(false);
+    speakers = std::make_shared<const gui::SpeakersView>(makeSpeakersView(groups));
 }
 
 void Bench::compareStates()
 {
+    compareSpeakers();
     comparison = nullptr;
     if (shownMeasured >= measured.size())
         return;
     const Measured& shown = measured[shownMeasured];
-    const Measured* parked = nullptr;
-    const Measured* other = nullptr;
-    for (const Measured& each : measured) {
-        if (each.profile != shown.profile)
-            continue;
-        if (each.engine == measure::EngineState::off)
-            parked = &each;
-        else if (other == nullptr || each.engine == shown.engine)
-            other = &each;
-    }
-    if (parked == nullptr || other == nullptr)
+    const bool isParked = shown.engine == measure::EngineState::off;
+    const Measured* partner = nullptr;
+    for (const Measured& each : measured)
+        if (each.profile == shown.profile && each.speakers == shown.speakers
+            && (each.engine == measure::EngineState::off) != isParked
+            && (partner == nullptr
+                || (each.origin == shown.origin && partner->origin != shown.origin)))
+            partner = &each;
+    if (partner == nullptr)
         return;
+    const Measured* const parked = isParked ? &shown : partner;
+    const Measured* const other = isParked ? partner : &shown;
     auto view = std::make_shared<gui::ComparisonView>();
     view->comparison = measure::compareResponses(*parked->response, *other->response);
     view->verdict = toText(report::verdictSentence(other->response->state, view->comparison));
@@ -752,7 +777,8 @@ void Bench::setTakeUsed(std::size_t index, bool shouldBeUsed)
         || takes[index].view.state == gui::TakeState::calibration)
         return;
     takes[index].view.used = shouldBeUsed;
-    orderMeasurement(takes[index].view.profile, takes[index].view.engine, std::nullopt);
+    const gui::TakeView& view = takes[index].view;
+    orderMeasurement(view.profile, view.engine, view.speakers, std::nullopt);
 }
 
 void Bench::showMeasured(std::size_t index)
@@ -778,8 +804,10 @@ void Bench::addToJob(const juce::File& folder)
     worker.addJob([this, path = toPath(target), response = measured[shownMeasured].response] {
         JobDelivery result;
         result.folder = path;
+        result.response = response;
         try {
             if (const auto added = addStateToJob(path, *response)) {
+                result.stateId = added->id;
                 result.message =
                     "Added to the job in " + path.filename().string() + " as " + added->id
                     + (added->isCandidate ? "; it can be heard on Listen."
@@ -787,15 +815,286 @@ void Bench::addToJob(const juce::File& folder)
                                             "by side, so this one is kept but not on a plate.");
             } else {
                 result.message = added.error().message;
-                result.failed = true;
             }
         } catch (const std::exception& exception) {
             result.message = path.string() + ": " + exception.what();
-            result.failed = true;
         }
         const std::lock_guard lock(deliveryMutex);
         jobDelivery = std::move(result);
     });
+}
+
+void Bench::takeUpAddedState(const JobDelivery& delivery)
+{
+    --numMeasuring;
+    say(toText(delivery.message), delivery.stateId.empty());
+    if (delivery.stateId.empty())
+        return;
+    if (around.openJob)
+        around.openJob(toFile(delivery.folder));
+    jobStamp = {}; // two changes within a second may look alike
+    for (Measured& each : measured)
+        if (each.response == delivery.response && each.origin != gui::MeasuredOrigin::job) {
+            each.jobStateId = delivery.stateId;
+            dress(each, *each.view);
+        }
+}
+
+void Bench::dress(Measured& state, gui::MeasuredView view)
+{
+    view.origin = state.origin;
+    view.isInJob = !state.jobStateId.empty();
+    switch (state.origin) {
+    case gui::MeasuredOrigin::takes:
+        view.source = juce::String(view.numTakes) + (view.numTakes == 1 ? " take" : " takes")
+                      + (view.isInJob ? ", in the job" : "");
+        break;
+    case gui::MeasuredOrigin::imported:
+        view.source = "imported from " + state.importedFile + (view.isInJob ? ", in the job" : "");
+        break;
+    case gui::MeasuredOrigin::job:
+        // Files may be called anything; the profile tells what stands beside what.
+        if (state.profile.isNotEmpty())
+            view.name = stateName(state.profile, state.engine, state.speakers);
+        view.source = "in the job as " + toText(state.jobStateId);
+        break;
+    }
+    state.view = std::make_shared<const gui::MeasuredView>(std::move(view));
+}
+
+void Bench::replaceState(Measured& old, Measured state)
+{
+    if (!old.jobStateId.empty())
+        jobStamp = {}; // the job keeps the old one, which is to be seen beside the new one
+    old = std::move(state);
+}
+
+void Bench::showResponse(const measure::Response* response)
+{
+    const auto found = std::ranges::find_if(
+        measured, [&](const Measured& each) { return each.response.get() == response; });
+    shownMeasured =
+        found != measured.end() ? static_cast<std::size_t>(found - measured.begin()) : 0;
+    compareStates();
+}
+
+std::shared_ptr<const measure::Response> Bench::measuredResponse(std::size_t index) const
+{
+    return index < measured.size() ? measured[index].response : nullptr;
+}
+
+void Bench::orderViews()
+{
+    // The one that is looked at comes first.
+    std::vector<std::shared_ptr<const measure::Response>> stale;
+    for (std::size_t index = 0; index < measured.size(); ++index)
+        if (!(measured[index].view->display == curveDisplay))
+            stale.insert(index == shownMeasured ? stale.begin() : stale.end(),
+                         measured[index].response);
+    if (stale.empty())
+        return;
+    isDrawing = true;
+    reader.addJob([this, stale, display = curveDisplay] {
+        for (const auto& response : stale) {
+            ViewDelivery result {response, makeMeasuredView(*response, display)};
+            const std::lock_guard lock(deliveryMutex);
+            viewDeliveries.push_back(std::move(result));
+        }
+        const std::lock_guard lock(deliveryMutex);
+        viewsDone = true;
+    });
+}
+
+void Bench::importMeasured(const juce::File& file, gui::ImportKind kind)
+{
+    ImportDelivery order;
+    order.state.profile = words.profile.trim();
+    order.state.engine = words.engine;
+    order.state.speakers = words.speakers;
+    order.state.origin = gui::MeasuredOrigin::imported;
+    order.state.importedFile = file.getFileName();
+    measure::BikeState state;
+    state.radioProfile = order.state.profile.toStdString();
+    state.engine = words.engine;
+    state.speakers = words.speakers;
+    state.microphonePlace = words.place.trim().toStdString();
+    ++numMeasuring;
+    reader.addJob([this, order, path = toPath(file), kind, state, display = curveDisplay] {
+        ImportDelivery result = order;
+        try {
+            const juce::String name =
+                stateName(order.state.profile, order.state.engine, order.state.speakers);
+            auto response = importResponse(path, kind, state, name.toStdString());
+            if (response) {
+                dress(result.state, makeMeasuredView(*response, display));
+                result.words =
+                    path.filename().string() + " was imported as " + response->name + ".";
+                result.state.response =
+                    std::make_shared<const measure::Response>(*std::move(response));
+            } else {
+                result.words = "Not imported: " + response.error().message;
+            }
+        } catch (const std::exception& exception) {
+            result.words = path.filename().string() + " could not be imported: " + exception.what();
+        }
+        const std::lock_guard lock(deliveryMutex);
+        importDeliveries.push_back(std::move(result));
+    });
+}
+
+void Bench::takeUpImport(ImportDelivery delivery)
+{
+    --numMeasuring;
+    say(toText(delivery.words), delivery.state.response == nullptr);
+    if (delivery.state.response == nullptr)
+        return;
+    const auto* const response = delivery.state.response.get();
+    const auto earlier = std::ranges::find_if(measured, [&](const Measured& each) {
+        return each.origin == gui::MeasuredOrigin::imported
+               && each.importedFile == delivery.state.importedFile
+               && each.profile == delivery.state.profile && each.engine == delivery.state.engine
+               && each.speakers == delivery.state.speakers;
+    });
+    if (earlier != measured.end())
+        replaceState(*earlier, std::move(delivery.state));
+    else
+        measured.insert(std::ranges::find(measured, gui::MeasuredOrigin::job, &Measured::origin),
+                        std::move(delivery.state));
+    showResponse(response);
+}
+
+void Bench::watchJob()
+{
+    JobStamp now;
+    now.folder = around.openJobFolder ? around.openJobFolder() : juce::File();
+    if (now.folder != juce::File()) {
+        const juce::File document = now.folder.getChildFile("job.json");
+        now.changedMs = document.getLastModificationTime().toMilliseconds();
+        now.numBytes = document.getSize();
+    }
+    if (now == jobStamp)
+        return;
+    if (now.folder != jobStamp.folder && jobStamp.folder != juce::File())
+        for (Measured& each : measured)
+            if (each.origin != gui::MeasuredOrigin::job && !each.jobStateId.empty()) {
+                each.jobStateId.clear();
+                dress(each, *each.view);
+            }
+    jobStamp = now;
+    const std::uint64_t number = ++jobOrder;
+    ++numMeasuring;
+    reader.addJob([this, number, folder = now.folder, display = curveDisplay] {
+        JobStatesDelivery result;
+        result.number = number;
+        try {
+            // What is wrong with the job itself is said where it is opened.
+            if (const auto job = folder != juce::File() ? job::loadJob(toPath(folder))
+                                                        : dsp::Result<job::Job>(job::Job {}))
+                for (const job::JobState& each : job->states) {
+                    const auto file = job::resolveInside(job->folder, each.file);
+                    auto response = file ? measure::loadResponse(*file)
+                                         : dsp::Result<measure::Response>(file.unexpected());
+                    if (!response) {
+                        result.problem = response.error().message;
+                        continue;
+                    }
+                    Measured state;
+                    state.profile = toText(response->state.radioProfile);
+                    state.engine = response->state.engine;
+                    state.speakers = response->state.speakers;
+                    state.origin = gui::MeasuredOrigin::job;
+                    state.jobStateId = each.id;
+                    dress(state, makeMeasuredView(*response, display));
+                    state.response =
+                        std::make_shared<const measure::Response>(*std::move(response));
+                    result.states.push_back(std::move(state));
+                }
+        } catch (const std::exception& exception) {
+            result.problem =
+                std::string("The job's measured states could not be read: ") + exception.what();
+        }
+        const std::lock_guard lock(deliveryMutex);
+        jobStatesDeliveries.push_back(std::move(result));
+    });
+}
+
+void Bench::takeUpJobStates(JobStatesDelivery delivery)
+{
+    --numMeasuring;
+    if (delivery.number != jobOrder)
+        return;
+    if (!delivery.problem.empty())
+        say(toText(delivery.problem), true);
+    std::shared_ptr<const measure::Response> shown;
+    std::string shownId;
+    if (shownMeasured < measured.size()) {
+        shown = measured[shownMeasured].response;
+        shownId = measured[shownMeasured].jobStateId;
+    }
+    std::erase_if(measured,
+                  [](const Measured& each) { return each.origin == gui::MeasuredOrigin::job; });
+    for (Measured& state : delivery.states) {
+        const bool isFromHere = std::ranges::any_of(measured, [&](const Measured& each) {
+            return each.origin != gui::MeasuredOrigin::job && each.jobStateId == state.jobStateId;
+        });
+        if (isFromHere)
+            continue;
+        if (state.jobStateId == shownId)
+            shown = state.response;
+        measured.push_back(std::move(state));
+    }
+    showResponse(shown.get());
+}
+
+void Bench::restoreMicrophone(const MicrophoneChoice& choice)
+{
+    orderMicrophone(choice, true);
+}
+
+void Bench::chooseMicrophoneCurve(measure::Incidence incidence, const juce::File& file)
+{
+    MicrophoneChoice choice = wantedMicrophone;
+    (incidence == measure::Incidence::zeroDegrees ? choice.zeroDegreesFile
+                                                  : choice.ninetyDegreesFile) =
+        file == juce::File() ? std::filesystem::path() : toPath(file);
+    orderMicrophone(choice, false);
+}
+
+void Bench::setMicrophoneIncidence(measure::Incidence incidence)
+{
+    MicrophoneChoice choice = wantedMicrophone;
+    choice.incidence = incidence;
+    orderMicrophone(choice, false);
+}
+
+void Bench::orderMicrophone(const MicrophoneChoice& choice, bool isRestored)
+{
+    wantedMicrophone = choice;
+    ++numMeasuring;
+    reader.addJob([this, choice, isRestored] {
+        MicrophoneDelivery result {loadMicrophone(choice), isRestored};
+        const std::lock_guard lock(deliveryMutex);
+        microphoneDeliveries.push_back(std::move(result));
+    });
+}
+
+void Bench::takeUpMicrophone(MicrophoneDelivery delivery)
+{
+    --numMeasuring;
+    if (!(delivery.loaded.choice == wantedMicrophone))
+        return;
+    if (!delivery.loaded.problem.empty()) {
+        say(toText(delivery.loaded.problem), true);
+        // A table that worsens things is not taken; one that was lost since may be put right.
+        if (!delivery.isRestored && !microphone.view.isProblem) {
+            wantedMicrophone = microphone.choice;
+            return;
+        }
+    }
+    microphone = std::move(delivery.loaded);
+    for (const Measured& each : measured)
+        if (each.origin == gui::MeasuredOrigin::takes)
+            orderMeasurement(each.profile, each.engine, each.speakers, std::nullopt);
 }
 
 void Bench::update()
@@ -806,6 +1105,10 @@ void Bench::update()
     std::vector<CalibrationDelivery> calibrations;
     std::optional<WritingDelivery> written;
     std::optional<JobDelivery> added;
+    std::vector<ViewDelivery> views;
+    std::vector<ImportDelivery> imports;
+    std::vector<JobStatesDelivery> jobStates;
+    std::vector<MicrophoneDelivery> microphones;
     {
         const std::lock_guard lock(deliveryMutex);
         signal = std::exchange(signalDelivery, std::nullopt);
@@ -813,6 +1116,12 @@ void Bench::update()
         calibrations = std::exchange(calibrationDeliveries, {});
         written = std::exchange(writingDelivery, std::nullopt);
         added = std::exchange(jobDelivery, std::nullopt);
+        views = std::exchange(viewDeliveries, {});
+        imports = std::exchange(importDeliveries, {});
+        jobStates = std::exchange(jobStatesDeliveries, {});
+        microphones = std::exchange(microphoneDeliveries, {});
+        if (std::exchange(viewsDone, false))
+            isDrawing = false;
     }
     if (signal && signal->first == signalOrder) {
         made = std::move(signal->second);
@@ -845,12 +1154,21 @@ void Bench::update()
         writing.failed = written->failed;
     }
     writing.doneProportion = writtenProportion.load();
-    if (added) {
-        --numMeasuring;
-        say(toText(added->message), added->failed);
-        if (!added->failed && around.openJob)
-            around.openJob(toFile(added->folder));
-    }
+    if (added)
+        takeUpAddedState(*added);
+    for (ViewDelivery& result : views)
+        for (Measured& each : measured)
+            if (each.response == result.response)
+                dress(each, std::move(result.view));
+    for (ImportDelivery& result : imports)
+        takeUpImport(std::move(result));
+    watchJob();
+    for (JobStatesDelivery& result : jobStates)
+        takeUpJobStates(std::move(result));
+    for (MicrophoneDelivery& result : microphones)
+        takeUpMicrophone(std::move(result));
+    if (!isDrawing)
+        orderViews();
     if (const auto problem = input.takeProblem())
         inputView.problem = toText(*problem);
 }
@@ -896,6 +1214,9 @@ gui::BenchSnapshot Bench::benchSnapshot()
         snapshot.measured.push_back(each.view);
     snapshot.shownMeasured = shownMeasured;
     snapshot.comparison = comparison;
+    snapshot.speakers = speakers;
+    snapshot.curveDisplay = curveDisplay;
+    snapshot.microphone = microphone.view;
     snapshot.message = message;
     snapshot.messageIsProblem = messageIsProblem;
     return snapshot;

@@ -3,6 +3,7 @@
 #include "Core/Signals/TrackSet.h"
 #include "Gui/BenchModel.h"
 #include "Plugin/BenchInput.h"
+#include "Plugin/MicrophoneChoice.h"
 #include "Plugin/TakeMeasuring.h"
 
 #include <functional>
@@ -12,8 +13,9 @@ namespace saddletone::plugin {
 
 /** The bench half of the standalone: test signals, the input, takes, and what was measured.
 
-    Signals are made, tracks written and takes measured on threads of the bench's own; update(),
-    which a timer calls, takes up what has come of it. */
+    Signals are made, tracks written, takes measured and files read on threads of the bench's own;
+    update(), which a timer calls, takes up what has come of it. The measured states of the open job
+    are shown beside those of the takes. */
 class Bench final : public gui::BenchModel, private juce::Timer {
 public:
     /** What the bench needs of the program around it; everything may be empty. */
@@ -36,6 +38,16 @@ public:
     void update();
     /** Whether anything is still being made, written or measured. */
     [[nodiscard]] bool isBusy();
+    /** Takes over a microphone from an earlier start; a table that cannot be read stays chosen, and
+        the screen says that it is not used. */
+    void restoreMicrophone(const MicrophoneChoice& choice);
+    [[nodiscard]] const MicrophoneChoice& microphoneChoice() const noexcept
+    {
+        return microphone.choice;
+    }
+    /** The response of a measured state, as it would be saved; null if there is none. */
+    [[nodiscard]] std::shared_ptr<const measure::Response>
+    measuredResponse(std::size_t index) const;
 
     gui::BenchSnapshot benchSnapshot() override;
     void enterPlace(gui::Place place) override;
@@ -52,6 +64,7 @@ public:
     void closeInput() override;
     void resetClip() override { input.recorder().resetClips(); }
     void setAnalyserBands(int bandsPerOctave) override { input.setBandsPerOctave(bandsPerOctave); }
+    void setAnalyserFft(std::size_t fftSize) override { input.setFftSize(fftSize); }
     void setAnalyserParameters(const measure::AnalyserParameters& parameters) override;
     void restartAverage() override { input.restartAverage(); }
     void resetPeakHold() override { input.resetPeakHold(); }
@@ -63,6 +76,10 @@ public:
     void stopTake() override;
     void setTakeUsed(std::size_t index, bool shouldBeUsed) override;
     void showMeasured(std::size_t index) override;
+    void setCurveDisplay(const gui::CurveDisplay& display) override { curveDisplay = display; }
+    void importMeasured(const juce::File& file, gui::ImportKind kind) override;
+    void chooseMicrophoneCurve(measure::Incidence incidence, const juce::File& file) override;
+    void setMicrophoneIncidence(measure::Incidence incidence) override;
     void addToJob(const juce::File& folder) override;
     bool hasOpenJob() override;
 
@@ -82,10 +99,14 @@ private:
         signals::SignalDescription track;
     };
 
-    /** A bike state that takes were made of. */
+    /** A bike state that takes were made of, that was imported, or that the open job has. */
     struct Measured {
         juce::String profile;
         measure::EngineState engine = measure::EngineState::off;
+        measure::SpeakerGroup speakers = measure::SpeakerGroup::all;
+        gui::MeasuredOrigin origin = gui::MeasuredOrigin::takes;
+        juce::String importedFile;
+        std::string jobStateId; ///< In the open job; empty = it is not there.
         std::shared_ptr<const measure::Response> response;
         std::shared_ptr<const gui::MeasuredView> view;
     };
@@ -97,6 +118,40 @@ private:
         std::string takeWords;
         Measured state; ///< Without a response: no usable take is left, or see problem.
         std::string problem;
+        MicrophoneChoice microphone; ///< Whose curve was taken out.
+    };
+
+    /** A response drawn another way. */
+    struct ViewDelivery {
+        std::shared_ptr<const measure::Response> response;
+        gui::MeasuredView view;
+    };
+
+    /** What an import came to. */
+    struct ImportDelivery {
+        Measured state; ///< Without a response: see words.
+        std::string words;
+    };
+
+    /** The job's measured states. */
+    struct JobStatesDelivery {
+        std::uint64_t number = 0;
+        std::vector<Measured> states;
+        std::string problem;
+    };
+
+    struct MicrophoneDelivery {
+        LoadedMicrophone loaded;
+        bool isRestored = false;
+    };
+
+    /** What a job's states were read from. */
+    struct JobStamp {
+        juce::File folder;
+        juce::int64 changedMs = 0;
+        juce::int64 numBytes = 0;
+
+        bool operator==(const JobStamp&) const = default;
     };
 
     /** What a calibrator's take came to. */
@@ -113,8 +168,9 @@ private:
 
     struct JobDelivery {
         std::filesystem::path folder;
+        std::shared_ptr<const measure::Response> response;
+        std::string stateId; ///< Empty: it was not added.
         std::string message;
-        bool failed = false;
     };
 
     void timerCallback() override { update(); }
@@ -126,13 +182,26 @@ private:
     void finishTake();
     /** newTake: index of a take that has just been recorded. */
     void orderMeasurement(const juce::String& profile, measure::EngineState engine,
-                          std::optional<std::size_t> newTake);
+                          measure::SpeakerGroup group, std::optional<std::size_t> newTake);
     void orderCalibration(std::size_t take);
     void takeUpCalibration(CalibrationDelivery made);
     [[nodiscard]] juce::String calibrationWords() const;
     [[nodiscard]] std::string chainName() const;
     void takeUpMeasurement(MeasuredDelivery made);
     void compareStates();
+    void compareSpeakers();
+    /** Gives a state its view, which says where the state is from. */
+    static void dress(Measured& state, gui::MeasuredView view);
+    void replaceState(Measured& old, Measured state);
+    void orderViews();
+    void takeUpImport(ImportDelivery delivery);
+    void watchJob();
+    void takeUpJobStates(JobStatesDelivery delivery);
+    void orderMicrophone(const MicrophoneChoice& choice, bool isRestored);
+    void takeUpMicrophone(MicrophoneDelivery delivery);
+    void takeUpAddedState(const JobDelivery& delivery);
+    /** Shows the state of a response, or the first one if there is no such state. */
+    void showResponse(const measure::Response* response);
     [[nodiscard]] juce::AudioIODeviceType* deviceType() const;
     [[nodiscard]] std::filesystem::path takesFolder() const;
     [[nodiscard]] double levelLimitDbfs() const;
@@ -170,13 +239,20 @@ private:
     std::vector<Measured> measured;
     std::size_t shownMeasured = 0;
     std::shared_ptr<const gui::ComparisonView> comparison;
+    std::shared_ptr<const gui::SpeakersView> speakers;
+    gui::CurveDisplay curveDisplay;
+    bool isDrawing = false; // views are being made
+    JobStamp jobStamp;
+    std::uint64_t jobOrder = 0;
+    LoadedMicrophone microphone;
+    MicrophoneChoice wantedMicrophone; // ordered last
     juce::String message;
     bool messageIsProblem = false;
 
     gui::TrackWriting writing;
     std::atomic<bool> cancelled {false};
     std::atomic<double> writtenProportion {0.0};
-    std::atomic<int> numMeasuring {0};
+    std::atomic<int> numMeasuring {0}; // and reading
 
     std::mutex deliveryMutex; // never taken by the audio thread
     std::optional<std::pair<std::uint64_t, MadeSignal>> signalDelivery;
@@ -184,10 +260,16 @@ private:
     std::vector<CalibrationDelivery> calibrationDeliveries;
     std::optional<WritingDelivery> writingDelivery;
     std::optional<JobDelivery> jobDelivery;
+    std::vector<ViewDelivery> viewDeliveries;
+    bool viewsDone = false;
+    std::vector<ImportDelivery> importDeliveries;
+    std::vector<JobStatesDelivery> jobStatesDeliveries;
+    std::vector<MicrophoneDelivery> microphoneDeliveries;
 
     juce::ThreadPool signalWorker {1}; // last: their tasks use the rest
     juce::ThreadPool worker {1};
     juce::ThreadPool writer {1};
+    juce::ThreadPool reader {1}; // reads files and draws: a take must not keep these waiting
 };
 
 } // namespace saddletone::plugin

@@ -21,9 +21,12 @@ void BenchInput::prepareInput(const dsp::ProcessSpec& spec)
     analysersReady = false;
     if (spec.numChannels == 0)
         return;
+    const dsp::ProcessSpec oneChannel {spec.sampleRate, spec.maxBlockFrames, 1};
     for (std::size_t index = 0; index < bandWidths.size(); ++index)
-        analysers[index].prepare({spec.sampleRate, spec.maxBlockFrames, 1},
-                                 {.bandsPerOctave = bandWidths[index]});
+        analysers[index].prepare(oneChannel, {.bandsPerOctave = bandWidths[index]});
+    for (std::size_t index = 0; index < gui::analyserFftChoices.size(); ++index)
+        analysers[bandWidths.size() + index].prepare(oneChannel,
+                                                     {.fftSize = gui::analyserFftChoices[index]});
     analysersReady = true;
     runningAnalyser = chosenAnalyser.load();
 
@@ -76,6 +79,14 @@ void BenchInput::setBandsPerOctave(int bandsPerOctave) noexcept
     const auto* const found = std::ranges::find(bandWidths, bandsPerOctave);
     if (found != bandWidths.end())
         chosenAnalyser.store(static_cast<std::size_t>(found - bandWidths.begin()));
+}
+
+void BenchInput::setFftSize(std::size_t fftSize) noexcept
+{
+    const auto& sizes = gui::analyserFftChoices;
+    const auto* const found = std::ranges::find(sizes, fftSize);
+    if (found != sizes.end())
+        chosenAnalyser.store(bandWidths.size() + static_cast<std::size_t>(found - sizes.begin()));
 }
 
 void BenchInput::setAnalyserParameters(const measure::AnalyserParameters& parameters) noexcept

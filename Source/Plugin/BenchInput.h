@@ -2,6 +2,7 @@
 
 #include "Core/Measure/CaptureRecorder.h"
 #include "Core/Measure/StreamAnalyser.h"
+#include "Gui/BenchModel.h"
 #include "Plugin/BenchDevice.h"
 
 #include <array>
@@ -12,8 +13,8 @@ namespace saddletone::plugin {
 
 /** What is done with the input: it is metered, analysed and, on demand, recorded.
 
-    One channel of the device is used. There is an analyser for each band width, all prepared, so
-    that changing it needs no pause; only the chosen one runs. */
+    One channel of the device is used. There is an analyser for each band width and each FFT size,
+    all prepared, so that changing it needs no pause; only the chosen one runs. */
 class BenchInput final : public BenchDevice::InputListener {
 public:
     static constexpr std::array<int, 4> bandWidths {3, 6, 12, 24}; ///< Bands per octave.
@@ -36,6 +37,8 @@ public:
     [[nodiscard]] const measure::CaptureRecorder& recorder() const noexcept { return capture; }
     /** One of bandWidths; others change nothing. */
     void setBandsPerOctave(int bandsPerOctave) noexcept;
+    /** One of gui::analyserFftChoices; others change nothing. */
+    void setFftSize(std::size_t fftSize) noexcept;
     void setAnalyserParameters(const measure::AnalyserParameters& parameters) noexcept;
     void restartAverage() noexcept;
     void resetPeakHold() noexcept;
@@ -46,7 +49,9 @@ public:
 private:
     mutable std::mutex setupMutex; // never taken by the audio thread
     measure::CaptureRecorder capture;
-    std::array<measure::StreamAnalyser, bandWidths.size()> analysers;
+    /** One for each band width, then one for each FFT size. */
+    std::array<measure::StreamAnalyser, bandWidths.size() + gui::analyserFftChoices.size()>
+        analysers;
     std::size_t channel = 0;
     std::string device;
     dsp::ProcessSpec prepared;

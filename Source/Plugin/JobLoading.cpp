@@ -3,7 +3,10 @@
 #include "Core/Dsp/Units.h"
 #include "Plugin/Paths.h"
 
+#include <algorithm>
 #include <cmath>
+#include <optional>
+#include <string_view>
 
 namespace saddletone::plugin {
 
@@ -56,6 +59,80 @@ dsp::Result<std::vector<double>> octaveLevels(const audition::CandidateRequest& 
     return power;
 }
 
+bool isSameMeasurement(const measure::Response& first, const measure::Response& second)
+{
+    return first.sampleRate == second.sampleRate && first.arrivalFrame == second.arrivalFrame
+           && first.hasCalibration == second.hasCalibration
+           && first.calibration == second.calibration && first.invented == second.invented
+           && first.impulse == second.impulse;
+}
+
+bool isSameSound(const audition::CandidateRequest& first, const audition::CandidateRequest& second)
+{
+    return first.tuning.chains == second.tuning.chains
+           && isSameMeasurement(first.response, second.response);
+}
+
+const audition::CandidateRequest& referenceOf(const audition::SceneRequest& request)
+{
+    return request.reference ? *request.reference : request.candidates.front();
+}
+
+/** A number for what candidates of one measurement have in common. */
+std::uint64_t kinshipOf(const measure::Response& response)
+{
+    const std::string_view bytes(reinterpret_cast<const char*>(response.impulse.data()),
+                                 response.impulse.size() * sizeof(float));
+    return std::max<std::uint64_t>(1, std::hash<std::string_view> {}(bytes));
+}
+
+/** Whether a scene has levels and kernels that may be taken over into another. */
+bool isUsable(const KeptScene& before, const audition::SceneRequest& request,
+              const audition::PartitionLayout& layout, double sampleRate)
+{
+    return before.sampleRate == sampleRate && before.layout == layout
+           && before.scene.helmet == request.helmet && before.scene.reference
+           && !request.candidates.empty() && request.candidates.size() <= audition::maxCandidates
+           && before.loaded->request.assumedProgrammeSplDba == request.assumedProgrammeSplDba
+           && isSameSound(referenceOf(before.loaded->request), referenceOf(request));
+}
+
+/** Index of a candidate that sounds the same. */
+std::optional<std::size_t> findSame(const KeptScene& before,
+                                    const audition::CandidateRequest& wanted)
+{
+    const auto& candidates = before.loaded->request.candidates;
+    for (std::size_t index = 0; index < candidates.size(); ++index)
+        if (isSameSound(candidates[index], wanted))
+            return index;
+    return std::nullopt;
+}
+
+/** The scene of a request, with what of an earlier one is the same. */
+dsp::Result<audition::AuditionScene> buildFrom(const KeptScene& before,
+                                               const audition::SceneRequest& request,
+                                               const audition::PartitionLayout& layout,
+                                               double sampleRate)
+{
+    audition::AuditionScene scene = before.scene;
+    scene.wind = request.wind;
+    scene.candidates.clear();
+    for (const audition::CandidateRequest& candidate : request.candidates) {
+        if (const auto same = findSame(before, candidate)) {
+            scene.candidates.push_back(before.scene.candidates[*same]);
+            scene.candidates.back().name = candidate.name;
+            continue;
+        }
+        auto built = audition::buildCandidate(candidate, *scene.reference, request.helmet, layout,
+                                              sampleRate);
+        if (!built)
+            return built.unexpected();
+        built->kinship = kinshipOf(candidate.response);
+        scene.candidates.push_back(*std::move(built));
+    }
+    return scene;
+}
+
 } // namespace
 
 dsp::Result<std::shared_ptr<const LoadedJob>>
@@ -71,26 +148,39 @@ loadJobForAudition(const std::filesystem::path& folder)
         std::make_shared<LoadedJob>(LoadedJob {*std::move(job), *std::move(request)}));
 }
 
-dsp::Result<BuiltScene> buildSceneForAudition(const LoadedJob& loaded, ride::Helmet helmet,
+dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const LoadedJob>& loaded,
+                                              ride::Helmet helmet,
                                               const audition::PartitionLayout& layout,
-                                              double sampleRate)
+                                              double sampleRate, const KeptScene* before)
 {
-    audition::SceneRequest request = loaded.request;
+    audition::SceneRequest request = loaded->request;
     request.helmet = helmet;
-    auto scene = audition::buildScene(request, layout, sampleRate);
+    const bool keeps = before != nullptr && isUsable(*before, request, layout, sampleRate);
+    auto scene = keeps ? buildFrom(*before, request, layout, sampleRate)
+                       : audition::buildScene(request, layout, sampleRate);
     if (!scene)
         return scene.unexpected();
+    if (!keeps)
+        for (std::size_t index = 0; index < scene->candidates.size(); ++index)
+            scene->candidates[index].kinship = kinshipOf(request.candidates[index].response);
 
     auto view = std::make_shared<gui::JobView>();
-    view->folder = toFile(loaded.job.folder);
-    view->title = toText(loaded.job.title);
-    view->shop = toText(loaded.job.shop);
-    view->bike = toText(loaded.job.bike);
-    view->invented = loaded.job.invented;
+    view->folder = toFile(loaded->job.folder);
+    view->title = toText(loaded->job.title);
+    view->shop = toText(loaded->job.shop);
+    view->bike = toText(loaded->job.bike);
+    view->invented = loaded->job.invented;
     view->frequenciesHz = makeFrequenciesHz(sampleRate);
     for (std::size_t index = 0; index < scene->candidates.size(); ++index) {
         const audition::SceneCandidate& candidate = scene->candidates[index];
         view->invented = view->invented || request.candidates[index].response.invented;
+        const auto same =
+            keeps ? findSame(*before, request.candidates[index]) : std::optional<std::size_t> {};
+        if (same) {
+            view->candidates.push_back(before->view->candidates[*same]);
+            view->candidates.back().name = toText(candidate.name);
+            continue;
+        }
         auto levels = octaveLevels(request.candidates[index], candidate.level.splAtFullScaleDb,
                                    helmet, view->frequenciesHz, sampleRate, layout.maxTaps());
         if (!levels)
@@ -98,13 +188,19 @@ dsp::Result<BuiltScene> buildSceneForAudition(const LoadedJob& loaded, ride::Hel
         view->candidates.push_back(
             {toText(candidate.name), *std::move(levels), candidate.matchGainDb});
     }
-    for (const std::string& programme : loaded.job.programmes)
-        if (const auto path = job::resolveInside(loaded.job.folder, programme))
+    for (const std::string& programme : loaded->job.programmes)
+        if (const auto path = job::resolveInside(loaded->job.folder, programme))
             view->programmes.push_back(toFile(*path));
 
+    auto kept = std::make_shared<KeptScene>();
+    kept->loaded = loaded;
+    kept->scene = *scene;
+    kept->layout = layout;
+    kept->sampleRate = sampleRate;
+    kept->view = std::move(view);
     BuiltScene built;
     built.scene = std::make_unique<const audition::AuditionScene>(*std::move(scene));
-    built.view = std::move(view);
+    built.kept = std::move(kept);
     return built;
 }
 

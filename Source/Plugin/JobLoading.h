@@ -13,20 +13,30 @@ struct LoadedJob {
     audition::SceneRequest request;
 };
 
+/** A scene with what it was built from, so that a later build can keep what has not changed. */
+struct KeptScene {
+    std::shared_ptr<const LoadedJob> loaded;
+    audition::AuditionScene scene; ///< Shares its kernels with the scene that is played.
+    audition::PartitionLayout layout;
+    double sampleRate = 48000.0;
+    std::shared_ptr<const gui::JobView> view;
+};
+
 /** A scene, and what the screens show of it. */
 struct BuiltScene {
     std::unique_ptr<const audition::AuditionScene> scene;
-    std::shared_ptr<const gui::JobView> view;
+    std::shared_ptr<const KeptScene> kept;
 };
 
 // Setup (may allocate, not during process); both take a while and throw nothing of their own.
 [[nodiscard]] dsp::Result<std::shared_ptr<const LoadedJob>>
 loadJobForAudition(const std::filesystem::path& folder);
 
-/** layout: of the engine that will play the scene, at sampleRate. */
-[[nodiscard]] dsp::Result<BuiltScene> buildSceneForAudition(const LoadedJob& loaded,
-                                                            ride::Helmet helmet,
-                                                            const audition::PartitionLayout& layout,
-                                                            double sampleRate);
+/** layout: of the engine that will play the scene, at sampleRate. before: what was built last, or
+    null; candidates it has with the same measurement and tuning are taken over. */
+[[nodiscard]] dsp::Result<BuiltScene>
+buildSceneForAudition(const std::shared_ptr<const LoadedJob>& loaded, ride::Helmet helmet,
+                      const audition::PartitionLayout& layout, double sampleRate,
+                      const KeptScene* before);
 
 } // namespace saddletone::plugin

@@ -4,11 +4,14 @@
 #include "Gui/ParameterIds.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/Bench.h"
+#include "Plugin/Paths.h"
+#include "Plugin/TuningDesk.h"
 
 #include <juce_audio_devices/juce_audio_devices.h>
 #include <juce_audio_utils/juce_audio_utils.h>
 
 #include <algorithm>
+#include <array>
 #include <iostream>
 #include <optional>
 
@@ -21,6 +24,9 @@ constexpr const char* safetyNoteSeenKey = "safetyNoteSeen";
 constexpr const char* audioDeviceKey = "audioDevice";
 constexpr const char* lastJobKey = "lastJob";
 constexpr const char* lightLookKey = "lightLook";
+constexpr const char* microphone0Key = "microphoneTable0Degrees";
+constexpr const char* microphone90Key = "microphoneTable90Degrees";
+constexpr const char* incidenceKey = "microphoneIncidenceDegrees";
 
 constexpr const char* usage =
     "Usage: Saddletone [--job DIR] [--programme FILE]\n"
@@ -33,11 +39,34 @@ constexpr const char* usage =
     "\n"
     "Pictures of the window, without sound:\n"
     "  --screenshot F.png   draw the window once the job has loaded, then quit\n"
-    "  --place NAME         place to show: signals, bike or listen\n"
+    "  --place NAME         place to show: signals, bike, tuning or listen\n"
+    "  --panel NAME         what Bike shows: analyser, curves, distortion, confidence or\n"
+    "                       microphone; what Tuning shows: elements, fit, verdict or cost\n"
     "  --size WxH           its size in pixels, from 1024x700\n"
     "  --speed-mph V        speed to show\n"
     "  --candidate N        candidate to show, 1 to 8\n"
     "  --light              the light look\n";
+
+/** A panel of the Bike or the Tuning place, as --panel calls it. */
+struct PanelName {
+    const char* name;
+    gui::BikePanel panel;
+    gui::MeasuredAspect aspect = gui::MeasuredAspect::curve;
+    gui::TuningPanel tuning = gui::TuningPanel::elements;
+};
+
+constexpr std::array panelNames {
+    PanelName {"analyser", gui::BikePanel::analyser},
+    PanelName {"curves", gui::BikePanel::curves},
+    PanelName {"distortion", gui::BikePanel::curves, gui::MeasuredAspect::distortion},
+    PanelName {"confidence", gui::BikePanel::curves, gui::MeasuredAspect::confidence},
+    PanelName {"microphone", gui::BikePanel::microphone},
+    PanelName {.name = "elements", .panel = gui::BikePanel::analyser},
+    PanelName {.name = "fit", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::fit},
+    PanelName {
+        .name = "verdict", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::verdict},
+    PanelName {
+        .name = "cost", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::cost}};
 
 struct CommandLineOptions {
     bool showsHelp = false;
@@ -48,6 +77,7 @@ struct CommandLineOptions {
     std::optional<double> speedMph;
     std::optional<int> candidate;
     gui::Place place = gui::Place::listen;
+    PanelName panel = panelNames.front();
     int width = gui::AuditionEditor::defaultWidth;
     int height = gui::AuditionEditor::defaultHeight;
 };
@@ -89,7 +119,17 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
             if (found != gui::allPlaces.end())
                 options.place = *found;
             else if (problem.isEmpty())
-                problem = "--place takes signals, bike or listen, not " + place;
+                problem = "--place takes signals, bike, tuning or listen, not " + place;
+        } else if (name == "--panel") {
+            const juce::String panel = takeValue();
+            const auto* const found = std::ranges::find_if(
+                panelNames, [&](const PanelName& each) { return panel == each.name; });
+            if (found != panelNames.end())
+                options.panel = *found;
+            else if (problem.isEmpty())
+                problem = "--panel takes analyser, curves, distortion, confidence, microphone, "
+                          "elements, fit, verdict or cost, not "
+                          + panel;
         } else if (name == "--size") {
             const juce::String size = takeValue();
             options.width = size.upToFirstOccurrenceOf("x", false, true).getIntValue();
@@ -135,7 +175,7 @@ public:
 
     void initialise(const juce::String&) override;
     void shutdown() override;
-    void systemRequestedQuit() override { quit(); }
+    void systemRequestedQuit() override;
 
 private:
     class Window;
@@ -144,7 +184,10 @@ private:
     void openSettings();
     void makeBench();
     void openAudio();
+    void restoreMicrophone();
+    void keepMicrophone();
     void showAudioSettings();
+    void setForPicture();
     void makePicture();
     void fail(const juce::String& message, int returnValue);
 
@@ -154,11 +197,13 @@ private:
     std::unique_ptr<AuditionProcessor> processor;
     juce::AudioDeviceManager devices;
     juce::AudioProcessorPlayer processorPlayer;
+    std::unique_ptr<TuningDesk> desk;
     std::unique_ptr<Bench> bench;
     std::unique_ptr<gui::AuditionEditor> screen;
     std::unique_ptr<Window> window;
     juce::Component::SafePointer<juce::DialogWindow> audioDialog;
     int quietTicks = 0;
+    bool isSetForPicture = false;
 };
 
 class StandaloneApp::Window final : public juce::DocumentWindow {
@@ -224,11 +269,15 @@ void StandaloneApp::initialise(const juce::String&)
 
     dialogLook = std::make_unique<gui::Look>(processor->usesLightLook());
     juce::LookAndFeel::setDefaultLookAndFeel(dialogLook.get());
+    desk = std::make_unique<TuningDesk>(*processor, TuningDesk::findPresets());
     makeBench();
-    screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get());
+    screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get(), desk.get());
     if (options.screenshot) {
         screen->setSize(options.width, options.height);
         screen->goTo(options.place);
+        screen->bike()->showPanel(options.panel.panel);
+        screen->bike()->showAspect(options.panel.aspect);
+        screen->tuning()->showPanel(options.panel.tuning);
         startTimerHz(10);
         return;
     }
@@ -237,12 +286,21 @@ void StandaloneApp::initialise(const juce::String&)
     window->setVisible(true);
     openAudio();
     screen->goTo(options.place);
+    restoreMicrophone();
     if (!properties.getUserSettings()->getBoolValue(safetyNoteSeenKey))
         screen->showSafetyNote([this] {
             properties.getUserSettings()->setValue(safetyNoteSeenKey, true);
             properties.saveIfNeeded();
         });
     startTimerHz(4);
+}
+
+void StandaloneApp::systemRequestedQuit()
+{
+    if (window == nullptr)
+        quit();
+    else
+        screen->askAboutUnsaved([] { quit(); });
 }
 
 void StandaloneApp::openSettings()
@@ -266,7 +324,14 @@ void StandaloneApp::makeBench()
         const auto job = processor->snapshot().job;
         return job != nullptr ? job->folder : juce::File();
     };
-    surroundings.openJob = [this](const juce::File& folder) { processor->openJob(folder); };
+    surroundings.openJob = [this](const juce::File& folder) {
+        // The open job is only read again, and the tuning goes on; another one takes its place.
+        const auto job = processor->snapshot().job;
+        if (job != nullptr && job->folder == folder)
+            processor->openJob(folder);
+        else
+            screen->openJob(folder);
+    };
     surroundings.pauseAudition = [this] { processor->pause(); };
     surroundings.takesFolder = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory)
                                    .getChildFile("Saddletone takes");
@@ -285,6 +350,36 @@ void StandaloneApp::openAudio()
             "There is no sound, as no audio output could be opened"
             + (reason.isNotEmpty() ? " (" + reason + ")" : juce::String())
             + ". Connect headphones or an audio interface, then choose it in \"Audio settings\".");
+}
+
+void StandaloneApp::restoreMicrophone()
+{
+    const juce::PropertiesFile& settings = *properties.getUserSettings();
+    const auto fileOf = [&](const char* key) {
+        const juce::String name = settings.getValue(key);
+        return juce::File::isAbsolutePath(name) ? toPath(juce::File(name))
+                                                : std::filesystem::path();
+    };
+    MicrophoneChoice choice;
+    choice.zeroDegreesFile = fileOf(microphone0Key);
+    choice.ninetyDegreesFile = fileOf(microphone90Key);
+    if (const auto incidence =
+            measure::parseIncidence(settings.getValue(incidenceKey).toStdString()))
+        choice.incidence = *incidence;
+    if (!(choice == MicrophoneChoice {}))
+        bench->restoreMicrophone(choice);
+}
+
+void StandaloneApp::keepMicrophone()
+{
+    juce::PropertiesFile& settings = *properties.getUserSettings();
+    const MicrophoneChoice& choice = bench->microphoneChoice();
+    const auto keep = [&](const char* key, const std::filesystem::path& file) {
+        settings.setValue(key, file.empty() ? juce::String() : toFile(file).getFullPathName());
+    };
+    keep(microphone0Key, choice.zeroDegreesFile);
+    keep(microphone90Key, choice.ninetyDegreesFile);
+    settings.setValue(incidenceKey, toText(std::string(measure::incidenceName(choice.incidence))));
 }
 
 void StandaloneApp::showAudioSettings()
@@ -307,27 +402,41 @@ void StandaloneApp::showAudioSettings()
     audioDialog = launch.launchAsync();
 }
 
-void StandaloneApp::makePicture()
+void StandaloneApp::setForPicture()
 {
-    processor->update();
-    bench->update();
-    const gui::AuditionSnapshot snapshot = processor->snapshot();
-    if (snapshot.busy || bench->isBusy())
-        return;
-    // The job's own programme is ordered when the job has come in, one tick later.
-    if (++quietTicks < 3)
-        return;
-    stopTimer();
-    if (options.job && snapshot.job == nullptr) {
-        fail(snapshot.problem, 1);
-        return;
-    }
     if (options.speedMph)
         gui::setParameter(processor->parameters(), gui::parameterIds::speedKmh,
                           dsp::mphToKmh(*options.speedMph));
     if (options.candidate)
         gui::setParameter(processor->parameters(), gui::parameterIds::candidate,
                           static_cast<double>(*options.candidate));
+}
+
+void StandaloneApp::makePicture()
+{
+    processor->update();
+    bench->update();
+    desk->update();
+    const gui::AuditionSnapshot snapshot = processor->snapshot();
+    if (snapshot.busy || bench->isBusy() || desk->isBusy()) {
+        quietTicks = 0;
+        return;
+    }
+    // The job's own programme is ordered when the job has come in, one tick later.
+    if (++quietTicks < 3)
+        return;
+    if (options.job && snapshot.job == nullptr) {
+        stopTimer();
+        fail(snapshot.problem, 1);
+        return;
+    }
+    if (!isSetForPicture) {
+        isSetForPicture = true;
+        quietTicks = 0;
+        setForPicture();
+        return;
+    }
+    stopTimer();
     screen->refresh();
     if (!writeScreenshot(*screen, *options.screenshot)) {
         fail(options.screenshot->getFullPathName() + " could not be written; is its folder there?",
@@ -359,6 +468,7 @@ void StandaloneApp::shutdown()
         if (const auto deviceState = devices.createStateXml())
             settings.setValue(audioDeviceKey, deviceState.get());
         settings.setValue(lightLookKey, processor->usesLightLook());
+        keepMicrophone();
         if (const auto job = processor->snapshot().job)
             settings.setValue(lastJobKey, job->folder.getFullPathName());
         properties.saveIfNeeded();
@@ -370,6 +480,7 @@ void StandaloneApp::shutdown()
     window.reset();
     screen.reset();
     bench.reset();
+    desk.reset();
     processor.reset();
     juce::LookAndFeel::setDefaultLookAndFeel(nullptr);
 }

@@ -1,21 +1,13 @@
 #include "Plugin/TakeMeasuring.h"
 
-#include "Core/Dsp/OctaveBands.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Job/Job.h"
-#include "Core/Report/Wording.h"
-#include "Plugin/Paths.h"
 
-#include <algorithm>
-#include <cmath>
 #include <system_error>
 
 namespace saddletone::plugin {
 
 namespace {
-
-constexpr int pointsPerOctave = 24;
-constexpr int smoothingPerOctave = 12;
 
 constexpr const char* calibrationEnding = ".calibration.json";
 
@@ -28,6 +20,8 @@ dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes)
     request.state = takes.state;
     request.name = takes.name;
     request.calibration = takes.calibration;
+    if (takes.microphone)
+        request.microphone = takes.microphone->table;
     for (const std::filesystem::path& file : takes.audioFiles) {
         auto audio = files::readAudioFile(file);
         if (!audio)
@@ -40,7 +34,11 @@ dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes)
             return audio.unexpected();
         request.noise = measure::Recording {takes.noise->filename().string(), *std::move(audio)};
     }
-    return measure::measureResponse(request);
+    auto response = measure::measureResponse(request);
+    if (response && takes.microphone)
+        response->remarks.insert(response->remarks.end(), takes.microphone->remarks.begin(),
+                                 takes.microphone->remarks.end());
+    return response;
 }
 
 dsp::Result<measure::CalibrationRecord> readCalibrationTake(const std::filesystem::path& audioFile,
@@ -88,51 +86,6 @@ std::optional<measure::CalibrationRecord> latestCalibration(const std::filesyste
         }
     }
     return latest;
-}
-
-std::string trustWords(const measure::Response& response)
-{
-    const measure::BandConfidence* lowest = nullptr;
-    const measure::BandConfidence* highest = nullptr;
-    std::size_t numTrusted = 0;
-    for (const measure::BandConfidence& band : response.bands)
-        if (band.trusted) {
-            lowest = lowest == nullptr ? &band : lowest;
-            highest = &band;
-            ++numTrusted;
-        }
-    const std::string snr = "SNR at least " + report::numberText(response.snrDb, 0) + " dB";
-    if (lowest == nullptr)
-        return snr + ", no band can be trusted";
-    std::string words = snr + ", trusted from " + report::frequencyWords(lowest->frequencyHz)
-                        + " to " + report::frequencyWords(highest->frequencyHz);
-    const auto span = static_cast<std::size_t>(highest - lowest) + 1;
-    if (numTrusted < span)
-        words += " except in " + std::to_string(span - numTrusted) + " bands between";
-    return words;
-}
-
-gui::MeasuredView makeMeasuredView(const measure::Response& response)
-{
-    gui::MeasuredView view;
-    view.name = toText(response.name);
-    view.engine = response.state.engine;
-    view.numTakes = response.numTakes;
-    view.snrDb = response.snrDb;
-    view.bands = response.bands;
-    for (int point = 0;; ++point) {
-        const double frequencyHz =
-            response.fromHz * std::exp2(static_cast<double>(point) / pointsPerOctave);
-        if (frequencyHz > std::min(response.toHz, 0.45 * response.sampleRate))
-            break;
-        view.frequenciesHz.push_back(frequencyHz);
-    }
-    view.levelsDb = response.magnitudeDb(view.frequenciesHz, smoothingPerOctave);
-    std::string words = trustWords(response);
-    for (const std::string& remark : response.remarks)
-        words += ". " + remark;
-    view.words = toText(words);
-    return view;
 }
 
 dsp::Result<job::AddedState> addStateToJob(const std::filesystem::path& folder,

@@ -3,7 +3,7 @@
 #include "Core/Job/Job.h"
 #include "Core/Measure/CalibrationRecord.h"
 #include "Core/Measure/Measurement.h"
-#include "Gui/BenchModel.h"
+#include "Plugin/MicrophoneChoice.h"
 
 #include <filesystem>
 #include <optional>
@@ -18,6 +18,7 @@ struct TakesToMeasure {
     std::optional<std::filesystem::path> noise;    ///< A take of the place without the track.
     signals::SignalDescription track;
     std::optional<measure::Calibration> calibration;
+    std::optional<MicrophoneCorrection> microphone;
     measure::BikeState state;
     std::string name;
 };
@@ -37,12 +38,6 @@ readCalibrationTake(const std::filesystem::path& audioFile, double calibratorSpl
 [[nodiscard]] std::optional<measure::CalibrationRecord>
 latestCalibration(const std::filesystem::path& folder, const std::string& chain,
                   const std::filesystem::path& except);
-
-/** A response as the screens show it. */
-[[nodiscard]] gui::MeasuredView makeMeasuredView(const measure::Response& response);
-
-/** "SNR 34 dB, trusted from 40 Hz to 16 kHz", or that no band can be trusted. */
-[[nodiscard]] std::string trustWords(const measure::Response& response);
 
 /** Adds a measured state, and a candidate if there is room for one, to the job in a folder; where
     there is no job yet, one is made that is named after the folder. */

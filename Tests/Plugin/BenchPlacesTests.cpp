@@ -35,6 +35,16 @@ juce::Component& titled(juce::Component& component, const juce::String& title)
     return *found;
 }
 
+/** The part of the window that is of a kind. */
+template <typename Part>
+Part& partOf(juce::Component& component)
+{
+    auto* const found = dynamic_cast<Part*>(find(
+        component, [](juce::Component& each) { return dynamic_cast<Part*>(&each) != nullptr; }));
+    REQUIRE(found != nullptr);
+    return *found;
+}
+
 bool isSeen(const juce::Component& component)
 {
     for (const juce::Component* each = &component; each->getParentComponent() != nullptr;
@@ -127,12 +137,18 @@ TEST_CASE("Controls of the bench stay apart and inside the window at every size"
     Window window;
     window.bench.makeUpTakes();
     for (const gui::Place place : gui::allPlaces)
-        for (const bool showsTakes : {false, true})
+        for (const auto& [panel, aspect] :
+             {std::pair {gui::BikePanel::analyser, gui::MeasuredAspect::curve},
+              std::pair {gui::BikePanel::curves, gui::MeasuredAspect::curve},
+              std::pair {gui::BikePanel::curves, gui::MeasuredAspect::distortion},
+              std::pair {gui::BikePanel::curves, gui::MeasuredAspect::confidence},
+              std::pair {gui::BikePanel::microphone, gui::MeasuredAspect::curve}})
             for (const auto& [width, height] : {std::pair {1024, 700}, std::pair {1280, 720},
                                                 std::pair {1920, 1080}, std::pair {3840, 2160}}) {
                 window.editor.setSize(width, height);
                 window.editor.goTo(place);
-                dynamic_cast<gui::BikePlace&>(titled(window.editor, "Bike")).showTakes(showsTakes);
+                window.editor.bike()->showPanel(panel);
+                window.editor.bike()->showAspect(aspect);
                 std::vector<juce::Component*> all;
                 test::collectControls(window.editor, all);
                 std::vector<juce::Component*> controls;
@@ -188,6 +204,15 @@ TEST_CASE("The Bike place tells the bench what is recorded, and shows what came 
     profile.onTextChange();
     CHECK(window.bench.current.words.profile == "Touring");
     CHECK(window.bench.current.words.place == "rider's head");
+    CHECK(window.bench.current.words.speakers == measure::SpeakerGroup::all);
+    auto& bike = *window.editor.bike();
+    auto& speakers = dynamic_cast<juce::ComboBox&>(titled(bike, "Speakers that play"));
+    REQUIRE(speakers.getNumItems() == static_cast<int>(measure::allSpeakerGroups.size()));
+    for (const measure::SpeakerGroup group : measure::allSpeakerGroups) {
+        speakers.setSelectedItemIndex(static_cast<int>(group), juce::sendNotificationSync);
+        CHECK(window.bench.current.words.speakers == group);
+        CHECK(speakers.getText().equalsIgnoreCase(juce::String(measure::speakerGroupWords(group))));
+    }
 
     auto& record = dynamic_cast<juce::TextButton&>(titled(window.editor, "Record take"));
     CHECK(record.isEnabled());
@@ -206,6 +231,98 @@ TEST_CASE("The Bike place tells the bench what is recorded, and shows what came 
     CHECK(list.getModel()->getNumRows() == 4);
     list.getModel()->returnKeyPressed(0);
     CHECK_FALSE(window.bench.current.takes[0].used);
+}
+
+TEST_CASE("Choices of the analyser, of curves and of the microphone reach the bench",
+          "[plugin][editor]")
+{
+    Window window;
+    window.bench.makeUpTakes();
+    window.bench.current.input.open = true;
+    window.bench.current.analyser.binHz = 11.71875;
+    window.bench.current.analyser.noiseBandwidthHz = 17.578125;
+    window.editor.goTo(gui::Place::bike);
+    const auto choose = [&](const char* title, int index) {
+        auto& box = dynamic_cast<juce::ComboBox&>(titled(window.editor, title));
+        box.setSelectedItemIndex(index, juce::dontSendNotification);
+        box.onChange();
+        window.editor.refresh();
+    };
+    auto& store = dynamic_cast<juce::Button&>(titled(window.editor, "Store trace"));
+    for (std::size_t index = 0; index < gui::analyserFftChoices.size(); ++index) {
+        choose("Band width", 4 + static_cast<int>(index));
+        CHECK(window.bench.analyserFft == gui::analyserFftChoices[index]);
+    }
+    CHECK(partOf<gui::AnalyserPanel>(window.editor).getDescription().contains("17.58 Hz wide"));
+    CHECK_FALSE(store.isEnabled());
+    choose("Band width", 2);
+    CHECK(window.bench.analyserFft == 0);
+    CHECK(window.bench.analyserBands == 12);
+    CHECK(store.isEnabled());
+
+    choose("Smoothing", 5);
+    CHECK(window.bench.current.curveDisplay.smoothing == gui::CurveSmoothing::asHeard);
+    choose("Window", 3);
+    CHECK(window.bench.current.curveDisplay.window == gui::CurveWindow::milliseconds);
+    CHECK(window.bench.current.curveDisplay.windowMs == 20.0);
+    CHECK(window.bench.current.curveDisplay.smoothing == gui::CurveSmoothing::asHeard);
+    choose("Window", 8);
+    CHECK(window.bench.current.curveDisplay.window == gui::CurveWindow::cycles);
+    CHECK(window.bench.current.curveDisplay.windowCycles == 8.0);
+    choose("Window", 0);
+    CHECK(window.bench.current.curveDisplay.window == gui::CurveWindow::whole);
+
+    choose("Microphone stands at", 1);
+    CHECK(window.bench.current.microphone.incidence == measure::Incidence::ninetyDegrees);
+    window.bench.current.microphone.ninetyDegreesFile = "side.txt";
+    window.editor.refresh();
+    auto& table =
+        dynamic_cast<juce::TextButton&>(titled(window.editor, "Microphone table, 90 degrees"));
+    CHECK(table.getButtonText() == "side.txt");
+    dynamic_cast<juce::Button&>(titled(window.editor, "Forget table, 90 degrees")).onClick();
+    CHECK(window.bench.current.microphone.ninetyDegreesFile.isEmpty());
+}
+
+TEST_CASE("Curve, distortion and confidence are drawn and described, a job's state is not added "
+          "again",
+          "[plugin][editor]")
+{
+    for (const bool light : {false, true}) {
+        Window window;
+        window.model.light = light;
+        window.bench.makeUpTakes();
+        window.editor.goTo(gui::Place::bike);
+        window.editor.bike()->showPanel(gui::BikePanel::curves);
+        auto& panel = partOf<gui::MeasuredPanel>(window.editor);
+        for (const auto& [title, words] :
+             {std::pair {"Curve", "saved as measured"}, std::pair {"Distortion", "(1.0 %)"},
+              std::pair {"Confidence", "time of arrival"}}) {
+            dynamic_cast<juce::Button&>(titled(panel, title)).onClick();
+            CHECK(panel.getDescription().contains(words));
+            CHECK(isSeen(titled(panel, "Smoothing")) == (juce::String(title) == "Curve"));
+            CHECK(test::countColours(panel.createComponentSnapshot(panel.getLocalBounds())) > 30);
+        }
+        auto sides = std::make_shared<gui::SpeakersView>();
+        sides->groupWords = "By speakers: left, right.";
+        sides->matchWords = "The right against the left: made up.";
+        sides->warning = "Warning: made up.";
+        window.bench.current.speakers = std::move(sides);
+        window.editor.refresh();
+        for (const auto& [title, words] :
+             {std::pair {"Curve", "Warning: made up."},
+              std::pair {"Confidence", "Warning: made up. The right against the left: made up. By "
+                                       "speakers: left, right. "}}) {
+            dynamic_cast<juce::Button&>(titled(panel, title)).onClick();
+            CHECK(panel.getDescription().contains(words));
+        }
+        auto& add = dynamic_cast<juce::Button&>(titled(panel, "Add to job"));
+        CHECK(add.isEnabled());
+        auto inJob = std::make_shared<gui::MeasuredView>(*window.bench.current.measured[0]);
+        inJob->isInJob = true;
+        window.bench.current.measured[0] = std::move(inJob);
+        window.editor.refresh();
+        CHECK_FALSE(add.isEnabled());
+    }
 }
 
 TEST_CASE("Places are drawn in both looks", "[plugin][editor]")

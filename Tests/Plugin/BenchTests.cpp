@@ -1,138 +1,24 @@
-#include "Core/Dsp/RandomSource.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Job/Job.h"
 #include "Core/Signals/TrackSet.h"
-#include "Plugin/Bench.h"
 #include "Plugin/Paths.h"
-#include "Support/SimulatedDevice.h"
-#include "Support/TemporaryFolder.h"
+#include "Support/BenchRig.h"
 
 #include <catch2/catch.hpp>
 
-#include <chrono>
 #include <cmath>
 #include <numbers>
 #include <thread>
 
 using namespace saddletone;
 using plugin::Bench;
+using Session = test::BenchRig;
+using test::SimulatedRoom;
 
 namespace {
 
-constexpr double rate = 48000.0;
-
-/** A first-order low-pass with a gain, and noise: H = g (1 - a) / (1 - a z^-1). */
-struct SimulatedRoom {
-    double gain = 1.0;
-    double cornerHz = 2000.0;
-    double noiseRms = 1e-5;
-
-    [[nodiscard]] double pole() const
-    {
-        return std::exp(-2.0 * std::numbers::pi * cornerHz / rate);
-    }
-
-    [[nodiscard]] double levelDb(double frequencyHz) const
-    {
-        const std::complex<double> delay =
-            std::polar(1.0, -2.0 * std::numbers::pi * frequencyHz / rate);
-        return dsp::amplitudeToDb(std::abs(gain * (1.0 - pole()) / (1.0 - pole() * delay)));
-    }
-
-    [[nodiscard]] test::Room make(std::uint64_t seed) const
-    {
-        return [settings = *this, state = 0.0,
-                random = dsp::RandomSource(seed)](float sample) mutable {
-            state += (1.0 - settings.pole()) * (static_cast<double>(sample) - state);
-            return static_cast<float>(settings.gain * state
-                                      + settings.noiseRms * random.nextGaussian());
-        };
-    }
-};
-
-/** The bench on a simulated device, as the standalone has it. */
-struct Session {
-    test::TemporaryFolder folder;
-    juce::AudioDeviceManager devices;
-    juce::File openJob;
-    int numPauses = 0;
-    std::unique_ptr<Bench> bench;
-
-    Session()
-    {
-        devices.addAudioDeviceType(std::make_unique<test::SimulatedDeviceType>(rate));
-        REQUIRE(devices.initialise(0, 2, nullptr, true).isEmpty());
-        Bench::Surroundings surroundings;
-        surroundings.openJobFolder = [this] { return openJob; };
-        surroundings.openJob = [this](const juce::File& job) { openJob = job; };
-        surroundings.pauseAudition = [this] { ++numPauses; };
-        surroundings.takesFolder = plugin::toFile(folder / "takes");
-        bench = std::make_unique<Bench>(devices, nullptr, std::move(surroundings));
-        devices.addAudioCallback(&bench->device());
-    }
-
-    ~Session() { devices.removeAudioCallback(&bench->device()); }
-
-    [[nodiscard]] test::SimulatedDevice& device() const
-    {
-        auto* const current = dynamic_cast<test::SimulatedDevice*>(devices.getCurrentAudioDevice());
-        REQUIRE(current != nullptr);
-        return *current;
-    }
-
-    /** Waits for the bench's threads without running the device. */
-    void settle() const
-    {
-        const auto giveUp = std::chrono::steady_clock::now() + std::chrono::seconds(60);
-        do {
-            std::this_thread::sleep_for(std::chrono::milliseconds(5));
-            bench->update();
-        } while (bench->isBusy() && std::chrono::steady_clock::now() < giveUp);
-        REQUIRE_FALSE(bench->isBusy());
-    }
-
-    /** Opens the input that the room is heard on. */
-    void openInput() const
-    {
-        bench->enterPlace(gui::Place::bike);
-        bench->chooseInput(0, test::SimulatedDevice::roomInput);
-        bench->openInput();
-        REQUIRE(bench->benchSnapshot().input.open);
-    }
-
-    /** Records the sweep played by this computer through a room. */
-    void recordSweep(const SimulatedRoom& room, measure::EngineState engine,
-                     const juce::String& place, std::uint64_t seed) const
-    {
-        device().setRoom(room.make(seed));
-        gui::TakeWords words;
-        words.profile = "Touring";
-        words.engine = engine;
-        words.place = place;
-        words.playsHere = true;
-        bench->setTakeWords(words);
-        device().run(2.5); // fills the pre-roll
-        const std::size_t numBefore = bench->benchSnapshot().takes.size();
-        bench->recordTake();
-        for (int wait = 0;
-             wait < 2000
-             && bench->benchSnapshot().capture.state != measure::CaptureState::recording;
-             ++wait) {
-            std::this_thread::sleep_for(std::chrono::milliseconds(5));
-            bench->update();
-        }
-        // No faster than the recorder's thread takes the audio out.
-        for (double done = 0.0; done < 40.0 && bench->benchSnapshot().takes.size() == numBefore;
-             done += 0.25) {
-            device().run(0.25);
-            std::this_thread::sleep_for(std::chrono::milliseconds(20));
-            bench->update();
-        }
-        settle();
-        REQUIRE(bench->benchSnapshot().takes.size() == numBefore + 1);
-    }
-};
+constexpr double rate = test::benchSampleRate;
 
 float peakOf(const std::vector<float>& samples)
 {

@@ -95,21 +95,6 @@ def write_state(folder, rate, impulse):
     return path
 
 
-def cookbook(kind, frequency, q, gain_db, rate):
-    """Peaking filter or shelf from its analogue prototype (R. Bristow-Johnson's cookbook), brought
-    to the sample rate by scipy's bilinear transform with the frequency kept."""
-    a = 10.0 ** (gain_db / 40.0)
-    root = math.sqrt(a) / q
-    prototypes = {
-        "peaking": ([1.0, a / q, 1.0], [1.0, 1.0 / (a * q), 1.0]),
-        "low-shelf": ([a, a * root, a * a], [a, root, 1.0]),
-        "high-shelf": ([a * a, a * root, a], [1.0, root, a]),
-    }
-    b, a = prototypes[kind]
-    # The transform puts s = 2 fs (z - 1) / (z + 1); s is 1 at the frequency.
-    return signal.bilinear(b, a, fs=0.5 / math.tan(math.pi * frequency / rate))
-
-
 class PinkNoise(unittest.TestCase):
     """`signal pink` against Welch's spectrum and a periodogram."""
 
@@ -145,76 +130,6 @@ class PinkNoise(unittest.TestCase):
                 )
                 deviation = levels - np.mean(levels)
                 self.assertLess(np.max(np.abs(deviation)), 0.3, f"{rate} Hz: {deviation}")
-
-
-class PredictedTuning(unittest.TestCase):
-    """The response of filters in `predict` against scipy's designs and freqz."""
-
-    filters = [
-        {"type": "peaking", "frequencyHz": 120.0, "q": 1.4, "gainDb": -5.5},
-        {"type": "peaking", "frequencyHz": 3150.0, "q": 6.0, "gainDb": 4.0},
-        {"type": "low-shelf", "frequencyHz": 90.0, "q": 0.7071, "gainDb": 6.0},
-        {"type": "high-shelf", "frequencyHz": 8000.0, "q": 0.6, "gainDb": -4.0},
-        {"type": "high-pass", "frequencyHz": 80.0, "order": 4},
-        {"type": "low-pass", "frequencyHz": 9000.0, "order": 3},
-        {"type": "high-pass", "frequencyHz": 60.0, "order": 8, "alignment": "linkwitz-riley"},
-        {"type": "low-pass", "frequencyHz": 2500.0, "order": 4, "alignment": "linkwitz-riley"},
-        {"type": "gain", "gainDb": -3.25},
-    ]
-
-    @staticmethod
-    def expected(element, frequency, rate):
-        kind = element["type"]
-        if kind == "gain":
-            return np.full_like(frequency, 10.0 ** (element["gainDb"] / 20.0))
-        if kind in ("high-pass", "low-pass"):
-            twice = element.get("alignment") == "linkwitz-riley"
-            order = element["order"] // 2 if twice else element["order"]
-            sections = signal.butter(
-                order, element["frequencyHz"], kind.replace("-", ""), fs=rate, output="sos"
-            )
-            response = np.abs(signal.sosfreqz(sections, worN=frequency, fs=rate)[1])
-            return response**2 if twice else response
-        b, a = cookbook(kind, element["frequencyHz"], element["q"], element["gainDb"], rate)
-        return np.abs(signal.freqz(b, a, worN=frequency, fs=rate)[1])
-
-    def predict(self, folder, rate, elements):
-        impulse = np.zeros(4096)
-        impulse[0] = 1.0
-        state = write_state(folder, rate, impulse)
-        tuning = folder / "tuning.json"
-        document = {
-            "kind": "saddletone-tuning",
-            "schemaVersion": 1,
-            "chains": [{"group": "all", "elements": elements}],
-        }
-        tuning.write_text(json.dumps(document), encoding="utf-8")
-        table = folder / "table.csv"
-        run("predict", "--measured", state, "--tuning", tuning, "--table", table)
-        return read_table(table)
-
-    def test_every_filter_has_the_response_that_scipy_gives_it(self):
-        for rate in (44100, 48000, 96000):
-            for element in self.filters:
-                with self.subTest(rate=rate, element=element), tempfile.TemporaryDirectory() as folder:
-                    table = self.predict(Path(folder), rate, [element])
-                    frequency = table["frequency_hz"]
-                    self.assertGreater(len(frequency), 200)
-                    expected = 20.0 * np.log10(self.expected(element, frequency, rate))
-                    # The table has four decimals, also of the frequency.
-                    error = np.max(np.abs(table["tuning_db"] - expected))
-                    self.assertLess(error, 1e-3)
-
-    def test_a_chain_is_the_product_of_its_filters(self):
-        with tempfile.TemporaryDirectory() as folder:
-            table = self.predict(Path(folder), 48000, self.filters)
-            expected = np.ones(len(table))
-            for element in self.filters:
-                expected = expected * self.expected(element, table["frequency_hz"], 48000)
-            error = table["tuning_db"] - 20.0 * np.log10(expected)
-            self.assertLess(np.max(np.abs(error)), 2e-3)
-            # The impulse is a single one, so the prediction is the tuning.
-            self.assertLess(np.max(np.abs(table["level_db"] - table["tuning_db"])), 2e-3)
 
 
 class SimulatedBike:

@@ -15,9 +15,14 @@ std::shared_ptr<const gui::MeasuredView> makeUpState(const juce::String& name,
     gui::MeasuredView view;
     view.name = name;
     view.engine = engine;
+    view.source = "2 takes";
     view.numTakes = 2;
     view.snrDb = 28.0;
-    view.words = "SNR at least 28 dB, trusted from 50 Hz to 12.5 kHz";
+    view.words = "SNR at least 28 dB, trusted from 50 Hz to 12.5 kHz.";
+    view.displayWords = "Shown smoothed over 1/12 octave, whole response; saved as measured.";
+    view.distortionWords = "At 1 kHz: 2nd -40.0 dB (1.0 %), 3rd -52.0 dB (0.25 %).";
+    view.confidenceWords = "SNR at least 28 dB. Its time of arrival is not known.";
+    view.referenceDb = -20.0;
     for (double frequencyHz = 20.0; frequencyHz < 20000.0; frequencyHz *= 1.03) {
         view.frequenciesHz.push_back(frequencyHz);
         view.levelsDb.push_back(-20.0 + tiltDb * std::log2(frequencyHz / 1000.0)
@@ -29,7 +34,17 @@ std::shared_ptr<const gui::MeasuredView> makeUpState(const juce::String& name,
         confidence.levelDb = -20.0 + tiltDb * std::log2(confidence.frequencyHz / 1000.0);
         confidence.snrDb = band < 17 ? 8.0 : 30.0;
         confidence.trusted = band >= 17 && band <= 41;
+        confidence.interval95Db = 1.5;
+        confidence.spreadDb = 0.5;
         view.bands.push_back(confidence);
+    }
+    for (int order = 2; order <= 5; ++order) {
+        measure::HarmonicOrder harmonic;
+        harmonic.order = order;
+        for (int band = 15; band <= 40; ++band)
+            harmonic.levels.push_back({std::pow(10.0, band / 10.0), -20.0 * order + band * 0.3,
+                                       band < 20 ? -20.0 : -70.0});
+        view.distortion.push_back(std::move(harmonic));
     }
     return std::make_shared<const gui::MeasuredView>(std::move(view));
 }

@@ -116,7 +116,12 @@ public:
     void openInput() override { current.input.open = true; }
     void closeInput() override { current.input.open = false; }
     void resetClip() override { current.input.clipHeld = false; }
-    void setAnalyserBands(int bandsPerOctave) override { analyserBands = bandsPerOctave; }
+    void setAnalyserBands(int bandsPerOctave) override
+    {
+        analyserBands = bandsPerOctave;
+        analyserFft = 0;
+    }
+    void setAnalyserFft(std::size_t fftSize) override { analyserFft = fftSize; }
     void setAnalyserParameters(const measure::AnalyserParameters& parameters) override
     {
         analyserParameters = parameters;
@@ -134,6 +139,21 @@ public:
         current.takes[index].used = shouldBeUsed;
     }
     void showMeasured(std::size_t index) override { current.shownMeasured = index; }
+    void setCurveDisplay(const gui::CurveDisplay& display) override
+    {
+        current.curveDisplay = display;
+    }
+    void importMeasured(const juce::File&, gui::ImportKind) override {}
+    void chooseMicrophoneCurve(measure::Incidence incidence, const juce::File& file) override
+    {
+        (incidence == measure::Incidence::zeroDegrees ? current.microphone.zeroDegreesFile
+                                                      : current.microphone.ninetyDegreesFile) =
+            file.getFileName();
+    }
+    void setMicrophoneIncidence(measure::Incidence incidence) override
+    {
+        current.microphone.incidence = incidence;
+    }
     void addToJob(const juce::File&) override {}
     bool hasOpenJob() override { return true; }
 
@@ -144,6 +164,7 @@ public:
     gui::Place place = gui::Place::listen;
     bool agreed = false;
     int analyserBands = 3;
+    std::size_t analyserFft = 0; ///< 0: bands are shown.
     measure::AnalyserParameters analyserParameters;
 };
 

@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/RandomSource.h"
 #include "Core/Files/AudioFile.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <catch2/catch.hpp>
 

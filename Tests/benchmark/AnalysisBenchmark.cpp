@@ -18,7 +18,9 @@
 #include <iostream>
 #include <map>
 #include <memory>
+#include <span>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include <benchmark/benchmark.h>
@@ -194,8 +196,7 @@ int main(int argc, char** argv)
         [&] { benchmark::DoNotOptimize(valueOf(files::readAudioFile(material.recordingFile))); });
     add("bands", [&] { bands = measure::analyseBands(material.audio, 3, dsp::Weighting::z); });
     add("markers", [&] {
-        const std::vector<double> samples(material.audio.channels[0].begin(),
-                                          material.audio.channels[0].end());
+        const std::span<const float> samples = material.audio.channels[0];
         benchmark::DoNotOptimize(
             valueOf(measure::findMarkers(samples, sampleRate, material.track, "recording.wav")));
     });
@@ -208,8 +209,10 @@ int main(int argc, char** argv)
         return 0;
     }
 
-    std::printf("\nBest of %d, one stereo recording of %.0f s at 48 kHz:\n", numRepetitions,
-                recordingSeconds);
+    std::printf(
+        "\nBest of %d, one stereo recording of %.0f s at 48 kHz, up to %u threads on either "
+        "side:\n",
+        numRepetitions, recordingSeconds, std::thread::hardware_concurrency());
     std::printf("  %-10s %14s %14s %8s\n", "step", "Saddletone ms", "scipy ms", "ratio");
     double ours = 0.0;
     double theirs = 0.0;

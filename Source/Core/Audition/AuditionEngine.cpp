@@ -152,7 +152,7 @@ AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candid
     request.wind = scene.wind;
     request.helmet = scene.helmet;
     request.pinkDbfsA = scene.pinkDbfsA;
-    request.reference = scene.candidates.front().level;
+    request.reference = scene.reference ? scene.reference->level : scene.candidates.front().level;
     request.candidate = candidate.level;
     request.matchGainDb = candidate.matchGainDb;
     request.match = parameters.match;
@@ -232,6 +232,10 @@ void AuditionEngine::beginFade(const AuditionScene* scene, std::size_t candidate
     next.candidate = candidate;
     for (std::size_t stage = 0; stage < partitionLayout.stages.size(); ++stage)
         computeTail(next, stage);
+    const SceneCandidate* const from = voices[activeVoice].playing();
+    const SceneCandidate* const to = next.playing();
+    fadesAlike =
+        from != nullptr && to != nullptr && from->kinship != 0 && from->kinship == to->kinship;
     activeVoice = 1 - activeVoice;
     fading = true;
     fadePosition = 0;
@@ -246,6 +250,11 @@ void AuditionEngine::finishFade() noexcept
         retire(old.scene);
     old.scene = nullptr;
     fading = false;
+}
+
+float AuditionEngine::fadeGain(std::size_t position) const noexcept
+{
+    return fadesAlike ? fadeIn[position] * fadeIn[position] : fadeIn[position];
 }
 
 std::size_t AuditionEngine::numFreeRetiredPlaces() const noexcept
@@ -325,13 +334,13 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
     for (std::size_t ear = 0; ear < numEars; ++ear)
         for (std::size_t frame = 0; frame < numFrames; ++frame)
             pieceOutput[ear][frame] =
-                pieceVoice[ear][frame] * (fading ? fadeIn[fadePosition + frame] : 1.0F);
+                pieceVoice[ear][frame] * (fading ? fadeGain(fadePosition + frame) : 1.0F);
     if (fading) {
         renderVoice(voices[1 - activeVoice], positionsBefore, numFrames);
         for (std::size_t ear = 0; ear < numEars; ++ear)
             for (std::size_t frame = 0; frame < numFrames; ++frame)
                 pieceOutput[ear][frame] +=
-                    pieceVoice[ear][frame] * fadeIn[fadeLength - 1 - fadePosition - frame];
+                    pieceVoice[ear][frame] * fadeGain(fadeLength - 1 - fadePosition - frame);
     }
 
     const bool noiseHeard = noiseGain.current() != 0.0 || noiseGain.isMoving();

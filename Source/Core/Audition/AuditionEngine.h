@@ -27,9 +27,11 @@ enum class Monitor {
 
 /** Plays programme through one of up to eight candidates with ride noise, in real time.
 
-    Zero latency. Candidates share one history of the programme, so a switch is a 20 ms
-    equal-power fade between complete tails. The ceiling is always last. For a given seed, scene
-    and parameters the output is the same, to the bit, however the stream is cut. */
+    Zero latency. Candidates share one history of the programme, so a switch is a 20 ms fade between
+    complete tails: of equal power, or of equal gain between candidates that sound alike (see
+    SceneCandidate::kinship), which would otherwise swell by 3 dB. The ceiling is always last. For a
+    given seed, scene and parameters the output is the same, to the bit, however the stream is
+    cut. */
 class AuditionEngine {
 public:
     struct Settings {
@@ -116,6 +118,7 @@ private:
     void startSwitches() noexcept;
     void beginFade(const AuditionScene* scene, std::size_t candidate) noexcept;
     void finishFade() noexcept;
+    [[nodiscard]] float fadeGain(std::size_t position) const noexcept;
     [[nodiscard]] std::size_t numFreeRetiredPlaces() const noexcept;
     void retire(const AuditionScene* scene) noexcept;
     void computeTail(Voice& voice, std::size_t stage) noexcept;
@@ -137,8 +140,9 @@ private:
 
     std::array<Voice, 2> voices;
     std::size_t activeVoice = 0;
-    std::vector<float> fadeIn; // equal-power rise, one value a frame
+    std::vector<float> fadeIn; // equal-power rise, one value a frame; its square adds up to one
     std::size_t fadePosition = 0;
+    bool fadesAlike = false;
     bool fading = false;
 
     ride::WindNoise windNoise;

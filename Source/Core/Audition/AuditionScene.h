@@ -5,7 +5,9 @@
 
 #include <array>
 #include <cstddef>
+#include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -20,12 +22,25 @@ struct SceneCandidate {
     std::array<std::array<std::shared_ptr<const PartitionedKernel>, numEars>, numEars> kernels;
     ProgrammeLevel level;
     double matchGainDb = 0.0; ///< Brings the candidate to the loudness of the first.
+    /** Candidates of the same number other than 0 come from one measurement and sound alike: from
+        one to the other the engine fades with gains that add up to one. */
+    std::uint64_t kinship = 0;
+};
+
+/** What the levels of a scene's candidates refer to: its first candidate, as it is when the scene
+    is built, or another one that the request names. */
+struct SceneReference {
+    ProgrammeLevel level;
+    double loudnessDb = 0.0; ///< At the head, re the loudness of the reference programme.
+
+    bool operator==(const SceneReference&) const = default;
 };
 
 /** Everything of an audition that has to be built off the audio thread. Immutable once it has
     been handed to an engine; its kernels must have been made for that engine's layout. */
 struct AuditionScene {
-    std::vector<SceneCandidate> candidates; ///< At most maxCandidates.
+    std::vector<SceneCandidate> candidates;  ///< At most maxCandidates.
+    std::optional<SceneReference> reference; ///< Nothing: the level of the first candidate.
     ride::Helmet helmet = ride::Helmet::fullFace;
     ride::WindModel wind;
     double pinkDbfsA = -20.0; ///< A-weighted level of the reference programme itself.

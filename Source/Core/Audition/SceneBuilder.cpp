@@ -56,6 +56,50 @@ double kernelLoudnessLufs(const std::vector<float>& left, const std::vector<floa
                              + dsp::dbToPower(referenceLoudnessLufs(right, sampleRate))));
 }
 
+struct Sides {
+    std::vector<float> left;
+    std::vector<float> right;
+};
+
+dsp::Result<Sides> buildSides(const CandidateRequest& candidate, ride::Helmet helmet,
+                              double sampleRate, std::size_t maxTaps)
+{
+    auto left = buildKernelTaps(candidate, tuning::OutputGroup::left, helmet, sampleRate, maxTaps);
+    if (!left)
+        return left.unexpected();
+    auto right =
+        buildKernelTaps(candidate, tuning::OutputGroup::right, helmet, sampleRate, maxTaps);
+    if (!right)
+        return right.unexpected();
+    return Sides {*std::move(left), *std::move(right)};
+}
+
+dsp::Result<SceneReference> makeReference(const CandidateRequest& candidate, ride::Helmet helmet,
+                                          double assumedProgrammeSplDba, std::size_t maxTaps,
+                                          double sampleRate)
+{
+    SceneReference reference;
+    if (candidate.response.hasCalibration) {
+        reference.level.source = LevelSource::measured;
+        reference.level.splAtFullScaleDb = candidate.response.calibration.splAtFullScaleDb();
+    } else {
+        // The level is set for the place of the head without a helmet.
+        const auto bare = buildSides(candidate, ride::Helmet::none, sampleRate, maxTaps);
+        if (!bare)
+            return bare.unexpected();
+        reference.level.splAtFullScaleDb =
+            assumedProgrammeSplDba - kernelLevelDbfsA(bare->left, bare->right, sampleRate);
+    }
+    const auto heard = buildSides(candidate, helmet, sampleRate, maxTaps);
+    if (!heard)
+        return heard.unexpected();
+    reference.level.splDba =
+        kernelLevelDbfsA(heard->left, heard->right, sampleRate) + reference.level.splAtFullScaleDb;
+    reference.loudnessDb = kernelLoudnessLufs(heard->left, heard->right, sampleRate)
+                           + reference.level.splAtFullScaleDb;
+    return reference;
+}
+
 } // namespace
 
 dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate,
@@ -67,6 +111,10 @@ dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidat
         return dsp::fail(dsp::ErrorCode::malformed,
                          "candidate '" + candidate.name
                              + "' has no impulse response; measure its state first");
+
+    if (const auto applies = tuning::checkApplies(candidate.tuning, side); !applies)
+        return dsp::fail(applies.error().code,
+                         "candidate '" + candidate.name + "': " + applies.error().message);
 
     const auto before =
         static_cast<std::size_t>(std::lround(secondsBeforeArrival * response.sampleRate));
@@ -102,6 +150,34 @@ dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidat
     return result;
 }
 
+dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
+                                           const SceneReference& reference, ride::Helmet helmet,
+                                           const PartitionLayout& layout, double sampleRate)
+{
+    const auto sides = buildSides(candidate, helmet, sampleRate, layout.maxTaps());
+    if (!sides)
+        return sides.unexpected();
+    SceneCandidate built;
+    built.name = candidate.name;
+    built.kernels[0][0] = std::make_shared<const PartitionedKernel>(layout, sides->left);
+    built.kernels[1][1] = std::make_shared<const PartitionedKernel>(layout, sides->right);
+    if (candidate.response.hasCalibration) {
+        built.level.source = LevelSource::measured;
+        built.level.splAtFullScaleDb = candidate.response.calibration.splAtFullScaleDb();
+    } else {
+        // The same recorder gain as for the reference is the best guess there is.
+        built.level.source = LevelSource::assumed;
+        built.level.splAtFullScaleDb = reference.level.splAtFullScaleDb;
+    }
+    built.level.splDba =
+        kernelLevelDbfsA(sides->left, sides->right, sampleRate) + built.level.splAtFullScaleDb;
+    // At the head, as recordings may differ in what their full scale stands for.
+    const double loudnessDb =
+        kernelLoudnessLufs(sides->left, sides->right, sampleRate) + built.level.splAtFullScaleDb;
+    built.matchGainDb = reference.loudnessDb - loudnessDb;
+    return built;
+}
+
 dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const PartitionLayout& layout,
                                       double sampleRate)
 {
@@ -119,49 +195,17 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
     const std::array<float, 1> unity {1.0F};
     scene.pinkDbfsA = referenceLevelDbfsA(unity, sampleRate);
 
-    double firstBareDbfsA = 0.0;
-    double firstLoudness = 0.0;
+    const auto reference =
+        makeReference(request.reference ? *request.reference : request.candidates.front(),
+                      request.helmet, request.assumedProgrammeSplDba, layout.maxTaps(), sampleRate);
+    if (!reference)
+        return reference.unexpected();
+    scene.reference = *reference;
     for (const CandidateRequest& candidate : request.candidates) {
-        // The level is set, or calibrated, for the place of the head without a helmet.
-        const auto bareLeft = buildKernelTaps(candidate, tuning::OutputGroup::left,
-                                              ride::Helmet::none, sampleRate, layout.maxTaps());
-        const auto bareRight = buildKernelTaps(candidate, tuning::OutputGroup::right,
-                                               ride::Helmet::none, sampleRate, layout.maxTaps());
-        const auto left = buildKernelTaps(candidate, tuning::OutputGroup::left, request.helmet,
-                                          sampleRate, layout.maxTaps());
-        const auto right = buildKernelTaps(candidate, tuning::OutputGroup::right, request.helmet,
-                                           sampleRate, layout.maxTaps());
-        for (const auto* taps : {&bareLeft, &bareRight, &left, &right})
-            if (!*taps)
-                return taps->unexpected();
-        const double bareDbfsA = kernelLevelDbfsA(*bareLeft, *bareRight, sampleRate);
-        const double heardDbfsA = kernelLevelDbfsA(*left, *right, sampleRate);
-        if (scene.candidates.empty())
-            firstBareDbfsA = bareDbfsA;
-
-        SceneCandidate built;
-        built.name = candidate.name;
-        built.kernels[0][0] = std::make_shared<const PartitionedKernel>(layout, *left);
-        built.kernels[1][1] = std::make_shared<const PartitionedKernel>(layout, *right);
-        if (candidate.response.hasCalibration) {
-            built.level.source = LevelSource::measured;
-            built.level.splAtFullScaleDb = candidate.response.calibration.splAtFullScaleDb();
-        } else {
-            // The same recorder gain as for the first is the best guess there is.
-            const bool firstMeasured = request.candidates.front().response.hasCalibration;
-            built.level.source = LevelSource::assumed;
-            built.level.splAtFullScaleDb = firstMeasured
-                                               ? scene.candidates.front().level.splAtFullScaleDb
-                                               : request.assumedProgrammeSplDba - firstBareDbfsA;
-        }
-        built.level.splDba = heardDbfsA + built.level.splAtFullScaleDb;
-        // At the head, as recordings may differ in what their full scale stands for.
-        const double loudness =
-            kernelLoudnessLufs(*left, *right, sampleRate) + built.level.splAtFullScaleDb;
-        if (scene.candidates.empty())
-            firstLoudness = loudness;
-        built.matchGainDb = firstLoudness - loudness;
-        scene.candidates.push_back(std::move(built));
+        auto built = buildCandidate(candidate, *reference, request.helmet, layout, sampleRate);
+        if (!built)
+            return built.unexpected();
+        scene.candidates.push_back(*std::move(built));
     }
     return scene;
 }

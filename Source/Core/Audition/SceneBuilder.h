@@ -5,6 +5,7 @@
 #include "Core/Measure/Response.h"
 #include "Core/Tuning/Tuning.h"
 
+#include <optional>
 #include <span>
 #include <string>
 
@@ -20,6 +21,9 @@ struct CandidateRequest {
 /** Everything a scene is built from. */
 struct SceneRequest {
     std::vector<CandidateRequest> candidates; ///< 1 to maxCandidates.
+    /** What levels refer to; nothing: the first candidate. While the first is edited this is what
+        it was before, or its own changes of level could not be heard. */
+    std::optional<CandidateRequest> reference {};
     ride::Helmet helmet = ride::Helmet::fullFace;
     ride::WindModel wind;
     /** SPL at the head, dB(A), with the first candidate and pink noise at referenceProgrammeDbfs,
@@ -31,6 +35,12 @@ struct SceneRequest {
     May take some hundredths of a second a candidate; not for the audio thread. */
 [[nodiscard]] dsp::Result<AuditionScene>
 buildScene(const SceneRequest& request, const PartitionLayout& layout, double sampleRate);
+
+/** One candidate of a scene that has been built already, to be put in its place without building
+    the others again. */
+[[nodiscard]] dsp::Result<SceneCandidate>
+buildCandidate(const CandidateRequest& candidate, const SceneReference& reference,
+               ride::Helmet helmet, const PartitionLayout& layout, double sampleRate);
 
 /** The taps of one side (left or right) of a candidate as buildScene() makes them, before they
     are cut into partitions: at most maxTaps samples at sampleRate. */

@@ -10,6 +10,7 @@
 #include "Core/Job/JobReport.h"
 #include "Core/Measure/Measurement.h"
 #include "Core/Signals/TrackSet.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
 #include <array>

@@ -42,37 +42,6 @@ std::complex<double> BiquadCoefficients::response(double frequencyHz,
     return (b0 + b1 * z1 + b2 * z2) / (1.0 + a1 * z1 + a2 * z2);
 }
 
-BiquadCoefficients designPeaking(double frequencyHz, double q, double gainDb,
-                                 double sampleRate) noexcept
-{
-    const double a = std::pow(10.0, gainDb / 40.0);
-    const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
-    return normalised(1.0 + alpha * a, -2.0 * c, 1.0 - alpha * a, 1.0 + alpha / a, -2.0 * c,
-                      1.0 - alpha / a);
-}
-
-BiquadCoefficients designLowShelf(double frequencyHz, double q, double gainDb,
-                                  double sampleRate) noexcept
-{
-    const double a = std::pow(10.0, gainDb / 40.0);
-    const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
-    const double r = 2.0 * std::sqrt(a) * alpha;
-    return normalised(a * ((a + 1.0) - (a - 1.0) * c + r), 2.0 * a * ((a - 1.0) - (a + 1.0) * c),
-                      a * ((a + 1.0) - (a - 1.0) * c - r), (a + 1.0) + (a - 1.0) * c + r,
-                      -2.0 * ((a - 1.0) + (a + 1.0) * c), (a + 1.0) + (a - 1.0) * c - r);
-}
-
-BiquadCoefficients designHighShelf(double frequencyHz, double q, double gainDb,
-                                   double sampleRate) noexcept
-{
-    const double a = std::pow(10.0, gainDb / 40.0);
-    const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);
-    const double r = 2.0 * std::sqrt(a) * alpha;
-    return normalised(a * ((a + 1.0) + (a - 1.0) * c + r), -2.0 * a * ((a - 1.0) + (a + 1.0) * c),
-                      a * ((a + 1.0) + (a - 1.0) * c - r), (a + 1.0) - (a - 1.0) * c + r,
-                      2.0 * ((a - 1.0) - (a + 1.0) * c), (a + 1.0) - (a - 1.0) * c - r);
-}
-
 BiquadCoefficients designHighPass(double frequencyHz, double q, double sampleRate) noexcept
 {
     const auto [c, alpha] = prototype(frequencyHz, q, sampleRate);

@@ -21,20 +21,8 @@ struct BiquadCoefficients {
                                                 double sampleRate) const noexcept;
 };
 
-// Designs after R. Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients".
-// frequencyHz is kept below 0.4998 of the sample rate.
-
-/** Peaking filter; gainDb at frequencyHz, 0 dB at DC and Nyquist. q: centre over bandwidth between
-    the points of half the gain in dB. */
-[[nodiscard]] BiquadCoefficients designPeaking(double frequencyHz, double q, double gainDb,
-                                               double sampleRate) noexcept;
-
-/** Shelves: half the gain in dB at frequencyHz. q = 0.7071 gives the steepest slope without
-    overshoot (shelf slope 1). */
-[[nodiscard]] BiquadCoefficients designLowShelf(double frequencyHz, double q, double gainDb,
-                                                double sampleRate) noexcept;
-[[nodiscard]] BiquadCoefficients designHighShelf(double frequencyHz, double q, double gainDb,
-                                                 double sampleRate) noexcept;
+// Passes after R. Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients";
+// frequencyHz is kept below 0.4998 of the sample rate. Other filters: MatchedBiquad.h.
 
 /** Second-order passes by bilinear transform; q = 0.7071 is Butterworth. */
 [[nodiscard]] BiquadCoefficients designHighPass(double frequencyHz, double q,

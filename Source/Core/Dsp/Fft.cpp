@@ -4,7 +4,7 @@
 #include <cassert>
 #include <mutex>
 #include <new>
-#include <type_traits>
+#include <utility>
 
 #include <fftw3.h>
 
@@ -36,7 +36,22 @@ struct Fftw<float> {
     {
         return fftwf_plan_dft_c2r_1d(size, spectrum, time, FFTW_ESTIMATE);
     }
-    static void execute(Plan plan) { fftwf_execute(plan); }
+    static Plan planComplexInverse(int size, Complex* values)
+    {
+        return fftwf_plan_dft_1d(size, values, values, FFTW_BACKWARD, FFTW_ESTIMATE);
+    }
+    static void forward(Plan plan, float* time, Complex* spectrum)
+    {
+        fftwf_execute_dft_r2c(plan, time, spectrum);
+    }
+    static void inverse(Plan plan, Complex* spectrum, float* time)
+    {
+        fftwf_execute_dft_c2r(plan, spectrum, time);
+    }
+    static void complexInverse(Plan plan, Complex* values)
+    {
+        fftwf_execute_dft(plan, values, values);
+    }
     static void destroy(Plan plan) { fftwf_destroy_plan(plan); }
 };
 
@@ -54,8 +69,40 @@ struct Fftw<double> {
     {
         return fftw_plan_dft_c2r_1d(size, spectrum, time, FFTW_ESTIMATE);
     }
-    static void execute(Plan plan) { fftw_execute(plan); }
+    static void forward(Plan plan, double* time, Complex* spectrum)
+    {
+        fftw_execute_dft_r2c(plan, time, spectrum);
+    }
+    static void inverse(Plan plan, Complex* spectrum, double* time)
+    {
+        fftw_execute_dft_c2r(plan, spectrum, time);
+    }
     static void destroy(Plan plan) { fftw_destroy_plan(plan); }
+};
+
+/** Aligned memory of FFTW's own, zeroed. */
+template <typename Sample, typename Value>
+class AlignedArray {
+public:
+    explicit AlignedArray(std::size_t count)
+        : values(static_cast<Value*>(Fftw<Sample>::allocate(count * sizeof(Value))))
+    {
+        if (values == nullptr)
+            throw std::bad_alloc();
+        std::fill_n(values, count, Value {});
+    }
+    ~AlignedArray() { Fftw<Sample>::release(values); }
+    AlignedArray(const AlignedArray&) = delete;
+    AlignedArray& operator=(const AlignedArray&) = delete;
+
+    [[nodiscard]] Value* get() const noexcept { return values; }
+    [[nodiscard]] auto* raw() const noexcept
+    {
+        return reinterpret_cast<typename Fftw<Sample>::Complex*>(values);
+    }
+
+private:
+    Value* values;
 };
 
 } // namespace
@@ -64,52 +111,57 @@ template <typename Sample>
 struct RealFft<Sample>::Plans {
     using Library = Fftw<Sample>;
 
-    explicit Plans(std::size_t transformSize) : size(transformSize)
+    Plans(int size, Sample* time, typename Library::Complex* spectrum)
     {
-        const std::size_t numBins = size / 2 + 1;
-        time = static_cast<Sample*>(Library::allocate(size * sizeof(Sample)));
-        spectrum = static_cast<std::complex<Sample>*>(
-            Library::allocate(numBins * sizeof(std::complex<Sample>)));
-        if (time == nullptr || spectrum == nullptr) {
-            Library::release(time);
-            Library::release(spectrum);
-            throw std::bad_alloc();
-        }
-        {
-            const std::lock_guard guard(plannerLock());
-            auto* raw = reinterpret_cast<typename Library::Complex*>(spectrum);
-            forward = Library::planForward(static_cast<int>(size), time, raw);
-            inverse = Library::planInverse(static_cast<int>(size), raw, time);
-        }
-        std::fill_n(time, size, Sample {});
-        std::fill_n(spectrum, numBins, std::complex<Sample> {});
+        const std::lock_guard guard(plannerLock());
+        forward = Library::planForward(size, time, spectrum);
+        inverse = Library::planInverse(size, spectrum, time);
     }
 
     ~Plans()
     {
-        {
-            const std::lock_guard guard(plannerLock());
-            Library::destroy(forward);
-            Library::destroy(inverse);
-        }
-        Library::release(time);
-        Library::release(spectrum);
+        const std::lock_guard guard(plannerLock());
+        Library::destroy(forward);
+        Library::destroy(inverse);
     }
 
     Plans(const Plans&) = delete;
     Plans& operator=(const Plans&) = delete;
 
-    std::size_t size;
-    Sample* time = nullptr;
-    std::complex<Sample>* spectrum = nullptr;
     typename Library::Plan forward = nullptr;
     typename Library::Plan inverse = nullptr;
 };
 
 template <typename Sample>
-RealFft<Sample>::RealFft(std::size_t size) : plans(std::make_unique<Plans>(size))
+struct RealFft<Sample>::State {
+    explicit State(std::size_t transformSize)
+        : size(transformSize),
+          time(size),
+          spectrum(size / 2 + 1),
+          plans(std::make_shared<const Plans>(static_cast<int>(size), time.get(), spectrum.raw()))
+    {
+    }
+
+    State(std::size_t transformSize, std::shared_ptr<const Plans> sharedPlans)
+        : size(transformSize), time(size), spectrum(size / 2 + 1), plans(std::move(sharedPlans))
+    {
+    }
+
+    std::size_t size;
+    AlignedArray<Sample, Sample> time;
+    AlignedArray<Sample, std::complex<Sample>> spectrum;
+    std::shared_ptr<const Plans> plans;
+};
+
+template <typename Sample>
+RealFft<Sample>::RealFft(std::size_t size) : state(std::make_unique<State>(size))
 {
     assert(size >= 2 && size % 2 == 0);
+}
+
+template <typename Sample>
+RealFft<Sample>::RealFft(std::unique_ptr<State> newState) : state(std::move(newState))
+{
 }
 
 template <typename Sample>
@@ -120,36 +172,112 @@ template <typename Sample>
 RealFft<Sample>& RealFft<Sample>::operator=(RealFft&&) noexcept = default;
 
 template <typename Sample>
+RealFft<Sample> RealFft<Sample>::twin() const
+{
+    return RealFft(std::make_unique<State>(state->size, state->plans));
+}
+
+template <typename Sample>
 std::size_t RealFft<Sample>::size() const noexcept
 {
-    return plans->size;
+    return state->size;
 }
 
 template <typename Sample>
 std::span<Sample> RealFft<Sample>::time() noexcept
 {
-    return {plans->time, plans->size};
+    return {state->time.get(), state->size};
 }
 
 template <typename Sample>
 std::span<std::complex<Sample>> RealFft<Sample>::spectrum() noexcept
 {
-    return {plans->spectrum, plans->size / 2 + 1};
+    return {state->spectrum.get(), state->size / 2 + 1};
 }
 
 template <typename Sample>
 void RealFft<Sample>::forward() noexcept
 {
-    Plans::Library::execute(plans->forward);
+    Fftw<Sample>::forward(state->plans->forward, state->time.get(), state->spectrum.raw());
 }
 
 template <typename Sample>
 void RealFft<Sample>::inverse() noexcept
 {
-    Plans::Library::execute(plans->inverse);
-    const Sample scale = Sample {1} / static_cast<Sample>(plans->size);
+    Fftw<Sample>::inverse(state->plans->inverse, state->spectrum.raw(), state->time.get());
+    const Sample scale = Sample {1} / static_cast<Sample>(state->size);
     for (Sample& sample : time())
         sample *= scale;
+}
+
+struct ComplexInverseFft::Plan {
+    using Library = Fftw<float>;
+
+    Plan(int size, Library::Complex* values)
+    {
+        const std::lock_guard guard(plannerLock());
+        inverse = Library::planComplexInverse(size, values);
+    }
+
+    ~Plan()
+    {
+        const std::lock_guard guard(plannerLock());
+        Library::destroy(inverse);
+    }
+
+    Plan(const Plan&) = delete;
+    Plan& operator=(const Plan&) = delete;
+
+    Library::Plan inverse = nullptr;
+};
+
+struct ComplexInverseFft::State {
+    explicit State(std::size_t transformSize)
+        : size(transformSize),
+          values(size),
+          plan(std::make_shared<const Plan>(static_cast<int>(size), values.raw()))
+    {
+    }
+
+    State(std::size_t transformSize, std::shared_ptr<const Plan> sharedPlan)
+        : size(transformSize), values(size), plan(std::move(sharedPlan))
+    {
+    }
+
+    std::size_t size;
+    AlignedArray<float, std::complex<float>> values;
+    std::shared_ptr<const Plan> plan;
+};
+
+ComplexInverseFft::ComplexInverseFft(std::size_t size) : state(std::make_unique<State>(size))
+{
+    assert(size >= 2);
+}
+
+ComplexInverseFft::ComplexInverseFft(std::unique_ptr<State> newState) : state(std::move(newState))
+{
+}
+
+ComplexInverseFft ComplexInverseFft::twin() const
+{
+    return ComplexInverseFft(std::make_unique<State>(state->size, state->plan));
+}
+
+ComplexInverseFft::~ComplexInverseFft() = default;
+ComplexInverseFft::ComplexInverseFft(ComplexInverseFft&&) noexcept = default;
+ComplexInverseFft& ComplexInverseFft::operator=(ComplexInverseFft&&) noexcept = default;
+
+std::span<std::complex<float>> ComplexInverseFft::values() noexcept
+{
+    return {state->values.get(), state->size};
+}
+
+void ComplexInverseFft::inverse() noexcept
+{
+    Fftw<float>::complexInverse(state->plan->inverse, state->values.raw());
+    const float scale = 1.0F / static_cast<float>(state->size);
+    for (std::complex<float>& value : values())
+        value *= scale;
 }
 
 template class RealFft<float>;

@@ -25,6 +25,9 @@ public:
     RealFft& operator=(RealFft&&) noexcept;
     RealFft(const RealFft&) = delete;
     RealFft& operator=(const RealFft&) = delete;
+    /** Another of the same size with buffers of its own; the plans are shared, so making it is
+        quick. The two may transform at the same time. */
+    [[nodiscard]] RealFft twin() const;
 
     // Audio thread (bounded, no lock, no allocation, no I/O)
     [[nodiscard]] std::size_t size() const noexcept;
@@ -36,11 +39,38 @@ public:
 
 private:
     struct Plans;
-    std::unique_ptr<Plans> plans;
+    struct State;
+    explicit RealFft(std::unique_ptr<State> newState);
+    std::unique_ptr<State> state;
 };
 
 extern template class RealFft<float>;
 extern template class RealFft<double>;
+
+/** Inverse FFT of complex values of one fixed size, in place, divided by the size. */
+class ComplexInverseFft {
+public:
+    // Setup (may allocate, not during process)
+    /** size: 2 or more; products of small primes are fast. */
+    explicit ComplexInverseFft(std::size_t size);
+    ~ComplexInverseFft();
+    ComplexInverseFft(ComplexInverseFft&&) noexcept;
+    ComplexInverseFft& operator=(ComplexInverseFft&&) noexcept;
+    ComplexInverseFft(const ComplexInverseFft&) = delete;
+    ComplexInverseFft& operator=(const ComplexInverseFft&) = delete;
+    /** As RealFft::twin(). */
+    [[nodiscard]] ComplexInverseFft twin() const;
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    [[nodiscard]] std::span<std::complex<float>> values() noexcept;
+    void inverse() noexcept;
+
+private:
+    struct Plan;
+    struct State;
+    explicit ComplexInverseFft(std::unique_ptr<State> newState);
+    std::unique_ptr<State> state;
+};
 
 /** The smallest even size of the form 2^a 3^b 5^c (a >= 1) that is not below minimum. */
 [[nodiscard]] std::size_t fastFftSize(std::size_t minimum);

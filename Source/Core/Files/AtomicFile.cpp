@@ -39,6 +39,12 @@ dsp::Result<AtomicFile> AtomicFile::open(const std::filesystem::path& target)
     if (target.filename().empty() || std::filesystem::is_directory(target, reason))
         return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot write '" + target.string()
                                                           + "': it is a folder; give a file name");
+    // A rename would put a file in the place of a device or a pipe.
+    if (std::filesystem::exists(target, reason)
+        && !std::filesystem::is_regular_file(target, reason))
+        return dsp::fail(dsp::ErrorCode::cannotWrite,
+                         "cannot write '" + target.string()
+                             + "': it is a device or a pipe; give the name of a file");
     if (const auto folder = target.parent_path(); !folder.empty()) {
         std::filesystem::create_directories(folder, reason);
         if (reason)

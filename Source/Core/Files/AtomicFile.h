@@ -13,7 +13,7 @@ namespace saddletone::files {
     file is removed and a previous target stays as it was. */
 class AtomicFile {
 public:
-    /** Makes the target's folder if needed. */
+    /** Makes the target's folder if needed. Refused: a target that is a folder, a device or a pipe. */
     [[nodiscard]] static dsp::Result<AtomicFile> open(const std::filesystem::path& target);
 
     AtomicFile(AtomicFile&& other) noexcept;

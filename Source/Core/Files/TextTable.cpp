@@ -74,6 +74,14 @@ std::vector<std::string> fieldsOf(std::string_view line)
     return fields;
 }
 
+/** Whether a line may be of a frequency and a level, each with a comma for its decimals and one more
+    between them; read as four columns it would give wrong numbers without a word. */
+bool hasCommasOnly(std::string_view line)
+{
+    return line.find_first_of(";\t .") == std::string_view::npos
+           && std::ranges::count(line, ',') == 3;
+}
+
 } // namespace
 
 double FrequencyTable::levelDbAt(double frequencyHz) const noexcept
@@ -98,6 +106,12 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
     // Instruments put a block of words in front of their numbers; a whole text of words is no table.
     constexpr std::size_t mostHeaderLines = 30;
     std::size_t numHeaderLines = 0;
+    bool isAmbiguous = true;
+    if (text.find('\0') != std::string::npos)
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         "'" + source
+                             + "' is no plain text (it holds zero bytes); export the table as text "
+                               "or CSV in UTF-8");
     const auto problem = [&](dsp::ErrorCode code, const std::string& reason) {
         return dsp::fail(code,
                          "'" + source + "', line " + std::to_string(lineNumber) + ": " + reason);
@@ -105,8 +119,9 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
 
     for (const std::string& rawLine : splitAt(text, "\n", false)) {
         ++lineNumber;
-        const std::string_view line = trimmed(rawLine);
-        if (line.empty() || line.front() == '#' || line.front() == '*' || line.front() == ';')
+        const std::string_view line =
+            trimmed(std::string_view(rawLine).substr(0, rawLine.find('#')));
+        if (line.empty() || line.front() == '*' || line.front() == ';')
             continue;
         auto fields = fieldsOf(line);
         if (fields.size() > 2 && fields.back().empty())
@@ -146,13 +161,23 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
         if (std::abs(numbers[1]) > 300.0)
             return problem(dsp::ErrorCode::outOfRange,
                            "the level must lie between -300 and 300 dB");
+        isAmbiguous = isAmbiguous && hasCommasOnly(line);
         table.frequenciesHz.push_back(numbers[0]);
         table.levelsDb.push_back(numbers[1]);
         if (numColumns == 3)
             table.phasesRadians.push_back(numbers[2] * std::numbers::pi / 180.0);
     }
     if (table.frequenciesHz.empty())
-        return dsp::fail(dsp::ErrorCode::malformed, "'" + source + "' holds no line with numbers");
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         "'" + source
+                             + "' holds no line with numbers; a line needs a frequency in Hz and a "
+                               "level in dB, set apart by a tab, blanks, ';' or ','");
+    if (isAmbiguous)
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         "'" + source
+                             + "' has three commas in every line and no dot, so that decimals and "
+                               "columns cannot be told apart; export it with ';' or tabs between "
+                               "columns, or with decimal dots");
     return table;
 }
 

@@ -19,10 +19,10 @@ struct FrequencyTable {
 };
 
 /** Reads a table of two or three columns: frequency in Hz, level in dB, phase in degrees.
-    Lines that begin with '#', '*' or ';' are comments, and so are up to 30 lines in front of the
-    numbers that do not begin with one; columns
-    are set apart by tabs, spaces, semicolons or commas; decimals have a dot or, where the columns
-    are not set apart by commas, a comma. */
+    Lines that begin with '*' or ';' are comments, and so is what follows a '#', and up to 30 lines in
+    front of the numbers that do not begin with one; columns are set apart by tabs, spaces, semicolons
+    or commas; decimals have a dot or, where the columns are not set apart by commas, a comma. A table
+    whose commas may be either is refused. */
 [[nodiscard]] dsp::Result<FrequencyTable> readFrequencyTable(const std::filesystem::path& file);
 
 /** The same from text; source names it in messages. */

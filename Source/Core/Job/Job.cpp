@@ -3,6 +3,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
 #include <map>
@@ -43,6 +44,19 @@ nlohmann::json matchingEntry(const nlohmann::json& document, std::string_view li
                 && numBefore-- == 0)
                 return entry;
     return nlohmann::json::object();
+}
+
+/** A tuning that can be heard on responses of a whole left and a whole right side. */
+dsp::Result<tuning::Tuning> loadTuningToHear(const std::filesystem::path& file)
+{
+    auto tuning = tuning::loadTuning(file);
+    if (!tuning)
+        return tuning;
+    for (const auto side : {tuning::OutputGroup::left, tuning::OutputGroup::right})
+        if (const auto applies = tuning::checkApplies(*tuning, side); !applies)
+            return dsp::fail(applies.error().code,
+                             "'" + file.string() + "': " + applies.error().message);
+    return tuning;
 }
 
 nlohmann::json toDocument(const Job& job)
@@ -221,7 +235,7 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
             const auto tuningFile = resolveInside(job.folder, candidate.tuningFile);
             if (!tuningFile)
                 return tuningFile.unexpected();
-            auto tuning = tuning::loadTuning(*tuningFile);
+            auto tuning = loadTuningToHear(*tuningFile);
             if (!tuning)
                 return tuning.unexpected();
             entry.tuning = std::move(*tuning);
@@ -278,6 +292,16 @@ dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
     return added;
 }
 
+dsp::Result<std::string> storeTuning(const Job& job, const nlohmann::json& tuning,
+                                     const std::string& wanted)
+{
+    std::string file = "tunings/" + freeName(job, "tunings", wanted) + ".json";
+    if (const auto written = files::writeTextFile(job.folder / file, files::jsonText(tuning));
+        !written)
+        return written.unexpected();
+    return file;
+}
+
 std::vector<std::string> checkJob(const Job& job)
 {
     std::vector<std::string> problems;
@@ -294,7 +318,7 @@ std::vector<std::string> checkJob(const Job& job)
         check(state.file, measure::loadResponse);
     for (const JobCandidate& candidate : job.candidates)
         if (!candidate.tuningFile.empty())
-            check(candidate.tuningFile, tuning::loadTuning);
+            check(candidate.tuningFile, loadTuningToHear);
     for (const std::string& programme : job.programmes)
         check(programme,
               [](const std::filesystem::path& file) { return files::readAudioFile(file); });

@@ -88,6 +88,12 @@ struct AddedState {
                                                const std::string& candidateName,
                                                const std::optional<tuning::Tuning>& tuning = {});
 
+/** Writes a tuning's document (see tuning::tuningToJson()) into the job's folder under a name like
+    wanted that no file has yet. Returns its path relative to the folder, for a candidate to name;
+    job.json stays as it is. */
+[[nodiscard]] dsp::Result<std::string> storeTuning(const Job& job, const nlohmann::json& tuning,
+                                                   const std::string& wanted);
+
 /** Opens everything the job names; returns one line a problem, none if all is well. */
 [[nodiscard]] std::vector<std::string> checkJob(const Job& job);
 

@@ -117,6 +117,7 @@ const NamedResponse* parkedCounterpart(const std::vector<NamedResponse>& states,
     for (const NamedResponse& candidate : states) {
         const measure::BikeState& state = candidate.response.state;
         if (isParkedAndOff(state) && state.radioProfile == running.radioProfile
+            && state.speakers == running.speakers
             && (best == nullptr || likeness(state) > likeness(best->response.state)))
             best = &candidate;
     }
@@ -217,32 +218,37 @@ std::array<double, pointsPerBand> pointsIn(double centreHz)
 
 constexpr std::array bothSides {tuning::OutputGroup::left, tuning::OutputGroup::right};
 
+std::array<tuning::DesignedTuning, 2> designedSides(const tuning::Tuning& tuning)
+{
+    return {tuning::designTuning(tuning, tuning::OutputGroup::left, reportSampleRate),
+            tuning::designTuning(tuning, tuning::OutputGroup::right, reportSampleRate)};
+}
+
 /** The response's bands as the tuning would leave them; its impulse is not touched. */
 measure::Response withTuning(measure::Response response, const tuning::Tuning& tuning)
 {
+    const auto sides = designedSides(tuning);
     for (measure::BandConfidence& band : response.bands) {
         double power = 0.0;
         for (const double frequencyHz : pointsIn(band.frequencyHz))
-            for (const auto side : bothSides)
-                power +=
-                    std::norm(tuning::tuningResponse(tuning, side, frequencyHz, reportSampleRate));
-        band.levelDb +=
-            dsp::powerToDb(power / (pointsPerBand * static_cast<double>(bothSides.size())));
+            for (const tuning::DesignedTuning& side : sides)
+                power += std::norm(side.response(frequencyHz));
+        band.levelDb += dsp::powerToDb(power / (pointsPerBand * static_cast<double>(sides.size())));
     }
     return response;
 }
 
 void findLargestBoost(const tuning::Tuning& tuning, report::ReportCandidate& candidate)
 {
+    const auto sides = designedSides(tuning);
     double leastDb = 0.0;
     double mostDb = dsp::silenceDb;
     double mostAtHz = 0.0;
     for (const dsp::Band& band : dsp::thirdOctaveBands())
         for (const double frequencyHz : pointsIn(band.centreHz)) {
             double gainDb = dsp::silenceDb;
-            for (const auto side : bothSides)
-                gainDb = std::max(gainDb, dsp::amplitudeToDb(std::abs(tuning::tuningResponse(
-                                              tuning, side, frequencyHz, reportSampleRate))));
+            for (const tuning::DesignedTuning& side : sides)
+                gainDb = std::max(gainDb, dsp::amplitudeToDb(std::abs(side.response(frequencyHz))));
             leastDb = mostDb == dsp::silenceDb ? gainDb : std::min(leastDb, gainDb);
             if (gainDb > mostDb) {
                 mostDb = gainDb;

@@ -1,13 +1,13 @@
 #include "Core/Measure/BandAnalysis.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <cmath>
-#include <future>
 #include <span>
-#include <thread>
+#include <vector>
 
 namespace saddletone::measure {
 
@@ -36,28 +36,27 @@ std::vector<double> channelPowerPerBin(std::span<const float> samples, double sa
     the sum does not depend on the number of processors. */
 std::vector<double> meanPowerPerBin(const dsp::AudioBuffer& audio, std::size_t numFrames)
 {
-    const std::size_t atOnce = std::max(1U, std::thread::hardware_concurrency());
+    constexpr std::size_t channelsAtOnce = 4; // bounds the memory
     std::vector<double> power;
-    for (std::size_t begin = 0; begin < audio.numChannels(); begin += atOnce) {
-        std::vector<std::future<std::vector<double>>> others;
-        for (std::size_t channel = begin + 1;
-             channel < std::min(begin + atOnce, audio.numChannels()); ++channel)
-            others.push_back(std::async(std::launch::async, [&audio, channel, numFrames] {
-                return channelPowerPerBin(std::span(audio.channels[channel]).first(numFrames),
-                                          audio.sampleRate);
-            }));
-        const auto add = [&](const std::vector<double>& channelPower) {
-            power.resize(channelPower.size(), 0.0);
+    for (std::size_t first = 0; first < audio.numChannels(); first += channelsAtOnce) {
+        std::vector<std::vector<double>> ofChannels(
+            std::min(channelsAtOnce, audio.numChannels() - first));
+        dsp::runInParallel(ofChannels.size(), [&](std::size_t index) {
+            ofChannels[index] = channelPowerPerBin(
+                std::span(audio.channels[first + index]).first(numFrames), audio.sampleRate);
+        });
+        for (const std::vector<double>& ofChannel : ofChannels) {
+            power.resize(ofChannel.size(), 0.0);
             for (std::size_t bin = 0; bin < power.size(); ++bin)
-                power[bin] += channelPower[bin] / static_cast<double>(audio.numChannels());
-        };
-        add(channelPowerPerBin(std::span(audio.channels[begin]).first(numFrames),
-                               audio.sampleRate));
-        for (auto& other : others)
-            add(other.get());
+                power[bin] += ofChannel[bin] / static_cast<double>(audio.numChannels());
+        }
     }
     return power;
 }
+
+/** Share of a band that may lie beyond half the sample rate: 20 kHz at 44.1 kHz misses 0.07, which
+    costs 0.3 dB. */
+constexpr double mostMissing = 0.1;
 
 } // namespace
 
@@ -66,7 +65,7 @@ BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
 {
     BandAnalysis analysis;
     for (const dsp::Band& band : dsp::octaveBands(bandsPerOctave, 20.0, 20000.0))
-        if (band.centreHz < 0.5 * audio.sampleRate)
+        if (band.upperHz - 0.5 * audio.sampleRate <= mostMissing * (band.upperHz - band.lowerHz))
             analysis.bands.push_back(band);
 
     // An odd last frame is left out.

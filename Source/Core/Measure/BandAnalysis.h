@@ -17,7 +17,8 @@ struct BandAnalysis {
 
 /** Long-term levels in fractional octaves (bandsPerOctave 3, 6, 12 or 24) from a Fourier analysis
     of the whole recording, in one transform up to 2^21 frames, in transforms of about 10 s beyond.
-    Bands from 20 Hz to 20 kHz or half the sample rate. */
+    Bands from 20 Hz to 20 kHz; not those of which more than a tenth lies beyond half the sample
+    rate, as they would read low. */
 [[nodiscard]] BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
                                         dsp::Weighting weighting);
 

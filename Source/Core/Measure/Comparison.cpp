@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Units.h"
+#include "Core/Measure/DirectSound.h"
 
 #include <algorithm>
 #include <cmath>
@@ -434,6 +435,25 @@ SideMatch matchSides(const Response& left, const Response& right, double fromHz,
     }
     match.rmsDb = std::sqrt(squares / count);
     return match;
+}
+
+bool areSidesOfOne(const BikeState& one, const BikeState& other) noexcept
+{
+    return otherSideOf(one.speakers) == other.speakers && one.radioProfile == other.radioProfile
+           && one.engine == other.engine;
+}
+
+std::optional<double> arrivalInOneRecordingMs(const Response& reference, const Response& other)
+{
+    if (reference.recordingChecksum.empty()
+        || reference.recordingChecksum != other.recordingChecksum || !reference.trackStartSeconds
+        || !other.trackStartSeconds)
+        return {};
+    const auto differenceMs = arrivalDifferenceMs(
+        reference, other, *other.trackStartSeconds - *reference.trackStartSeconds);
+    if (!differenceMs)
+        return {};
+    return *differenceMs;
 }
 
 Flatness flatnessOf(const Response& response, double fromHz, double toHz)

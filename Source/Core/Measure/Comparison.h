@@ -127,6 +127,15 @@ struct SideMatch {
 [[nodiscard]] SideMatch matchSides(const Response& left, const Response& right, double fromHz,
                                    double toHz);
 
+/** The two states are of the same profile and engine, and of the same speakers of either side. */
+[[nodiscard]] bool areSidesOfOne(const BikeState& one, const BikeState& other) noexcept;
+
+/** By how many milliseconds the direct sound of a response arrives later than that of another, if
+    both know that they are of one recording of one file played through; nothing otherwise. See
+    arrivalDifferenceMs(). */
+[[nodiscard]] std::optional<double> arrivalInOneRecordingMs(const Response& reference,
+                                                            const Response& other);
+
 /** Deviations count from the mean level, in dB, of the bands from fromHz to toHz. */
 [[nodiscard]] Flatness flatnessOf(const Response& response, double fromHz, double toHz);
 

@@ -21,14 +21,27 @@ double refineLag(std::span<const std::complex<double>> cross, std::size_t size, 
 {
     double lag = startLag;
     const double radiansPerBin = 2.0 * std::numbers::pi / static_cast<double>(size);
+    // Neighbouring bins are turned by a recurrence, which starts afresh before its rounding counts.
+    constexpr std::size_t binsAtOnce = 64;
     for (int iteration = 0; iteration < 20; ++iteration) {
         double slope = 0.0;
         double curvature = 0.0;
-        for (std::size_t bin = firstBin; bin <= lastBin; ++bin) {
-            const double omega = radiansPerBin * static_cast<double>(bin);
-            const std::complex<double> turned = cross[bin] * std::polar(1.0, omega * lag);
-            slope -= omega * turned.imag();
-            curvature -= omega * omega * turned.real();
+        const double stepReal = std::cos(radiansPerBin * lag);
+        const double stepImag = std::sin(radiansPerBin * lag);
+        for (std::size_t begin = firstBin; begin <= lastBin; begin += binsAtOnce) {
+            const double angle = radiansPerBin * static_cast<double>(begin) * lag;
+            double turnReal = std::cos(angle);
+            double turnImag = std::sin(angle);
+            for (std::size_t bin = begin; bin <= std::min(begin + binsAtOnce - 1, lastBin); ++bin) {
+                const double omega = radiansPerBin * static_cast<double>(bin);
+                const double real = cross[bin].real() * turnReal - cross[bin].imag() * turnImag;
+                const double imag = cross[bin].real() * turnImag + cross[bin].imag() * turnReal;
+                slope -= omega * imag;
+                curvature -= omega * omega * real;
+                const double next = turnReal * stepReal - turnImag * stepImag;
+                turnImag = turnReal * stepImag + turnImag * stepReal;
+                turnReal = next;
+            }
         }
         if (!(curvature < 0.0))
             break;

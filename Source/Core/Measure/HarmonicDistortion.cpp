@@ -96,7 +96,7 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
                                / (0.3 * static_cast<double>(numFrames - numBefore)));
             const std::ptrdiff_t place = ((begin + frame) % total + total) % total;
             fft.time()[static_cast<std::size_t>(frame)] =
-                window * deconvolved.samples[static_cast<std::size_t>(place)];
+                window * static_cast<double>(deconvolved.samples[static_cast<std::size_t>(place)]);
             windowEnergy += window * window;
         }
         const auto harmonic = powerOf(fft);

@@ -15,7 +15,7 @@ inline constexpr int highestHarmonic = 5;
 /** A recording of a synchronised sweep divided by the sweep's spectrum. */
 struct DeconvolvedSweep {
     /** Circular; frame 0 is where a response without delay would stand. */
-    std::span<const double> samples;
+    std::span<const float> samples;
     std::ptrdiff_t arrivalFrame = 0;
     /** Mean |noise|^2 that a window of unit energy (sum of its squares) passes on, per bin of a
         transform of noiseSize. */

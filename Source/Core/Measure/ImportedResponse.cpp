@@ -425,10 +425,9 @@ dsp::Result<Response> importImpulse(const dsp::AudioBuffer& audio, const ImportS
                          "'" + settings.source + "' has " + std::to_string(audio.numChannels())
                              + " channel(s), not " + std::to_string(*settings.channel + 1)
                              + "; channels count from 1");
-    const std::vector<double> samples =
-        settings.channel ? std::vector<double>(audio.channels[*settings.channel].begin(),
-                                               audio.channels[*settings.channel].end())
-                         : loudestChannel(audio);
+    const std::span<const float> chosen =
+        settings.channel ? std::span(audio.channels[*settings.channel]) : loudestChannel(audio);
+    const std::vector<double> samples(chosen.begin(), chosen.end());
     double peak = 0.0;
     for (const double sample : samples)
         peak = std::max(peak, std::abs(sample));

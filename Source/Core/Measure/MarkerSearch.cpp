@@ -1,14 +1,18 @@
 #include "Core/Measure/MarkerSearch.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/CorrelationLag.h"
+#include "Core/Measure/MarkerProposals.h"
 
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <functional>
 #include <numbers>
+#include <numeric>
 #include <vector>
 
 namespace saddletone::measure {
@@ -21,100 +25,102 @@ constexpr double detectionThreshold = 0.2; // chance alone stays below 0.12 over
 constexpr double certainThreshold = 0.35;
 constexpr double largestClockPpm = 1000.0;
 constexpr std::size_t mostPeaks = 128; // sixty repeats and some chance peaks
+constexpr double marginSeconds = 0.05; // the band's soft edges ring no longer, see LiveMarker
 
-struct Peak {
-    std::size_t frame = 0;
-    double correlation = 0.0;
-};
-
-/** Magnitude of the normalised correlation with the marker at every frame of the recording. */
-std::vector<float> correlateWithMarker(std::span<const double> recording, double recordingRate,
-                                       const signals::MarkerShape& shape)
+/** A stretch of a recording, with silence where it was not recorded. */
+void copyPiece(std::span<const float> recording, std::ptrdiff_t begin, std::span<double> piece)
 {
-    const std::vector<double> marker = signals::makeMarker(shape, recordingRate);
-    const std::size_t size = dsp::fastFftSize(std::max<std::size_t>(1U << 17U, 4 * marker.size()));
-    const std::size_t step = size - 2 * marker.size();
-    dsp::RealFft<double> fft(size);
-    const std::size_t numBins = fft.numBins();
-
-    std::vector<double> band(numBins);
-    for (std::size_t bin = 0; bin < numBins; ++bin)
-        band[bin] =
-            markerBand(shape, static_cast<double>(bin) * recordingRate / static_cast<double>(size));
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(marker, fft.time().begin());
-    fft.forward();
-    std::vector<std::complex<double>> matched(numBins);
-    double markerEnergy = 0.0;
-    for (std::size_t bin = 0; bin < numBins; ++bin) {
-        matched[bin] = std::conj(fft.spectrum()[bin]) * band[bin];
-        markerEnergy += 2.0 * std::norm(matched[bin]) / static_cast<double>(size);
-    }
-
-    std::vector<float> result(recording.size(), 0.0F);
-    std::vector<std::complex<double>> spectrum(numBins);
-    std::vector<double> energyBelow(size + 1);
-    for (std::size_t begin = 0; begin < recording.size(); begin += step) {
-        // Half a marker of context in front keeps the band filter's ringing out of the energy.
-        const std::size_t context = marker.size() / 2;
-        const auto time = fft.time();
-        for (std::size_t frame = 0; frame < size; ++frame) {
-            const std::size_t position = begin + frame;
-            time[frame] = position >= context && position - context < recording.size()
-                              ? recording[position - context]
-                              : 0.0;
-        }
-        fft.forward();
-        std::ranges::copy(fft.spectrum(), spectrum.begin());
-        for (std::size_t bin = 0; bin < numBins; ++bin)
-            fft.spectrum()[bin] = spectrum[bin] * band[bin];
-        fft.inverse();
-        energyBelow[0] = 0.0;
-        for (std::size_t frame = 0; frame < size; ++frame)
-            energyBelow[frame + 1] = energyBelow[frame] + fft.time()[frame] * fft.time()[frame];
-        for (std::size_t bin = 0; bin < numBins; ++bin)
-            fft.spectrum()[bin] = spectrum[bin] * matched[bin];
-        fft.inverse();
-        for (std::size_t frame = 0; frame < step && begin + frame < recording.size(); ++frame) {
-            const std::size_t shifted = frame + context;
-            const double energy = energyBelow[shifted + marker.size()] - energyBelow[shifted];
-            // Below -120 dBFS there is nothing to correlate with.
-            if (energy > 1e-12 * static_cast<double>(marker.size()))
-                result[begin + frame] = static_cast<float>(std::abs(fft.time()[shifted])
-                                                           / std::sqrt(energy * markerEnergy));
-        }
-    }
-    return result;
+    std::ranges::fill(piece, 0.0);
+    const auto numFrames = static_cast<std::ptrdiff_t>(recording.size());
+    const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(begin, 0, numFrames);
+    const std::ptrdiff_t to = std::clamp<std::ptrdiff_t>(
+        begin + static_cast<std::ptrdiff_t>(piece.size()), from, numFrames);
+    std::copy(recording.begin() + from, recording.begin() + to, piece.begin() + (from - begin));
 }
 
-/** The highest peaks above the threshold, no two closer than minSpacing, highest first. */
-std::vector<Peak> pickPeaks(const std::vector<float>& correlation, std::size_t minSpacing)
+/** The correlation with the marker around places proposed for it, exact to a frame. */
+class CloseSearch {
+public:
+    CloseSearch(std::span<const float> samples, double recordingRate,
+                const signals::MarkerShape& shape)
+        : recording(samples), margin(static_cast<std::size_t>(marginSeconds * recordingRate))
+    {
+        const std::vector<double> marker = signals::makeMarker(shape, recordingRate);
+        markerFrames = marker.size();
+        reach = markerFrames / 4;
+        fft = dsp::RealFft<double>(dsp::fastFftSize(markerFrames + 2 * (reach + margin)));
+        std::ranges::copy(marker, fft.time().begin());
+        fft.forward();
+        for (std::size_t bin = 0; bin < fft.numBins(); ++bin) {
+            band.push_back(markerBand(shape, static_cast<double>(bin) * recordingRate
+                                                 / static_cast<double>(fft.size())));
+            matched.push_back(std::conj(fft.spectrum()[bin]) * band.back());
+            markerEnergy += 2.0 * std::norm(matched.back()) / static_cast<double>(fft.size());
+        }
+    }
+
+    /** The highest correlation within a quarter of a marker from a frame. */
+    [[nodiscard]] MarkerPeak run(std::size_t around) const
+    {
+        dsp::RealFft<double> piece = fft.twin();
+        // Some context in front and behind keeps the band filter's ringing out of the energy.
+        const auto begin =
+            static_cast<std::ptrdiff_t>(around) - static_cast<std::ptrdiff_t>(reach + margin);
+        copyPiece(recording, begin, piece.time());
+        piece.forward();
+        const std::vector<std::complex<double>> spectrum(piece.spectrum().begin(),
+                                                         piece.spectrum().end());
+        for (std::size_t bin = 0; bin < band.size(); ++bin)
+            piece.spectrum()[bin] *= band[bin];
+        piece.inverse();
+        std::vector<double> energyBelow(fft.size() + 1, 0.0);
+        std::transform_inclusive_scan(piece.time().begin(), piece.time().end(),
+                                      energyBelow.begin() + 1, std::plus<> {},
+                                      [](double sample) { return sample * sample; });
+        for (std::size_t bin = 0; bin < band.size(); ++bin)
+            piece.spectrum()[bin] = spectrum[bin] * matched[bin];
+        piece.inverse();
+        MarkerPeak highest {around, 0.0};
+        for (std::size_t place = margin; place <= margin + 2 * reach; ++place) {
+            const std::ptrdiff_t frame = begin + static_cast<std::ptrdiff_t>(place);
+            if (frame < 0 || frame >= static_cast<std::ptrdiff_t>(recording.size()))
+                continue;
+            const double energy = energyBelow[place + markerFrames] - energyBelow[place];
+            // Below -120 dBFS there is nothing to correlate with.
+            if (energy <= 1e-12 * static_cast<double>(markerFrames))
+                continue;
+            const double correlation =
+                std::abs(piece.time()[place]) / std::sqrt(energy * markerEnergy);
+            if (correlation > highest.correlation)
+                highest = {static_cast<std::size_t>(frame), correlation};
+        }
+        return highest;
+    }
+
+private:
+    std::span<const float> recording;
+    std::size_t margin;
+    std::size_t markerFrames = 0;
+    std::size_t reach = 0;
+    dsp::RealFft<double> fft {2};
+    std::vector<double> band;
+    std::vector<std::complex<double>> matched;
+    double markerEnergy = 0.0;
+};
+
+/** The highest peaks above the threshold, no two closer than half a marker, highest first. */
+std::vector<MarkerPeak> findPeaks(std::span<const float> recording, double recordingRate,
+                                  const signals::MarkerShape& shape, std::size_t markerFrames)
 {
-    std::vector<Peak> peaks;
-    for (std::size_t begin = 0; begin < correlation.size(); begin += minSpacing) {
-        const auto first = correlation.begin() + static_cast<std::ptrdiff_t>(begin);
-        const auto last =
-            correlation.begin()
-            + static_cast<std::ptrdiff_t>(std::min(begin + minSpacing, correlation.size()));
-        const auto highest = std::max_element(first, last);
-        if (*highest >= static_cast<float>(detectionThreshold))
-            peaks.push_back({static_cast<std::size_t>(highest - correlation.begin()),
-                             static_cast<double>(*highest)});
-    }
-    std::ranges::sort(peaks,
-                      [](const Peak& a, const Peak& b) { return a.correlation > b.correlation; });
-    std::vector<Peak> kept;
-    for (const Peak& peak : peaks) {
-        const bool near = std::ranges::any_of(kept, [&](const Peak& other) {
-            return std::max(peak.frame, other.frame) - std::min(peak.frame, other.frame)
-                   < minSpacing;
-        });
-        if (!near)
-            kept.push_back(peak);
-        if (kept.size() == mostPeaks)
-            break;
-    }
-    return kept;
+    auto peaks = proposeMarkers(recording, recordingRate, shape);
+    if (peaks.empty())
+        return peaks;
+    const CloseSearch search(recording, recordingRate, shape);
+    dsp::runInParallel(peaks.size(),
+                       [&](std::size_t index) { peaks[index] = search.run(peaks[index].frame); });
+    std::erase_if(peaks,
+                  [](const MarkerPeak& peak) { return peak.correlation < detectionThreshold; });
+    return keepHighest(std::move(peaks), markerFrames / 2, mostPeaks);
 }
 
 struct Alignment {
@@ -124,50 +130,56 @@ struct Alignment {
 
 /** By how many frames the second segment lags the first beyond their nominal places: the maximum
     of their correlation within the marker's band, found by Newton's method on its phase. */
-Alignment alignMarkers(std::span<const double> recording, double recordingRate,
+Alignment alignMarkers(std::span<const float> recording, double recordingRate,
                        const signals::MarkerShape& shape, std::size_t firstFrame,
                        std::size_t secondFrame)
 {
     // Some of the place's tail helps; all of it would reach into the sweep.
     const auto lead = static_cast<std::size_t>(0.1 * recordingRate);
     const auto length = static_cast<std::size_t>((shape.durationSeconds + 0.5) * recordingRate);
-    const std::size_t size = dsp::fastFftSize(2 * length);
-    dsp::RealFft<double> fft(size);
-    const auto transform = [&](std::size_t markerFrame) {
-        std::ranges::fill(fft.time(), 0.0);
-        for (std::size_t frame = 0; frame < length; ++frame) {
-            const std::size_t position = markerFrame + frame;
-            if (position >= lead && position - lead < recording.size()) {
-                const double edge = static_cast<double>(std::min(frame, length - 1 - frame));
-                const double taper = std::min(1.0, edge / static_cast<double>(lead));
-                fft.time()[frame] =
-                    recording[position - lead] * (0.5 - 0.5 * std::cos(std::numbers::pi * taper));
-            }
+    dsp::RealFft<double> first(dsp::fastFftSize(2 * length));
+    dsp::RealFft<double> second = first.twin();
+    const std::size_t size = first.size();
+    dsp::runInParallel(2, [&](std::size_t index) {
+        dsp::RealFft<double>& fft = index == 0 ? first : second;
+        const auto piece = fft.time().first(length);
+        copyPiece(recording,
+                  static_cast<std::ptrdiff_t>(index == 0 ? firstFrame : secondFrame)
+                      - static_cast<std::ptrdiff_t>(lead),
+                  piece);
+        for (std::size_t frame = 0; frame < lead; ++frame) {
+            const double taper = static_cast<double>(frame) / static_cast<double>(lead);
+            const double gain = 0.5 - 0.5 * std::cos(std::numbers::pi * taper);
+            piece[frame] *= gain;
+            piece[length - 1 - frame] *= gain;
         }
         fft.forward();
-        return std::vector<std::complex<double>>(fft.spectrum().begin(), fft.spectrum().end());
-    };
-    const auto first = transform(firstFrame);
-    const auto second = transform(secondFrame);
+    });
 
-    std::vector<std::complex<double>> cross(first.size());
+    std::vector<std::complex<double>> cross(first.numBins());
     double firstEnergy = 0.0;
     double secondEnergy = 0.0;
-    for (std::size_t bin = 0; bin < cross.size(); ++bin) {
+    std::size_t firstBin = cross.size();
+    std::size_t lastBin = 0;
+    for (std::size_t bin = 1; bin < cross.size(); ++bin) {
         const double band =
             markerBand(shape, static_cast<double>(bin) * recordingRate / static_cast<double>(size));
-        cross[bin] = std::conj(first[bin]) * second[bin] * band;
-        firstEnergy += band * std::norm(first[bin]);
-        secondEnergy += band * std::norm(second[bin]);
+        if (band <= 0.0)
+            continue;
+        firstBin = std::min(firstBin, bin);
+        lastBin = bin;
+        cross[bin] = std::conj(first.spectrum()[bin]) * second.spectrum()[bin] * band;
+        firstEnergy += band * std::norm(first.spectrum()[bin]);
+        secondEnergy += band * std::norm(second.spectrum()[bin]);
     }
-    std::ranges::copy(cross, fft.spectrum().begin());
-    fft.inverse();
-    const auto time = fft.time();
+    std::ranges::copy(cross, first.spectrum().begin());
+    first.inverse();
+    const auto time = first.time();
     const auto highest = static_cast<std::size_t>(std::ranges::max_element(time) - time.begin());
     double lag = highest < size / 2 ? static_cast<double>(highest)
                                     : static_cast<double>(highest) - static_cast<double>(size);
 
-    lag = refineLag(cross, size, lag, 1, cross.size() - 1);
+    lag = refineLag(cross, size, lag, firstBin, lastBin);
     return {lag, dsp::powerToDb(secondEnergy / std::max(firstEnergy, 1e-30))};
 }
 
@@ -177,13 +189,14 @@ dsp::Unexpected refuse(const std::string& source, const std::string& reason)
 }
 
 /** Why peaks were found but no pair of the right spacing. */
-dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t numFrames,
+dsp::Unexpected explainMissingPair(const std::vector<MarkerPeak>& peaks, std::size_t numFrames,
                                    double recordingRate, double nominalSpacing,
                                    const std::string& source)
 {
-    std::vector<Peak> certain;
-    std::ranges::copy_if(peaks, std::back_inserter(certain),
-                         [](const Peak& peak) { return peak.correlation >= certainThreshold; });
+    std::vector<MarkerPeak> certain;
+    std::ranges::copy_if(peaks, std::back_inserter(certain), [](const MarkerPeak& peak) {
+        return peak.correlation >= certainThreshold;
+    });
     if (certain.size() >= 2) {
         const auto spacing = static_cast<double>(std::max(certain[0].frame, certain[1].frame)
                                                  - std::min(certain[0].frame, certain[1].frame));
@@ -193,7 +206,7 @@ dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t n
                                   + fixedText(nominalSpacing / recordingRate, 3)
                                   + " s; give the description of the track that was played");
     }
-    const Peak& only = peaks.front();
+    const MarkerPeak& only = peaks.front();
     const double framesBefore = static_cast<double>(only.frame);
     const double framesAfter = static_cast<double>(numFrames - only.frame);
     // The sweep takes up most of the track: the marker with more of the recording behind it is the
@@ -216,7 +229,7 @@ dsp::Unexpected explainMissingPair(const std::vector<Peak>& peaks, std::size_t n
 
 } // namespace
 
-dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const double> recording,
+dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const float> recording,
                                                     double recordingRate,
                                                     const signals::SignalDescription& track,
                                                     const std::string& source)
@@ -233,15 +246,14 @@ dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const double> reco
                           + fixedText(static_cast<double>(recording.size()) / recordingRate, 2)
                           + " s; record the whole track");
 
-    const auto correlation = correlateWithMarker(recording, recordingRate, layout.marker);
-    const auto peaks = pickPeaks(correlation, markerFrames / 2);
+    const auto peaks = findPeaks(recording, recordingRate, layout.marker, markerFrames);
     if (peaks.empty())
         return refuse(
             source, "no marker was found; is it the recording of a sweep track, and loud enough?");
 
     struct Candidate {
-        const Peak* first = nullptr;
-        const Peak* second = nullptr;
+        const MarkerPeak* first = nullptr;
+        const MarkerPeak* second = nullptr;
         [[nodiscard]] double weaker() const
         {
             return std::min(first->correlation, second->correlation);
@@ -249,8 +261,8 @@ dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const double> reco
     };
     std::vector<Candidate> candidates;
     double best = 0.0;
-    for (const Peak& first : peaks)
-        for (const Peak& second : peaks) {
+    for (const MarkerPeak& first : peaks)
+        for (const MarkerPeak& second : peaks) {
             if (second.frame <= first.frame)
                 continue;
             const auto spacing = static_cast<double>(second.frame - first.frame);
@@ -294,7 +306,7 @@ dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const double> reco
     return pairs;
 }
 
-dsp::Result<MarkerPair> findMarkers(std::span<const double> recording, double recordingRate,
+dsp::Result<MarkerPair> findMarkers(std::span<const float> recording, double recordingRate,
                                     const signals::SignalDescription& track,
                                     const std::string& source)
 {

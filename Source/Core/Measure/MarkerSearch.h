@@ -27,7 +27,7 @@ struct MarkerPair {
     source: what messages call the recording. Refused, each with its own reason: no marker, only
     one (recording cut off at its end or start), a spacing that is not the track's (wrong track).
     Of several repeats the one with the clearest markers is returned. */
-[[nodiscard]] dsp::Result<MarkerPair> findMarkers(std::span<const double> recording,
+[[nodiscard]] dsp::Result<MarkerPair> findMarkers(std::span<const float> recording,
                                                   double recordingRate,
                                                   const signals::SignalDescription& track,
                                                   const std::string& source);
@@ -35,7 +35,7 @@ struct MarkerPair {
 /** The same for a recording that may hold several repeats of the track: all of them, in order.
     Repeats whose weaker marker correlates less than half as well as the best one's are left out. */
 [[nodiscard]] dsp::Result<std::vector<MarkerPair>>
-findAllMarkers(std::span<const double> recording, double recordingRate,
+findAllMarkers(std::span<const float> recording, double recordingRate,
                const signals::SignalDescription& track, const std::string& source);
 
 } // namespace saddletone::measure

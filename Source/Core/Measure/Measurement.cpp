@@ -2,9 +2,11 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
-#include "Core/Files/Resampler.h"
+#include "Core/Measure/Deconvolution.h"
 #include "Core/Measure/DirectSound.h"
+#include "Core/Measure/DropoutSearch.h"
 #include "Core/Measure/HarmonicDistortion.h"
 #include "Core/Measure/MarkerSearch.h"
 #include "Core/Measure/RecordingChecks.h"
@@ -14,8 +16,9 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <complex>
+#include <map>
 #include <numbers>
+#include <optional>
 #include <span>
 
 namespace saddletone::measure {
@@ -24,47 +27,11 @@ namespace {
 
 using files::fixedText;
 
-constexpr double secondsBeforeArrival = 0.35;
-constexpr double secondsAfterArrival = 0.6;
-constexpr double fadeInSeconds = 0.2;
-constexpr double fadeOutSeconds = 0.15;
-constexpr double leadSeconds = 0.5;    // kept of the recording in front of the first marker
-constexpr double ringOutSeconds = 1.5; // after the sweep; noise is looked for later
 constexpr double highestLevelChangeDb = 1.5;
 constexpr double leastUsableSnrDb = 10.0;
-constexpr double tailFadeSeconds = 0.1;
-constexpr double markerGuardSeconds = 0.05; // left out in front of the second marker
-constexpr double sweptFromRatio = 1.119;    // the fade takes the sweep's first sixth of an octave
-constexpr double mostUncertainDb = 400.0;   // nothing at all is known
-constexpr double methodErrorDb = 0.01;      // of the band levels of a take without noise
-
-/** One take, brought to the track's clock. */
-struct AlignedTake {
-    std::string source;
-    std::vector<double> samples;
-    std::size_t trackStart = 0; ///< Frame in samples where the track's frame leadFrames stands.
-    double startSeconds = 0.0;  ///< Of samples in the recording, on the track's clock.
-    MarkerPair markers;
-};
-
-/** A deconvolved take before averaging. */
-struct Deconvolved {
-    std::vector<double> impulse;
-    std::vector<double> noisePerBin; ///< Expected |noise|^2 of the impulse's spectrum, per bin.
-    double noiseSeconds = 0.0;       ///< What the noise was estimated from.
-    /** Per band: the error while the track plays stands above the noise of the pause. */
-    std::vector<bool> worseWhilePlaying;
-    std::vector<HarmonicOrder> distortion;
-    double arrivalSeconds = 0.0; ///< In the recording, on the track's clock.
-};
-
-/** The third octaves that a sample rate holds. */
-std::vector<dsp::Band> bandsBelowNyquist(double sampleRate)
-{
-    auto bands = dsp::thirdOctaveBands();
-    std::erase_if(bands, [&](const dsp::Band& band) { return band.centreHz > 0.5 * sampleRate; });
-    return bands;
-}
+constexpr double mostUncertainDb = 400.0; // nothing at all is known
+constexpr double shortestNoiseSeconds = 0.5;
+constexpr double methodErrorDb = 0.01; // of the band levels of a take without noise
 
 dsp::Unexpected refuse(const std::string& source, const std::string& reason)
 {
@@ -76,316 +43,140 @@ std::size_t toFrames(double seconds, double sampleRate)
     return static_cast<std::size_t>(std::lround(seconds * sampleRate));
 }
 
-double raisedCosine(double position)
+/** Repeats of the track in a recording. */
+struct FoundTakes {
+    std::span<const float> samples; ///< The recording's loudest channel.
+    std::vector<MarkerPair> pairs;
+    std::vector<std::string> sources; ///< What messages call them.
+};
+
+/** Repeats of the track that are not used, by reason. */
+struct LeftOut {
+    std::size_t levelChanged = 0;
+    std::size_t soundLost = 0;
+};
+
+/** Where sound is missing in the sweep of a repeat. */
+std::vector<Dropout> dropoutsInSweep(std::span<const float> samples, double recorderRate,
+                                     const MarkerPair& markers, const signals::SweepLayout& layout)
 {
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
+    const auto recorderFrames = [&](std::size_t trackFrames) {
+        return static_cast<std::size_t>(
+            std::lround(static_cast<double>(trackFrames) * markers.recorderFramesPerTrackFrame));
+    };
+    const std::size_t begin =
+        std::min(samples.size(),
+                 markers.firstFrame + recorderFrames(layout.sweepFrame - layout.firstMarkerFrame));
+    const std::size_t length =
+        std::min(samples.size() - begin, recorderFrames(layout.sweep.numFrames));
+    auto dropouts = findDropouts(samples.subspan(begin, length), recorderRate);
+    for (Dropout& dropout : dropouts)
+        dropout.beginFrame += begin;
+    return dropouts;
 }
 
-/** Cuts one repeat of the track out of a recording and resamples it to the track's clock. In the
-    result the first marker starts at frame leadSeconds. */
-AlignedTake alignTake(std::span<const double> samples, double recorderRate,
-                      const MarkerPair& markers, const signals::SignalDescription& track)
+std::string lostSoundWords(const std::vector<Dropout>& dropouts, double recorderRate)
 {
-    // The piece of the recording around the track, with silence where it was not recorded.
-    const signals::SweepLayout& layout = *track.sweepLayout;
-    const double ratio = markers.recorderFramesPerTrackFrame;
-    const auto lead = static_cast<std::ptrdiff_t>(toFrames(leadSeconds, recorderRate));
-    const auto length = static_cast<std::size_t>(
-        std::ceil(static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame) * ratio
-                  + (leadSeconds + layout.marker.durationSeconds + 0.5) * recorderRate));
-    std::vector<double> piece(length, 0.0);
-    for (std::size_t frame = 0; frame < length; ++frame) {
-        const auto position = static_cast<std::ptrdiff_t>(markers.firstFrame + frame) - lead;
-        if (position >= 0 && static_cast<std::size_t>(position) < samples.size())
-            piece[frame] = samples[static_cast<std::size_t>(position)];
-    }
-
-    AlignedTake take;
-    take.markers = markers;
-    take.startSeconds = (static_cast<double>(markers.firstFrame) - static_cast<double>(lead))
-                        / ratio / track.sampleRate;
-    // A spacing off by less than a ten-thousandth of a frame is no difference at all.
-    const bool sameClock =
-        std::abs(markers.spacingFrames
-                 - static_cast<double>(layout.secondMarkerFrame - layout.firstMarkerFrame))
-        < 1e-4;
-    take.samples = sameClock ? std::move(piece) : files::resample(piece, 1.0 / ratio);
-    take.trackStart = static_cast<std::size_t>(std::lround(static_cast<double>(lead) / ratio));
-    return take;
+    std::size_t numFrames = 0;
+    for (const Dropout& dropout : dropouts)
+        numFrames += dropout.numFrames;
+    const double milliseconds = 1000.0 * static_cast<double>(numFrames) / recorderRate;
+    return fixedText(milliseconds, milliseconds < 10.0 ? 1 : 0) + " ms of sound are missing at "
+           + fixedText(static_cast<double>(dropouts.front().beginFrame) / recorderRate, 2) + " s"
+           + (dropouts.size() > 1 ? " and " + std::to_string(dropouts.size() - 1) + " more place(s)"
+                                  : "")
+           + ": the recorder or computer lost it; record again, with other programs closed or a "
+             "larger buffer";
 }
 
 /** Finds every repeat of the track in a recording. Of several repeats, those whose level changes
-    from marker to marker are left out and counted in numLeftOut. */
-dsp::Result<std::vector<AlignedTake>> alignTakes(const Recording& recording,
-                                                 const signals::SignalDescription& track,
-                                                 std::size_t& numLeftOut)
+    from marker to marker or that lack sound are left out and counted. */
+dsp::Result<FoundTakes> findTakes(const Recording& recording,
+                                  const signals::SignalDescription& track, LeftOut& leftOut)
 {
     const double recorderRate = recording.audio.sampleRate;
-    const std::vector<double> samples = loudestChannel(recording.audio);
-    if (const auto check = checkNotSilent(samples, recording.name); !check)
+    FoundTakes takes;
+    takes.samples = loudestChannel(recording.audio);
+    if (const auto check = checkNotSilent(takes.samples, recording.name); !check)
         return check.unexpected();
-    if (const auto check = checkNotClipped(samples, recorderRate, recording.name); !check)
+    if (const auto check = checkNotDamaged(takes.samples, recorderRate, recording.name); !check)
         return check.unexpected();
-    const auto pairs = findAllMarkers(samples, recorderRate, track, recording.name);
+    if (const auto check = checkNotClipped(takes.samples, recorderRate, recording.name); !check)
+        return check.unexpected();
+    const auto pairs = findAllMarkers(takes.samples, recorderRate, track, recording.name);
     if (!pairs)
         return pairs.unexpected();
-    std::vector<AlignedTake> takes;
+    std::string reason;
     for (std::size_t index = 0; index < pairs->size(); ++index) {
         const MarkerPair& markers = (*pairs)[index];
-        if (std::abs(markers.levelChangeDb) > highestLevelChangeDb) {
-            ++numLeftOut;
+        const auto dropouts =
+            dropoutsInSweep(takes.samples, recorderRate, markers, *track.sweepLayout);
+        if (!dropouts.empty()) {
+            ++leftOut.soundLost;
+            reason = lostSoundWords(dropouts, recorderRate);
             continue;
         }
-        takes.push_back(alignTake(samples, recorderRate, markers, track));
-        takes.back().source = pairs->size() == 1
-                                  ? recording.name
-                                  : recording.name + ", repeat " + std::to_string(index + 1);
+        if (std::abs(markers.levelChangeDb) > highestLevelChangeDb) {
+            ++leftOut.levelChanged;
+            reason = "its level changes by " + fixedText(markers.levelChangeDb, 1)
+                     + " dB from the first to the second marker; switch off automatic gain and "
+                       "limiters in recorder and radio, and leave the volume alone";
+            continue;
+        }
+        takes.pairs.push_back(markers);
+        takes.sources.push_back(pairs->size() == 1
+                                    ? recording.name
+                                    : recording.name + ", repeat " + std::to_string(index + 1));
     }
-    if (takes.empty())
-        return refuse(
-            recording.name,
-            "its level changes by " + fixedText(pairs->front().levelChangeDb, 1)
-                + " dB from the first to the second marker; switch off automatic gain and "
-                  "limiters in recorder and radio, and leave the volume alone");
+    if (takes.pairs.empty())
+        return refuse(recording.name, reason);
     return takes;
 }
 
-/** 1 where the sweep has its full level, raised-cosine edges over log frequency outside. */
-double sweptBand(const signals::SweepShape& sweep, double frequencyHz)
+/** Deconvolvers by the recorder's sample rate. */
+using Deconvolvers = std::map<double, Deconvolver>;
+
+/** Finds the takes of a recording and deconvolves them; both need plans and memory of their own,
+    so the deconvolver is made while the markers are looked for. */
+dsp::Result<void> addTakes(const MeasurementRequest& request, const Recording& recording,
+                           double highestHarmonicHz, Deconvolvers& deconvolvers,
+                           std::vector<DeconvolvedTake>& takes, std::vector<std::string>& sources,
+                           double& clockPpm, LeftOut& leftOut)
 {
-    if (frequencyHz <= 0.0)
-        return 0.0;
-    const double octavesAboveLow = std::log2(frequencyHz / (sweep.fromHz * 0.8));
-    const double octavesBelowTop = std::log2(sweep.toHz * 1.01 / frequencyHz);
-    return raisedCosine(octavesAboveLow / 0.5) * raisedCosine(octavesBelowTop / 0.05);
+    std::optional<dsp::Result<FoundTakes>> found;
+    dsp::runInParallel(2, [&](std::size_t task) {
+        if (task == 0)
+            deconvolvers.try_emplace(recording.audio.sampleRate, request,
+                                     recording.audio.sampleRate, highestHarmonicHz);
+        else
+            found = findTakes(recording, request.track, leftOut);
+    });
+    if (!*found)
+        return found->unexpected();
+    const FoundTakes& here = **found;
+    Deconvolver& deconvolver = deconvolvers.at(recording.audio.sampleRate);
+    for (std::size_t index = 0; index < here.pairs.size(); ++index) {
+        auto take = deconvolver.run(here.samples, here.pairs[index], here.sources[index]);
+        if (!take)
+            return take.unexpected();
+        takes.push_back(std::move(*take));
+        sources.push_back(here.sources[index]);
+        clockPpm += here.pairs[index].clockPpm;
+    }
+    return {};
 }
 
-/** Two-sided power density of noise per sample (its mean over frequency is the mean square), on
-    the bins of a transform of the given size. */
-std::vector<double> noiseDensity(std::span<const double> noise, std::size_t size)
+bool haveSameLevels(const std::vector<HarmonicOrder>& first,
+                    const std::vector<HarmonicOrder>& second)
 {
-    std::vector<float> samples(noise.begin(), noise.end());
-    constexpr std::size_t segment = 8192;
-    const auto power = dsp::welchPowerPerBin(samples, segment);
-    std::vector<double> density(size / 2 + 1);
-    for (std::size_t bin = 0; bin < density.size(); ++bin) {
-        const double position = static_cast<double>(bin) / static_cast<double>(size / 2)
-                                * static_cast<double>(power.size() - 1);
-        const auto whole = std::min(static_cast<std::size_t>(position), power.size() - 2);
-        const double between = position - static_cast<double>(whole);
-        const double oneSided = (1.0 - between) * power[whole] + between * power[whole + 1];
-        density[bin] = 0.5 * oneSided * static_cast<double>(2 * (power.size() - 1));
-    }
-    return density;
+    return std::ranges::equal(first, second, [](const HarmonicOrder& a, const HarmonicOrder& b) {
+        return a.order == b.order && a.levels.size() == b.levels.size();
+    });
 }
-
-class Deconvolver {
-public:
-    Deconvolver(const MeasurementRequest& measurement, double sampleRate)
-        : request(measurement),
-          layout(*measurement.track.sweepLayout),
-          rate(sampleRate),
-          before(toFrames(0.3, sampleRate))
-    {
-        if (request.noise)
-            placeNoise = files::resample(loudestChannel(request.noise->audio),
-                                         rate / request.noise->audio.sampleRate);
-        // From some silence before the sweep to the end of the pause behind it.
-        length = before + layout.secondMarkerFrame - layout.sweepFrame
-                 - toFrames(markerGuardSeconds, rate);
-        const auto sweep = signals::makeSweep(layout.sweep, rate);
-        fft = dsp::RealFft<double>(dsp::fastFftSize(length + sweep.size()));
-        std::ranges::fill(fft.time(), 0.0);
-        std::ranges::copy(sweep, fft.time().begin() + static_cast<std::ptrdiff_t>(before));
-        fft.forward();
-        played.assign(fft.spectrum().begin(), fft.spectrum().end());
-        double mostPower = 0.0;
-        for (const auto& bin : played)
-            mostPower = std::max(mostPower, std::norm(bin));
-        // Far below the least power inside the band; it only keeps what lies outside finite.
-        regularisation = 1e-9 * mostPower;
-    }
-
-    [[nodiscard]] dsp::Result<Deconvolved> run(const AlignedTake& take)
-    {
-        const std::size_t size = fft.size();
-        const std::size_t sweepStart =
-            take.trackStart + layout.sweepFrame - layout.firstMarkerFrame;
-        const std::size_t pauseEnd = sweepStart - before + length;
-
-        std::ranges::fill(fft.time(), 0.0);
-        std::copy_n(take.samples.begin() + static_cast<std::ptrdiff_t>(sweepStart - before), length,
-                    fft.time().begin());
-        // The last moments fade, so that a tail still sounding is not cut off with a click.
-        const std::size_t tailFade = toFrames(tailFadeSeconds, rate);
-        for (std::size_t frame = 0; frame < tailFade; ++frame)
-            fft.time()[length - 1 - frame] *=
-                raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade));
-        fft.forward();
-
-        const double binHz = rate / static_cast<double>(size);
-        std::vector<double> weight(played.size());
-        for (std::size_t bin = 0; bin < played.size(); ++bin) {
-            const double frequencyHz = static_cast<double>(bin) * binHz;
-            double gain = sweptBand(layout.sweep, frequencyHz);
-            if (request.microphone && gain > 0.0)
-                gain *= dsp::dbToAmplitude(-request.microphone->levelDbAt(frequencyHz));
-            weight[bin] = gain;
-            fft.spectrum()[bin] *=
-                gain * std::conj(played[bin]) / (std::norm(played[bin]) + regularisation);
-        }
-        fft.inverse();
-
-        const auto whole = fft.time();
-        const auto at = [&](std::ptrdiff_t frame) {
-            const auto wrapped = frame < 0 ? frame + static_cast<std::ptrdiff_t>(size) : frame;
-            return whole[static_cast<std::size_t>(wrapped)];
-        };
-        const auto reach = static_cast<std::ptrdiff_t>(toFrames(0.05, rate));
-        std::ptrdiff_t arrival = 0;
-        for (std::ptrdiff_t frame = -reach; frame <= reach; ++frame)
-            if (std::abs(at(frame)) > std::abs(at(arrival)))
-                arrival = frame;
-
-        const std::size_t numBefore = toFrames(secondsBeforeArrival, rate);
-        const std::size_t numFrames = numBefore + toFrames(secondsAfterArrival, rate);
-        const double fadeIn = fadeInSeconds * rate;
-        const double fadeOut = fadeOutSeconds * rate;
-        Deconvolved result;
-        result.impulse.resize(numFrames);
-        double windowEnergy = 0.0;
-        double insideEnergy = 0.0;
-        for (std::size_t frame = 0; frame < numFrames; ++frame) {
-            const double window =
-                raisedCosine((static_cast<double>(frame) + 0.5) / fadeIn)
-                * raisedCosine((static_cast<double>(numFrames - frame) - 0.5) / fadeOut);
-            const double value = at(arrival + static_cast<std::ptrdiff_t>(frame)
-                                    - static_cast<std::ptrdiff_t>(numBefore));
-            result.impulse[frame] = value * window;
-            windowEnergy += window * window;
-            insideEnergy += value * value;
-        }
-
-        result.arrivalSeconds =
-            take.startSeconds
-            + (static_cast<double>(sweepStart) + static_cast<double>(arrival)) / rate;
-
-        const auto noise = noiseOf(take, pauseEnd);
-        result.noiseSeconds = static_cast<double>(noise.size()) / rate;
-        const auto density = noiseDensity(noise, size);
-        const std::size_t impulseSize = impulseFftSize();
-        result.noisePerBin.resize(impulseSize / 2 + 1);
-        double noiseEnergy = 0.0; // of the whole deconvolved signal
-        for (std::size_t bin = 0; bin < played.size(); ++bin)
-            noiseEnergy += 2.0 * density[bin] * weight[bin] * weight[bin]
-                           / (std::norm(played[bin]) + regularisation);
-        for (std::size_t bin = 0; bin < result.noisePerBin.size(); ++bin) {
-            const auto from = static_cast<std::size_t>(
-                std::lround(static_cast<double>(bin) / static_cast<double>(impulseSize)
-                            * static_cast<double>(size)));
-            result.noisePerBin[bin] = density[from] * windowEnergy * weight[from] * weight[from]
-                                      / (std::norm(played[from]) + regularisation);
-        }
-
-        // The response of the right track stands in one place; deconvolved with another sweep the
-        // energy is smeared over the whole length. Harmonics lie ahead of it, so only what comes
-        // after counts; what the noise explains is not held against the track.
-        double laterEnergy = 0.0;
-        std::size_t numLater = 0;
-        for (std::ptrdiff_t frame = arrival + static_cast<std::ptrdiff_t>(numFrames - numBefore);
-             frame < static_cast<std::ptrdiff_t>(size / 2); ++frame, ++numLater)
-            laterEnergy += at(frame) * at(frame);
-        const double expectedNoise =
-            noiseEnergy * static_cast<double>(numLater) / static_cast<double>(size);
-        if (laterEnergy > 0.5 * insideEnergy + 3.0 * expectedNoise)
-            return refuse(
-                take.source,
-                "wrong track: the sweep in it is not the one described (range or length differ); "
-                "give the description of the track that was played");
-        findPlayingError(result, whole, arrival, windowEnergy);
-        return result;
-    }
-
-    [[nodiscard]] std::size_t impulseFftSize() const
-    {
-        return dsp::fastFftSize(toFrames(secondsBeforeArrival, rate)
-                                + toFrames(secondsAfterArrival, rate));
-    }
-
-private:
-    /** Raises the noise of bands in which more error stands beside the response than the pause
-        explains, and measures the distortion above that noise. */
-    void findPlayingError(Deconvolved& result, std::span<const double> whole,
-                          std::ptrdiff_t arrival, double windowEnergy) const
-    {
-        const std::size_t impulseSize = impulseFftSize();
-        const double binHz = rate / static_cast<double>(impulseSize);
-        std::vector<double> unitNoise = result.noisePerBin;
-        for (double& value : unitNoise)
-            value /= windowEnergy;
-        const DeconvolvedSweep deconvolved {whole, arrival, unitNoise, impulseSize, rate};
-
-        const double pauseSeconds = static_cast<double>(layout.secondMarkerFrame - layout.sweepFrame
-                                                        - layout.sweep.numFrames)
-                                    / rate;
-        const auto bands = bandsBelowNyquist(rate);
-        const auto error =
-            playingError(deconvolved, layout.sweep,
-                         {.windowBeforeSeconds = secondsBeforeArrival,
-                          .windowAfterSeconds = secondsAfterArrival,
-                          .lastSeconds = pauseSeconds - markerGuardSeconds - tailFadeSeconds},
-                         bands);
-        const auto explained = dsp::bandPowers(unitNoise, binHz, bands);
-        result.worseWhilePlaying.assign(bands.size(), false);
-        for (std::size_t index = 0; index < bands.size(); ++index) {
-            const double widthHz = bands[index].upperHz - bands[index].lowerHz;
-            const double expected = explained[index] / (widthHz / binHz);
-            // Three standard deviations of a noise power from the independent values in the band;
-            // a Hann window of 0.6 s holds about 0.3 s worth of them.
-            const double independent = std::max(1.0, 0.3 * widthHz);
-            if (error[index] <= expected * (1.0 + 3.0 / std::sqrt(independent)))
-                continue;
-            result.worseWhilePlaying[index] = true;
-            const auto first = static_cast<std::size_t>(std::ceil(bands[index].lowerHz / binHz));
-            for (std::size_t bin = first;
-                 bin < unitNoise.size() && static_cast<double>(bin) * binHz < bands[index].upperHz;
-                 ++bin)
-                unitNoise[bin] = std::max(unitNoise[bin], error[index]);
-        }
-        for (std::size_t bin = 0; bin < unitNoise.size(); ++bin)
-            result.noisePerBin[bin] = unitNoise[bin] * windowEnergy;
-        result.distortion =
-            harmonicDistortion(deconvolved, result.impulse, layout.sweep,
-                               layout.sweep.fromHz * sweptFromRatio, layout.sweep.toHz / 1.02);
-    }
-
-    /** Samples of the place without the signal, at the track's rate. */
-    [[nodiscard]] std::vector<double> noiseOf(const AlignedTake& take, std::size_t pauseEnd) const
-    {
-        if (!placeNoise.empty())
-            return placeNoise;
-        const std::size_t sweepEnd =
-            take.trackStart + layout.sweepFrame - layout.firstMarkerFrame + layout.sweep.numFrames;
-        const std::size_t quietBegin =
-            std::min(sweepEnd + toFrames(ringOutSeconds, rate), pauseEnd - 1);
-        return {take.samples.begin() + static_cast<std::ptrdiff_t>(quietBegin),
-                take.samples.begin() + static_cast<std::ptrdiff_t>(pauseEnd)};
-    }
-
-    const MeasurementRequest& request;
-    const signals::SweepLayout& layout;
-    double rate;
-    std::size_t before;     // frames taken in front of the sweep
-    std::size_t length = 0; // of what is deconvolved
-    dsp::RealFft<double> fft {2};
-    std::vector<std::complex<double>> played;
-    std::vector<double> placeNoise; // at the track's rate; empty: the pauses are used
-    double regularisation = 0.0;
-};
 
 /** Noise of one take in each band: the median over takes, so that a disturbance in one is not held
     against all. */
-std::vector<BandNoise> noiseOfTakes(const std::vector<Deconvolved>& takes, double binHz,
+std::vector<BandNoise> noiseOfTakes(const std::vector<DeconvolvedTake>& takes, double binHz,
                                     std::span<const dsp::Band> bands, double fromHz, double toHz)
 {
     std::vector<double> noise(takes.front().noisePerBin.size());
@@ -420,8 +211,9 @@ std::vector<BandConfidence> bandConfidence(const CombinedTakes& combined,
     for (std::size_t bin = 0; bin < power.size(); ++bin)
         power[bin] = std::norm(fft.spectrum()[bin]);
     const double binHz = sampleRate / static_cast<double>(size);
-    const double windowSeconds =
-        secondsAfterArrival + secondsBeforeArrival - fadeInSeconds - 0.5 * fadeOutSeconds;
+    const double windowSeconds = ImpulseWindow::afterSeconds + ImpulseWindow::beforeSeconds
+                                 - ImpulseWindow::fadeInSeconds
+                                 - 0.5 * ImpulseWindow::fadeOutSeconds;
 
     std::vector<BandConfidence> result;
     for (std::size_t index = 0; index < noise.size(); ++index) {
@@ -500,13 +292,13 @@ std::string bandRange(double fromHz, double toHz)
 }
 
 /** Bands of which more than half the takes say that error comes with the playing. */
-std::vector<bool> worseInMostTakes(const std::vector<Deconvolved>& takes, std::size_t numBands)
+std::vector<bool> worseInMostTakes(const std::vector<DeconvolvedTake>& takes, std::size_t numBands)
 {
     std::vector<bool> result(numBands);
     for (std::size_t band = 0; band < numBands; ++band)
         result[band] = 2
                            * std::ranges::count_if(takes,
-                                                   [&](const Deconvolved& take) {
+                                                   [&](const DeconvolvedTake& take) {
                                                        return bool(take.worseWhilePlaying[band]);
                                                    })
                        > static_cast<std::ptrdiff_t>(takes.size());
@@ -514,15 +306,19 @@ std::vector<bool> worseInMostTakes(const std::vector<Deconvolved>& takes, std::s
 }
 
 void remarkOnTakes(Response& response, const CombinedTakes& combined,
-                   const std::vector<std::string>& sources, std::size_t numLeftOut,
+                   const std::vector<std::string>& sources, const LeftOut& leftOut,
                    std::span<const dsp::Band> bands)
 {
     for (const TakeRejection& rejection : combined.rejections)
         response.remarks.push_back("'" + sources[rejection.take] + "' was disturbed from "
                                    + bandRange(rejection.fromHz, rejection.toHz)
                                    + " and is left out there.");
-    if (numLeftOut > 0)
-        response.remarks.push_back(std::to_string(numLeftOut)
+    if (leftOut.soundLost > 0)
+        response.remarks.push_back(std::to_string(leftOut.soundLost)
+                                   + " repeat(s) of the track are left out: sound is missing in "
+                                     "them.");
+    if (leftOut.levelChanged > 0)
+        response.remarks.push_back(std::to_string(leftOut.levelChanged)
                                    + " repeat(s) of the track are left out: the level changed "
                                      "between their markers.");
     // Below it places differ little, above it a few centimetres turn the phase.
@@ -546,54 +342,56 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
                              + " signal; a response is measured with a sweep");
     if (request.recordings.empty())
         return dsp::fail(dsp::ErrorCode::malformed, "no recording was given");
+    if (request.noise
+        && static_cast<double>(request.noise->audio.numFrames())
+               < shortestNoiseSeconds * request.noise->audio.sampleRate)
+        return refuse(request.noise->name, "too short to tell the noise of the place; record some "
+                                           "seconds with everything as for the take but silent");
 
     const double rate = request.track.sampleRate;
-    Deconvolver deconvolver(request, rate);
-    std::vector<Deconvolved> takes;
-    std::vector<std::string> sources;
-    std::size_t numLeftOut = 0;
-    double clockPpm = 0.0;
     double recorderRate = rate;
-    for (const Recording& recording : request.recordings) {
-        const auto aligned = alignTakes(recording, request.track, numLeftOut);
-        if (!aligned)
-            return aligned.unexpected();
-        for (const AlignedTake& take : *aligned) {
-            auto deconvolved = deconvolver.run(take);
-            if (!deconvolved)
-                return deconvolved.unexpected();
-            takes.push_back(std::move(*deconvolved));
-            sources.push_back(take.source);
-            clockPpm += take.markers.clockPpm;
-        }
+    for (const Recording& recording : request.recordings)
         recorderRate = std::min(recorderRate, recording.audio.sampleRate);
-    }
+    // The faded edge of the sweep and what a recorder's own filter lets through bound the range.
+    const double fromHz = request.track.sweepLayout->sweep.fromHz * sweptFromRatio;
+    const double toHz = std::min(request.track.sweepLayout->sweep.toHz / 1.02, 0.45 * recorderRate);
+    Deconvolvers deconvolvers;
+    std::vector<DeconvolvedTake> takes;
+    std::vector<std::string> sources;
+    LeftOut leftOut;
+    double clockPpm = 0.0;
+    for (const Recording& recording : request.recordings)
+        if (const auto added =
+                addTakes(request, recording, toHz, deconvolvers, takes, sources, clockPpm, leftOut);
+            !added)
+            return added.unexpected();
     clockPpm /= static_cast<double>(takes.size());
 
     Response response;
     response.name = request.name;
     response.state = request.state;
     response.sampleRate = rate;
-    response.arrivalFrame = toFrames(secondsBeforeArrival, rate);
+    response.arrivalFrame = toFrames(ImpulseWindow::beforeSeconds, rate);
     response.arrivalSeconds = takes.front().arrivalSeconds;
-    // The faded edge of the sweep and what a recorder's own filter lets through bound the range.
-    response.fromHz = request.track.sweepLayout->sweep.fromHz * sweptFromRatio;
-    response.toHz = std::min(request.track.sweepLayout->sweep.toHz / 1.02, 0.45 * recorderRate);
+    response.fromHz = fromHz;
+    response.toHz = toHz;
     response.clockPpm = clockPpm;
     response.numTakes = takes.size();
 
     const auto bands = bandsBelowNyquist(rate);
     std::vector<std::vector<double>> impulses;
     std::vector<std::vector<HarmonicOrder>> distortions;
-    for (Deconvolved& take : takes) {
+    for (DeconvolvedTake& take : takes) {
         impulses.push_back(std::move(take.impulse));
-        distortions.push_back(std::move(take.distortion));
+        // Recorders of different rates may lack an order at the edge of what can be told.
+        if (distortions.empty() || haveSameLevels(distortions.front(), take.distortion))
+            distortions.push_back(std::move(take.distortion));
     }
-    const std::size_t fftSize = deconvolver.impulseFftSize();
+    const std::size_t fftSize = impulseFftSize(rate);
     const auto noise = noiseOfTakes(takes, rate / static_cast<double>(fftSize), bands,
                                     response.fromHz, response.toHz);
     double noiseSeconds = 0.0;
-    for (const Deconvolved& take : takes)
+    for (const DeconvolvedTake& take : takes)
         noiseSeconds += take.noiseSeconds;
     const CombinedTakes combined = combineTakes(impulses, rate, noise);
     response.impulse.assign(combined.impulse.begin(), combined.impulse.end());
@@ -631,7 +429,7 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
                        : " dB above the noise")
                 + "; not to be relied on");
     }
-    remarkOnTakes(response, combined, sources, numLeftOut, bands);
+    remarkOnTakes(response, combined, sources, leftOut, bands);
     if (request.calibration) {
         response.hasCalibration = true;
         response.calibration = *request.calibration;
@@ -654,8 +452,7 @@ dsp::Result<Calibration> readCalibration(const Recording& recording, double tone
         return check.unexpected();
     if (samples.size() < toFrames(1.0, rate))
         return refuse(recording.name, "a calibration needs at least 1 s of the calibrator's tone");
-    const std::vector<float> floats(samples.begin(), samples.end());
-    const auto power = dsp::welchPowerPerBin(floats, 16384);
+    const auto power = dsp::welchPowerPerBin(samples, 16384);
     const double binHz = 0.5 * rate / static_cast<double>(power.size() - 1);
     double total = 0.0;
     for (const double value : power)

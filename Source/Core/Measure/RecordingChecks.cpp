@@ -1,44 +1,52 @@
 #include "Core/Measure/RecordingChecks.h"
 
+#include "Core/Dsp/Parallel.h"
+#include "Core/Dsp/SignalSums.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
+#include <vector>
 
 namespace saddletone::measure {
 
 namespace {
 
-double peakOf(std::span<const double> samples)
+/** The first frame from begin on that reaches a level either way; the number of frames if none. */
+std::size_t findLoud(std::span<const float> samples, std::size_t begin, double level)
 {
-    double peak = 0.0;
-    for (const double sample : samples)
-        peak = std::max(peak, std::abs(sample));
-    return peak;
+    // Most stretches hold nothing as loud, and their peaks are found faster than a first place.
+    constexpr std::size_t stretchFrames = 512;
+    for (; begin < samples.size(); begin += stretchFrames) {
+        const auto stretch =
+            samples.subspan(begin, std::min(stretchFrames, samples.size() - begin));
+        if (dsp::peakOf(stretch) < level)
+            continue;
+        const auto found = std::ranges::find_if(stretch, [level](float sample) {
+            return std::abs(static_cast<double>(sample)) >= level;
+        });
+        return begin + static_cast<std::size_t>(found - stretch.begin());
+    }
+    return samples.size();
 }
 
 } // namespace
 
-std::vector<double> loudestChannel(const dsp::AudioBuffer& audio)
+std::span<const float> loudestChannel(const dsp::AudioBuffer& audio)
 {
-    std::size_t loudest = 0;
-    double mostEnergy = -1.0;
-    for (std::size_t channel = 0; channel < audio.numChannels(); ++channel) {
-        double energy = 0.0;
-        for (const float sample : audio.channels[channel])
-            energy += static_cast<double>(sample) * static_cast<double>(sample);
-        if (energy > mostEnergy) {
-            mostEnergy = energy;
-            loudest = channel;
-        }
-    }
-    return {audio.channels[loudest].begin(), audio.channels[loudest].end()};
+    std::vector<double> energies(audio.numChannels());
+    dsp::runInParallel(energies.size(), [&](std::size_t channel) {
+        energies[channel] = dsp::energyOf(audio.channels[channel]);
+    });
+    return audio
+        .channels[static_cast<std::size_t>(std::ranges::max_element(energies) - energies.begin())];
 }
 
-dsp::Result<void> checkNotSilent(std::span<const double> samples, const std::string& source)
+dsp::Result<void> checkNotSilent(std::span<const float> samples, const std::string& source)
 {
-    const double peakDbfs = dsp::amplitudeToDb(peakOf(samples));
+    const double peakDbfs = dsp::amplitudeToDb(dsp::peakOf(samples));
     if (peakDbfs < -60.0)
         return dsp::fail(
             dsp::ErrorCode::notTrustworthy,
@@ -49,7 +57,23 @@ dsp::Result<void> checkNotSilent(std::span<const double> samples, const std::str
     return {};
 }
 
-dsp::Result<void> checkNotClipped(std::span<const double> samples, double sampleRate,
+dsp::Result<void> checkNotDamaged(std::span<const float> samples, double sampleRate,
+                                  const std::string& source)
+{
+    constexpr double highestSample = 100.0;
+    const std::size_t damaged = findLoud(samples, 0, highestSample);
+    if (damaged == samples.size())
+        return {};
+    return dsp::fail(dsp::ErrorCode::notTrustworthy,
+                     "recording '" + source + "': damaged, a sample at "
+                         + files::fixedText(static_cast<double>(damaged) / sampleRate, 3)
+                         + " s stands "
+                         + files::fixedText(
+                             dsp::amplitudeToDb(std::abs(static_cast<double>(samples[damaged]))), 0)
+                         + " dB over full scale; copy the file anew or record again");
+}
+
+dsp::Result<void> checkNotClipped(std::span<const float> samples, double sampleRate,
                                   const std::string& source)
 {
     // A sine stays within 0.05 % of its peak for 2 % of a half-wave; cut off by a mere 0.2 dB it
@@ -58,31 +82,33 @@ dsp::Result<void> checkNotClipped(std::span<const double> samples, double sample
     constexpr double flatShare = 0.12;
     constexpr std::size_t shortestRun = 3;
     constexpr std::size_t mostAccepted = 3;
-    const double level = nearPeak * peakOf(samples);
+    const double level = nearPeak * dsp::peakOf(samples);
     if (level <= 0.0)
         return {};
 
     std::size_t numClipped = 0;
     std::size_t firstClipped = 0;
-    std::size_t halfWaveBegin = 0;
-    std::size_t run = 0;
-    std::size_t longestRun = 0;
-    for (std::size_t frame = 1; frame <= samples.size(); ++frame) {
-        const bool ends =
-            frame == samples.size() || (samples[frame] < 0.0) != (samples[frame - 1] < 0.0);
-        run = std::abs(samples[frame - 1]) >= level ? run + 1 : 0;
-        longestRun = std::max(longestRun, run);
-        if (!ends)
-            continue;
-        const auto halfWave = static_cast<double>(frame - halfWaveBegin);
-        if (longestRun >= shortestRun && static_cast<double>(longestRun) > flatShare * halfWave) {
+    std::size_t halfWaveEnd = 0;
+    for (std::size_t loud = findLoud(samples, 0, level); loud < samples.size();
+         loud = findLoud(samples, halfWaveEnd, level)) {
+        const bool negative = samples[loud] < 0.0F;
+        std::size_t halfWaveBegin = loud;
+        while (halfWaveBegin > halfWaveEnd && (samples[halfWaveBegin - 1] < 0.0F) == negative)
+            --halfWaveBegin;
+        std::size_t run = 0;
+        std::size_t longestRun = 0;
+        for (halfWaveEnd = loud;
+             halfWaveEnd < samples.size() && (samples[halfWaveEnd] < 0.0F) == negative;
+             ++halfWaveEnd) {
+            run = std::abs(static_cast<double>(samples[halfWaveEnd])) >= level ? run + 1 : 0;
+            longestRun = std::max(longestRun, run);
+        }
+        const auto numFrames = static_cast<double>(halfWaveEnd - halfWaveBegin);
+        if (longestRun >= shortestRun && static_cast<double>(longestRun) > flatShare * numFrames) {
             if (numClipped == 0)
-                firstClipped = frame;
+                firstClipped = halfWaveEnd;
             ++numClipped;
         }
-        halfWaveBegin = frame;
-        run = 0;
-        longestRun = 0;
     }
     if (numClipped <= mostAccepted)
         return {};

@@ -20,12 +20,6 @@ constexpr std::string_view stateKind = "saddletone-state";
 constexpr std::array allEngineStates {EngineState::off, EngineState::idle, EngineState::running};
 constexpr std::array allPolarities {Polarity::unclear, Polarity::positive, Polarity::negative};
 
-std::filesystem::path impulseFileFor(const std::filesystem::path& stateFile)
-{
-    auto file = stateFile;
-    return file.replace_extension(".impulse.wav");
-}
-
 } // namespace
 
 std::string_view engineStateName(EngineState state) noexcept
@@ -131,9 +125,18 @@ std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz,
     return levels;
 }
 
+std::filesystem::path impulsePath(const std::filesystem::path& stateFile)
+{
+    auto file = stateFile;
+    return file.replace_extension(".impulse.wav");
+}
+
 dsp::Result<void> saveResponse(const Response& response, const std::filesystem::path& stateFile)
 {
-    const auto impulseFile = impulseFileFor(stateFile);
+    // A state that cannot be written must not leave its impulse behind.
+    if (const auto probe = files::AtomicFile::open(stateFile); !probe)
+        return probe.unexpected();
+    const auto impulseFile = impulsePath(stateFile);
     const dsp::AudioBuffer audio {response.sampleRate, {response.impulse}};
     if (const auto written =
             files::writeAudioFile(audio, impulseFile, files::SampleFormat::float32);
@@ -162,7 +165,8 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
           {"engine", engineStateName(response.state.engine)},
           {"speedKmh", response.state.speedKmh},
           {"microphonePlace", response.state.microphonePlace},
-          {"volumeStep", response.state.volumeStep}}},
+          {"volumeStep", response.state.volumeStep},
+          {"speakers", speakerGroupName(response.state.speakers)}}},
         {"sampleRate", response.sampleRate},
         {"impulse", {{"file", impulseFile.filename().string()}, {"checksum", *checksum}}},
         {"arrivalFrame", response.arrivalFrame},
@@ -192,6 +196,10 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
                             {"reason", response.polarityReason}};
     if (response.arrivalSeconds > 0.0)
         json["arrivalSeconds"] = response.arrivalSeconds;
+    if (!response.recordingChecksum.empty())
+        json["recordingChecksum"] = response.recordingChecksum;
+    if (response.trackStartSeconds)
+        json["trackStartSeconds"] = *response.trackStartSeconds;
     return files::writeTextFile(stateFile, files::jsonText(json));
 }
 
@@ -215,6 +223,10 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
     response.state.speedKmh = state.number("speedKmh", 0.0, 400.0, 0.0);
     response.state.microphonePlace = state.text("microphonePlace", "");
     response.state.volumeStep = state.text("volumeStep", "");
+    if (const auto speakers = parseSpeakerGroup(state.text("speakers", "all")))
+        response.state.speakers = *speakers;
+    else
+        state.reject("speakers", "must be " + speakerGroupChoices());
     reader.absorb(state);
 
     response.sampleRate = reader.number("sampleRate", 8000.0, 384000.0);
@@ -269,6 +281,9 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
         reader.absorb(polarity);
     }
     response.arrivalSeconds = reader.number("arrivalSeconds", 0.0, 1e6, 0.0);
+    response.recordingChecksum = reader.text("recordingChecksum", "");
+    if (reader.has("trackStartSeconds"))
+        response.trackStartSeconds = reader.number("trackStartSeconds", 0.0, 36000.0);
     auto impulse = reader.object("impulse");
     const std::string fileName = impulse.text("file");
     const std::string checksum = impulse.text("checksum");

@@ -1,10 +1,12 @@
 #pragma once
 
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/SpeakerGroup.h"
 
 #include <complex>
 #include <cstddef>
 #include <filesystem>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -27,6 +29,7 @@ struct BikeState {
     double speedKmh = 0.0; ///< 0 = parked.
     std::string microphonePlace;
     std::string volumeStep;
+    SpeakerGroup speakers = SpeakerGroup::all; ///< Which ones played.
 
     bool operator==(const BikeState&) const = default;
 };
@@ -107,6 +110,9 @@ struct Response {
     /** When the sweep's start arrived, from the start of the first take's recording, on the track's
         clock; 0 = not known. See arrivalDifferenceMs(). */
     double arrivalSeconds = 0.0;
+    std::string recordingChecksum; ///< Of the first take's file; empty = not known.
+    /** Where the sweep track starts in the file that was played, if that holds several tracks. */
+    std::optional<double> trackStartSeconds;
     std::vector<std::string> remarks; ///< What a reader should know, in plain words.
 
     /** Complex response at the given frequencies, re the arrival; unit: linear gain. */
@@ -117,6 +123,9 @@ struct Response {
     [[nodiscard]] std::vector<double> magnitudeDb(std::span<const double> frequenciesHz,
                                                   int numPerOctave) const;
 };
+
+/** STATE.impulse.wav of STATE.json. */
+[[nodiscard]] std::filesystem::path impulsePath(const std::filesystem::path& stateFile);
 
 /** Writes STATE.json and, beside it, STATE.impulse.wav (32-bit float), which it names with a
     checksum. Both appear whole or not at all. */

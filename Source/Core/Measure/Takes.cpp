@@ -25,6 +25,7 @@ constexpr double leastHarmfulRatio = 1e-5;
 constexpr double explainedByNoise = 4.0;
 constexpr double smallDifferenceRatio = 1e-4;
 constexpr double inPhaseShare = 0.8;
+constexpr double largestShortfall = 0.05; // of the mean power: 0.22 dB
 
 double medianOf(std::vector<double> values)
 {
@@ -216,29 +217,44 @@ CombinedTakes combineTakes(std::span<const std::vector<double>> impulses, double
                     {take, bands[band].band.lowerHz, bands[band].band.upperHz});
         }
 
+    // Takes of places with other levels may agree in phase all the same. The power of their complex
+    // mean falls short of their mean power by the takes' variance, so that decides in the end.
+    Spectrum mean(numBins);
+    Spectrum first(numBins);
+    std::vector<double> meanPower(numBins, 0.0);
+    std::vector<double> variance(bands.size(), 0.0);
+    std::vector<double> keptPower(bands.size(), 0.0);
     for (std::size_t bin = 0; bin < numBins; ++bin) {
         const std::size_t band = bandOfBin[bin];
-        std::complex<double> mean;
-        double meanPower = 0.0;
-        std::complex<double> first;
+        const double share = 1.0 / static_cast<double>(combined.numKept[band]);
         bool found = false;
         for (std::size_t take = 0; take < numTakes; ++take) {
             if (!kept[band][take])
                 continue;
-            const double share = 1.0 / static_cast<double>(combined.numKept[band]);
-            mean += share * spectra[take][bin];
-            meanPower += share * std::norm(spectra[take][bin]);
+            mean[bin] += share * spectra[take][bin];
+            meanPower[bin] += share * std::norm(spectra[take][bin]);
             if (!found)
-                first = spectra[take][bin];
+                first[bin] = spectra[take][bin];
             found = true;
         }
-        const double weight =
-            inPhaseWeight(combined.inPhase, bands, band, static_cast<double>(bin) * binHz);
-        const std::complex<double> direction = weight > 0.0 ? mean : first;
+        variance[band] += meanPower[bin] - std::norm(mean[bin]);
+        keptPower[band] += meanPower[bin];
+    }
+    for (std::size_t band = 0; band < bands.size(); ++band) {
+        const double noise = bands[band].perBin * static_cast<double>(numBinsOf[band]);
+        if (variance[band] > largestShortfall * keptPower[band] + 2.0 * noise)
+            combined.inPhase[band] = false;
+    }
+
+    for (std::size_t bin = 0; bin < numBins; ++bin) {
+        const double weight = inPhaseWeight(combined.inPhase, bands, bandOfBin[bin],
+                                            static_cast<double>(bin) * binHz);
+        const std::complex<double> direction = weight > 0.0 ? mean[bin] : first[bin];
         const double magnitude = std::abs(direction);
-        const double wanted = std::sqrt(weight * std::norm(mean) + (1.0 - weight) * meanPower);
+        const double wanted =
+            std::sqrt(weight * std::norm(mean[bin]) + (1.0 - weight) * meanPower[bin]);
         fft.spectrum()[bin] =
-            weight >= 1.0 || magnitude <= 0.0 ? mean : direction * (wanted / magnitude);
+            weight >= 1.0 || magnitude <= 0.0 ? mean[bin] : direction * (wanted / magnitude);
     }
     fft.inverse();
     combined.impulse.assign(fft.time().begin(),

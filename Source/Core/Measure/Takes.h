@@ -29,7 +29,7 @@ struct CombinedTakes {
     std::vector<double> impulse;
     std::vector<double> spreadDb;     ///< Standard deviation of the band's level between takes.
     std::vector<std::size_t> numKept; ///< Takes that the band rests on.
-    std::vector<bool> inPhase;        ///< The takes agree in phase: they are of one place.
+    std::vector<bool> inPhase; ///< The takes agree in phase and level: they are of one place.
     std::vector<TakeRejection> rejections;
 };
 
@@ -37,8 +37,9 @@ struct CombinedTakes {
     correlation (to a small fraction of a frame).
 
     Where the takes agree in phase the mean is complex, so that noise falls with their number;
-    where they do not (several head places, or high up after the microphone moved) powers are
-    averaged and the phase is the first take's.
+    where they do not (several head places, or high up after the microphone moved), or where it would
+    fall short of the mean power by more than 5 % and the noise, powers are averaged and the phase is
+    the first take's.
 
     A disturbance hits a sweep for a moment, and so a few bands of one take. With three takes or
     more, a take is left out of a band and of its neighbours if the energy of its difference from

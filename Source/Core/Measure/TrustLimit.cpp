@@ -37,7 +37,8 @@ std::vector<double> errorIn(const DeconvolvedSweep& deconvolved, double fromSeco
                              / static_cast<double>(numFrames));
         const std::ptrdiff_t place =
             ((begin + static_cast<std::ptrdiff_t>(frame)) % total + total) % total;
-        fft.time()[frame] = window * deconvolved.samples[static_cast<std::size_t>(place)];
+        fft.time()[frame] =
+            window * static_cast<double>(deconvolved.samples[static_cast<std::size_t>(place)]);
         windowEnergy += window * window;
     }
     fft.forward();

@@ -35,15 +35,68 @@ std::string setFrequencyWords(double frequencyHz)
 
 std::string orderWords(const tuning::Element& element)
 {
-    return std::string(element.alignment == tuning::Alignment::linkwitzRiley ? "Linkwitz-Riley "
-                                                                             : "Butterworth ")
-           + std::to_string(6 * element.order) + " dB/octave";
+    std::string_view alignment = "Butterworth ";
+    if (element.alignment == tuning::Alignment::linkwitzRiley)
+        alignment = "Linkwitz-Riley ";
+    else if (element.alignment == tuning::Alignment::bessel)
+        alignment = "Bessel ";
+    return std::string(alignment) + std::to_string(6 * element.order) + " dB/octave";
+}
+
+std::string shelfShapeWords(const tuning::Element& element)
+{
+    return element.slope ? ", slope " + numberText(*element.slope, 2)
+                         : ", Q " + numberText(element.q, 2);
+}
+
+/** The bands that are moved, with their gains. */
+std::string graphicWords(const tuning::Element& element)
+{
+    const auto frequenciesHz = tuning::graphicFrequenciesHz();
+    std::string words;
+    for (std::size_t band = 0; band < frequenciesHz.size(); ++band)
+        if (element.bandGainsDb[band] != 0.0)
+            words += (words.empty() ? "" : ", ") + frequencyWords(frequenciesHz[band]) + " "
+                     + signedText(element.bandGainsDb[band], 1) + " dB";
+    return words.empty() ? "graphic equaliser, all bands at 0 dB"
+                         : "graphic equaliser (third octaves) " + words;
+}
+
+std::string limiterWords(const tuning::Element& element)
+{
+    return "limiter above " + numberText(element.thresholdDbfs, 1) + " dBFS (attack "
+           + numberText(element.attackMs, 2) + " ms, release " + numberText(element.releaseMs, 0)
+           + " ms; not in the curves)";
+}
+
+std::string allPassWords(const tuning::Element& element)
+{
+    const std::string frequency = "all-pass " + setFrequencyWords(element.frequencyHz);
+    return element.order == 1 ? frequency + ", first order"
+                              : frequency + ", Q " + numberText(element.q, 2);
 }
 
 /** Three standard deviations; noise alone, not what moved between the takes. */
 std::string spreadWords(double uncertaintyDb)
 {
     return "\xC2\xB1" + numberText(std::max(0.1, 3.0 * uncertaintyDb), 1) + " dB";
+}
+
+std::string_view groupOpening(tuning::OutputGroup group) noexcept
+{
+    using tuning::OutputGroup;
+    switch (group) {
+    case OutputGroup::left: return "Left: ";
+    case OutputGroup::right: return "Right: ";
+    case OutputGroup::front: return "Front: ";
+    case OutputGroup::rear: return "Rear: ";
+    case OutputGroup::frontLeft: return "Front left: ";
+    case OutputGroup::frontRight: return "Front right: ";
+    case OutputGroup::rearLeft: return "Rear left: ";
+    case OutputGroup::rearRight: return "Rear right: ";
+    case OutputGroup::all: break;
+    }
+    return "";
 }
 
 std::string openingOf(const measure::BikeState& state)
@@ -102,7 +155,11 @@ std::string conditionWords(const measure::BikeState& state)
         engine = "engine idling";
     else if (state.engine == measure::EngineState::running)
         engine = "engine running";
-    return state.speedKmh > 0.0 ? engine + ", " + speedWords(state.speedKmh) : "parked, " + engine;
+    const std::string ride =
+        state.speedKmh > 0.0 ? engine + ", " + speedWords(state.speedKmh) : "parked, " + engine;
+    return state.speakers == measure::SpeakerGroup::all
+               ? ride
+               : ride + ", " + measure::speakerGroupWords(state.speakers) + " speakers";
 }
 
 double uncertaintyOfLargestDb(const measure::Comparison& comparison)
@@ -175,10 +232,16 @@ std::string elementWords(const tuning::Element& element)
     switch (element.type) {
     case ElementType::gain: return "gain " + gain;
     case ElementType::peaking: return "bell " + frequency + " " + gain + q;
-    case ElementType::lowShelf: return "low shelf " + frequency + " " + gain + q;
-    case ElementType::highShelf: return "high shelf " + frequency + " " + gain + q;
+    case ElementType::lowShelf:
+        return "low shelf " + frequency + " " + gain + shelfShapeWords(element);
+    case ElementType::highShelf:
+        return "high shelf " + frequency + " " + gain + shelfShapeWords(element);
     case ElementType::highPass: return "high-pass " + frequency + ", " + orderWords(element);
     case ElementType::lowPass: return "low-pass " + frequency + ", " + orderWords(element);
+    case ElementType::allPass: return allPassWords(element);
+    case ElementType::notch: return "notch " + frequency + q;
+    case ElementType::graphic: return graphicWords(element);
+    case ElementType::limiter: return limiterWords(element);
     case ElementType::delay: return "delay " + numberText(element.delayMs, 2) + " ms";
     case ElementType::polarity: break;
     }
@@ -194,7 +257,7 @@ std::string tuningWords(const tuning::Tuning& tuning)
         if (!words.empty())
             words += ". ";
         if (chain.group != tuning::OutputGroup::all)
-            words += chain.group == tuning::OutputGroup::left ? "Left: " : "Right: ";
+            words += groupOpening(chain.group);
         for (std::size_t index = 0; index < chain.elements.size(); ++index)
             words += (index == 0 ? "" : "; ") + elementWords(chain.elements[index]);
     }

@@ -2,39 +2,24 @@
 
 #include "Core/Dsp/Biquad.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/SpeakerGroup.h"
+#include "Core/Tuning/Element.h"
 
+#include <array>
 #include <complex>
-#include <filesystem>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
-#include <nlohmann/json.hpp>
-
 namespace saddletone::tuning {
 
-/** Kinds of element in a chain. */
-enum class ElementType { gain, peaking, lowShelf, highShelf, highPass, lowPass, delay, polarity };
+/** Where a chain acts, in the words that bike states use for what was measured. */
+using OutputGroup = measure::SpeakerGroup;
 
-/** Alignment of a high-pass or low-pass. */
-enum class Alignment { butterworth, linkwitzRiley };
-
-/** One element of a chain; which fields count depends on type. */
-struct Element {
-    ElementType type = ElementType::gain;
-    double frequencyHz = 1000.0; ///< Filters: 10 to 24000. Shelf: frequency of half the gain in dB.
-    double gainDb = 0.0;         ///< gain, peaking, shelves: -40 to 40. Positive = boost.
-    double q = 0.70710678;       ///< peaking and shelves: 0.1 to 30.
-    Alignment alignment = Alignment::butterworth; ///< highPass, lowPass.
-    int order = 2;                                ///< Butterworth 1 to 8; Linkwitz-Riley 2, 4 or 8.
-    double delayMs = 0.0; ///< delay: 0 to 100; rounded to whole samples when applied.
-
-    bool operator==(const Element&) const = default;
-};
-
-/** Where a chain acts. */
-enum class OutputGroup { all, left, right };
+/** A chain on the group acts on every speaker of the output: left is covered by all and left. */
+[[nodiscard]] bool covers(OutputGroup chain, OutputGroup output) noexcept;
 
 struct Chain {
     OutputGroup group = OutputGroup::all;
@@ -46,33 +31,49 @@ struct Chain {
 /** What could be changed on the bike: chains of filters, gains, delays and polarity. */
 struct Tuning {
     std::string name;
-    std::vector<Chain> chains; ///< Every chain that covers a side acts on it, in this order.
+    std::vector<Chain> chains; ///< Every chain that covers an output acts on it, in this order.
 
     bool operator==(const Tuning&) const = default;
 };
 
-/** The biquads of a filter element at a sample rate; empty for gain, delay and polarity. */
-[[nodiscard]] std::vector<dsp::BiquadCoefficients> designElement(const Element& element,
-                                                                 double sampleRate);
+/** A tuning on one output at one sample rate, ready to run. */
+struct DesignedTuning {
+    double sampleRate = 48000.0;
+    double gainLinear = 1.0; ///< Negative where the polarity is turned over.
+    /** What the tuning asks for, and what low-passes run ahead of their prototypes. */
+    double delaySamples = 0.0;
+    double lowPassLeadSamples = 0.0; ///< The second part of it.
+    std::vector<dsp::BiquadCoefficients> sections;
 
-/** Complex response of a tuning on one side (left or right) at a frequency, as it is applied at
-    the sample rate. */
-[[nodiscard]] std::complex<double> tuningResponse(const Tuning& tuning, OutputGroup side,
+    bool operator==(const DesignedTuning&) const = default;
+
+    /** Complex gain at a frequency. */
+    [[nodiscard]] std::complex<double> response(double frequencyHz) const noexcept;
+};
+
+[[nodiscard]] DesignedTuning designTuning(const Tuning& tuning, OutputGroup output,
+                                          double sampleRate);
+
+/** Complex response that is meant on one output: the product of its elements' prototypes. */
+[[nodiscard]] std::complex<double> idealResponse(const Tuning& tuning, OutputGroup output,
+                                                 double frequencyHz);
+
+/** Complex response of a tuning on one output as it is applied at the sample rate. Designs the
+    filters each time: for many frequencies keep a DesignedTuning. */
+[[nodiscard]] std::complex<double> tuningResponse(const Tuning& tuning, OutputGroup output,
                                                   double frequencyHz, double sampleRate);
 
 /** Filters an impulse response (double precision), in place. The span should have room behind the
-    sound for the filters to ring out. */
-void applyTuning(const Tuning& tuning, OutputGroup side, double sampleRate,
+    sound for the filters to ring out, and 31 frames before it for a delay of parts of a sample. */
+void applyTuning(const Tuning& tuning, OutputGroup output, double sampleRate,
                  std::span<double> impulse);
 
-[[nodiscard]] std::string_view elementTypeName(ElementType type) noexcept;
+/** Fails if a chain acts on some of the output's speakers only: what a microphone hears of several
+    speakers at once does not tell what one of them adds to it. */
+[[nodiscard]] dsp::Result<void> checkApplies(const Tuning& tuning, OutputGroup output);
 
-[[nodiscard]] nlohmann::json tuningToJson(const Tuning& tuning);
-/** source: named in error messages. */
-[[nodiscard]] dsp::Result<Tuning> tuningFromJson(const nlohmann::json& json,
-                                                 std::string_view source);
-
-[[nodiscard]] dsp::Result<void> saveTuning(const Tuning& tuning, const std::filesystem::path& file);
-[[nodiscard]] dsp::Result<Tuning> loadTuning(const std::filesystem::path& file);
+/** A limiter acts on the output. It is in no response here, which whoever shows or plays a
+    prediction has to say. */
+[[nodiscard]] bool hasLimiter(const Tuning& tuning, OutputGroup output) noexcept;
 
 } // namespace saddletone::tuning

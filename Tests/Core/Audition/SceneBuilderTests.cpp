@@ -1,6 +1,7 @@
 #include "Core/Audition/SceneBuilder.h"
 
 #include "Core/Audition/OfflineRender.h"
+#include "Core/Dsp/MatchedBiquad.h"
 #include "Support/AuditionFixtures.h"
 #include "Support/ProgrammeMeasures.h"
 
@@ -47,8 +48,9 @@ measure::Response flatResponse(double gain = 1.0)
 /** Like a fairing speaker: no bass, a hump, and a noisy tail. */
 measure::Response speakerResponse(std::uint64_t seed, double humpDb)
 {
-    const std::array sections {dsp::designHighPass(120.0, 0.8, 48000.0),
-                               dsp::designPeaking(2500.0, 1.5, humpDb, 48000.0)};
+    const std::array sections {
+        dsp::designHighPass(120.0, 0.8, 48000.0),
+        dsp::bilinearBiquad(dsp::analoguePeaking(2500.0, 1.5, humpDb), 48000.0)};
     auto response = responseWith(sections, 0.3);
     const auto tail = test::decayingNoise(4000, seed);
     for (std::size_t tap = 0; tap < tail.size(); ++tap)
@@ -395,4 +397,18 @@ TEST_CASE("Scenes that cannot be built are refused with the reason", "[core][aud
     gain.gainDb = 40.0;
     wild.tuning.chains = {{OutputGroup::left, std::vector<tuning::Element>(30, gain)}};
     CHECK(messageOf(sceneWith({wild})).find("'wild'") != std::string::npos);
+}
+
+TEST_CASE("A tuning of a part of the speakers heard together is refused", "[core][audition]")
+{
+    CandidateRequest partly {"front only", flatResponse(), {}};
+    tuning::Element gain;
+    gain.gainDb = 3.0;
+    partly.tuning.chains = {{OutputGroup::front, {gain}}};
+    const auto scene = audition::buildScene(sceneWith({partly}),
+                                            audition::PartitionLayout::forTaps(4000), 48000.0);
+    REQUIRE_FALSE(scene);
+    CHECK(scene.error().code == dsp::ErrorCode::unsupported);
+    CHECK(scene.error().message.find("'front only'") != std::string::npos);
+    CHECK(scene.error().message.find("'front'") != std::string::npos);
 }

@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Biquad.h"
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/MatchedBiquad.h"
 #include "Core/Dsp/Units.h"
 
 #include <catch2/catch.hpp>
@@ -22,9 +23,9 @@ constexpr std::size_t size = 2 * (numBins - 1);
 /** A tuning of minimum phase: poles and zeros of all three lie within the unit circle. */
 std::array<dsp::BiquadCoefficients, 3> sections(double sampleRate)
 {
-    return {dsp::designPeaking(800.0, 3.0, 9.0, sampleRate),
-            dsp::designLowShelf(200.0, 0.7, -6.0, sampleRate),
-            dsp::designHighShelf(5000.0, 0.7, -12.0, sampleRate)};
+    return {dsp::bilinearBiquad(dsp::analoguePeaking(800.0, 3.0, 9.0), sampleRate),
+            dsp::bilinearBiquad(dsp::analogueLowShelf(200.0, 0.7, -6.0), sampleRate),
+            dsp::bilinearBiquad(dsp::analogueHighShelf(5000.0, 0.7, -12.0), sampleRate)};
 }
 
 std::vector<double> magnitudeOf(double sampleRate)

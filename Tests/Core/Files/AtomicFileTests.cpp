@@ -9,6 +9,10 @@
 #include <string>
 #include <utility>
 
+#if !defined(_WIN32)
+#include <sys/stat.h>
+#endif
+
 using namespace saddletone;
 using Catch::Contains;
 
@@ -144,6 +148,20 @@ TEST_CASE("Text that is missing, a folder or too large is refused by name", "[co
     REQUIRE_FALSE(large.has_value());
     CHECK_THAT(large.error().message, Contains("too large") && Contains("101"));
 }
+
+#if !defined(_WIN32)
+TEST_CASE("A pipe or device is not replaced by a file", "[core][files]")
+{
+    const test::TemporaryFolder folder;
+    const auto pipe = folder / "pipe";
+    REQUIRE(mkfifo(pipe.c_str(), 0600) == 0);
+    const auto written = files::writeTextFile(pipe, "text");
+    REQUIRE_FALSE(written.has_value());
+    CHECK_THAT(written.error().message, Contains("pipe") && Contains("device"));
+    CHECK(std::filesystem::is_fifo(pipe));
+    CHECK(folder.numEntries() == 1);
+}
+#endif
 
 TEST_CASE("The checksum is CRC-32 and tells a changed file", "[core][files]")
 {

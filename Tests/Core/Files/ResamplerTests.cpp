@@ -1,6 +1,7 @@
 #include "Core/Files/Resampler.h"
 
 #include "Core/Dsp/Biquad.h"
+#include "Core/Dsp/MatchedBiquad.h"
 #include "Core/Dsp/Units.h"
 
 #include <catch2/catch.hpp>
@@ -109,10 +110,11 @@ TEST_CASE("A resampled impulse response keeps its frequency response", "[core][f
         constexpr double sampleRate = 96000.0;
         std::vector<double> impulse(16384, 0.0);
         impulse[4000] = 1.0;
-        for (const auto& section : {dsp::designPeaking(1000.0, 2.0, 9.0, sampleRate),
-                                    dsp::designHighPass(60.0, 0.7, sampleRate),
-                                    dsp::designLowPass(9000.0, 0.54, sampleRate),
-                                    dsp::designLowPass(9000.0, 1.3, sampleRate)})
+        for (const auto& section :
+             {dsp::bilinearBiquad(dsp::analoguePeaking(1000.0, 2.0, 9.0), sampleRate),
+              dsp::designHighPass(60.0, 0.7, sampleRate),
+              dsp::designLowPass(9000.0, 0.54, sampleRate),
+              dsp::designLowPass(9000.0, 1.3, sampleRate)})
             dsp::filterInPlace(section, impulse);
         const auto converted = files::resampleImpulse(impulse, sampleRate, newRate);
         for (const double frequencyHz : {30.0, 100.0, 1000.0, 5000.0, 12000.0, 18000.0}) {

@@ -66,6 +66,7 @@ TEST_CASE("Comments, header lines, empty lines and line ends of all systems pass
 {
     for (const char* text :
          {"# curve of microphone 7\n31.5 -3.5\n1000 0\n# middle\n12500 2.25\n",
+          "31.5 -3.5 # read by eye\n1000 0\t# middle\n12500 2.25#\n",
           "* sensitivity -38 dB\n31.5 -3.5\n1000 0\n12500 2.25\n",
           "; comment\n31.5 -3.5\n1000 0\n12500 2.25\n",
           "frequency_hz,level_db\n31.5,-3.5\n1000,0\n12500,2.25\n",
@@ -80,6 +81,27 @@ TEST_CASE("Comments, header lines, empty lines and line ends of all systems pass
         CHECK(table.frequenciesHz == frequencies);
         CHECK(table.levelsDb == levels);
     }
+}
+
+TEST_CASE("Commas that may be decimals or set columns apart are not guessed at", "[core][files]")
+{
+    CHECK_THAT(problemOf("31,5,-3,5\n1000,0,0,0\n12500,0,2,25\n").message,
+               Contains("commas") && Contains("';'"));
+    // A dot anywhere tells that the commas set columns apart: frequency, level, phase, coherence.
+    const auto table = tableOf("100,0,0,1\n200,-1.5,10,1\n");
+    CHECK(table.levelsDb == std::vector {0.0, -1.5});
+    CHECK(table.phasesRadians.size() == 2);
+}
+
+TEST_CASE("What is no plain text is called so", "[core][files]")
+{
+    using namespace std::string_literals;
+    // UTF-16, as some instruments write, and any binary file.
+    CHECK_THAT(problemOf("\xFF\xFE"
+                         "1\0000\0000\0 \0000\0\n\0"s)
+                   .message,
+               Contains("plain text"));
+    CHECK_THAT(problemOf("RIFF\0\0\0\0WAVEfmt "s).message, Contains("UTF-8"));
 }
 
 TEST_CASE("A third column is a phase in degrees", "[core][files]")

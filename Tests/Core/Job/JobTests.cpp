@@ -3,6 +3,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
+#include "Core/Tuning/TuningFile.h"
 #include "Support/AuditionFixtures.h"
 #include "Support/TemporaryFolder.h"
 
@@ -445,6 +446,24 @@ TEST_CASE("A job gives what a scene is built from", "[core][job]")
     Job astray = job;
     astray.candidates[0].stateId = "gone";
     CHECK(mentions(job::loadSceneRequest(astray).error(), "'gone'"));
+}
+
+TEST_CASE("A tuning of front or rear alone cannot be heard on both together", "[core][job]")
+{
+    const TemporaryFolder folder;
+    const Job job = writeJob(folder);
+    const auto tunedFile = job.folder / job.candidates[1].tuningFile;
+    auto tuning = tuning::loadTuning(tunedFile);
+    REQUIRE(tuning);
+    tuning->chains[0].group = tuning::OutputGroup::rear;
+    REQUIRE(tuning::saveTuning(*tuning, tunedFile));
+    const auto refused = job::loadSceneRequest(job);
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().code == dsp::ErrorCode::unsupported);
+    CHECK(mentions(refused.error(), tunedFile.filename().string()));
+    CHECK(mentions(refused.error(), "'rear'"));
+    REQUIRE(job::checkJob(job).size() == 1);
+    CHECK(job::checkJob(job)[0] == refused.error().message);
 }
 
 TEST_CASE("A check finds what is missing or changed, one line each", "[core][job]")

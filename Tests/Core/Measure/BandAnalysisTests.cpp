@@ -1,5 +1,6 @@
 #include "Core/Measure/BandAnalysis.h"
 
+#include "Core/Dsp/RandomSource.h"
 #include "Core/Signals/Signal.h"
 
 #include <algorithm>
@@ -31,6 +32,24 @@ TEST_CASE("Pink noise reads flat in every fraction of an octave", "[core][measur
                       == Approx(mean).margin(0.03 + 10.0 * std::log10(1.0 + 1.0 / lines)));
         }
         CHECK(analysis.totalDbfs == Approx(-20.0).margin(0.01));
+    }
+}
+
+TEST_CASE("No band reads low for want of sample rate", "[core][measure]")
+{
+    for (const double sampleRate : {8000.0, 16000.0, 32000.0, 44100.0}) {
+        CAPTURE(sampleRate);
+        dsp::RandomSource random(7);
+        std::vector<float> white(static_cast<std::size_t>(20.0 * sampleRate));
+        for (float& sample : white)
+            sample = static_cast<float>(0.1 * random.nextGaussian());
+        const auto analysis = measure::analyseBands({sampleRate, {white}}, 3, dsp::Weighting::z);
+        const dsp::Band& top = analysis.bands.back();
+        CHECK(top.upperHz > 0.4 * sampleRate);
+        // White noise: ten times the frequency, ten times the power; 0.3 dB for what is missing and
+        // twice a standard deviation of 0.11 dB.
+        const double below = analysis.levelsDbfs[analysis.levelsDbfs.size() - 11];
+        CHECK(analysis.levelsDbfs.back() == Approx(below + 10.0).margin(0.6));
     }
 }
 

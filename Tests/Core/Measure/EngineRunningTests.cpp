@@ -29,28 +29,74 @@ measure::Recording eightRepeats(const std::vector<double>& sound, double sampleR
     return test::asRecording(all, sampleRate);
 }
 
+/** Standard deviation in dB of a band's level when noise is all that disturbs it. A sweep of T seconds
+    spends T ln(10^0.1) / ln(f2 / f1) in a third octave; its energy there over the noise's density is
+    the ratio of powers times this time times the bandwidth, and of a complex mean the power errs by
+    the square root of two over it. */
+double theoreticalErrorDb(const signals::SweepShape& sweep, double sampleRate, double centreHz,
+                          double belowSweepDb, double numSweeps)
+{
+    const double seconds = static_cast<double>(sweep.numFrames) / sampleRate
+                           * std::log(std::pow(10.0, 0.1)) / std::log(sweep.toHz / sweep.fromHz);
+    const double bandwidthHz = centreHz * (std::pow(10.0, 0.05) - std::pow(10.0, -0.05));
+    const double energyRatio =
+        numSweeps * std::pow(10.0, 0.1 * belowSweepDb) * seconds * bandwidthHz;
+    return 10.0 / std::log(10.0) * std::sqrt(2.0 / energyRatio);
+}
+
 } // namespace
 
-TEST_CASE("With the engine 20 dB below the sweep in each band, eight sweeps are right to 0.3 dB",
-          "[core][measure]")
+TEST_CASE(
+    "With the engine 20 dB below the sweep in each band, eight sweeps are right to 0.3 dB from "
+    "40 Hz up",
+    "[core][measure]")
 {
     const auto track = test::makeSweepTrack(12.0);
+    REQUIRE(track.description.sweepLayout);
     const auto sound = test::SimulatedBike().play(track.audio.channels.front(), 48000.0);
-    const auto noise = test::makeEngineNoise({.sweepAmplitude = 0.2512, .seed = 5}, 48000 * 40);
-    const auto response = test::measureTakes(track, {eightRepeats(sound, 48000.0, noise, 1)});
-    REQUIRE(response.numTakes == 8);
-    std::size_t numBands = 0;
-    for (const auto& band : response.bands) {
-        if (band.frequencyHz < 49.0 || band.frequencyHz > 16500.0)
-            continue;
-        INFO(band.frequencyHz << " Hz, interval " << band.interval95Db << " dB, SNR "
-                              << band.snrDb);
-        CHECK(band.levelDb == Approx(test::bikeBandDb(band.frequencyHz)).margin(0.3));
-        CHECK(band.trusted);
-        CHECK(band.interval95Db < 0.5);
-        ++numBands;
+    std::map<double, double> truth;
+    double squares = 0.0;
+    std::size_t numErrors = 0;
+    for (std::uint64_t engine = 5; engine < 8; ++engine) {
+        const auto noise =
+            test::makeEngineNoise({.sweepAmplitude = 0.2512, .seed = engine}, 48000 * 40);
+        for (std::uint64_t run = 0; run < 2; ++run) {
+            const auto response = test::measureTakes(
+                track, {eightRepeats(sound, 48000.0, noise, dsp::mixSeed(engine, run))});
+            REQUIRE(response.numTakes == 8);
+            std::size_t numBands = 0;
+            for (const auto& band : response.bands) {
+                if (band.frequencyHz < 39.0 || band.frequencyHz > 16500.0)
+                    continue;
+                ++numBands;
+                const auto known = truth.try_emplace(band.frequencyHz, 0.0);
+                if (known.second)
+                    known.first->second = test::bikeBandDb(band.frequencyHz);
+                const double errorDb = band.levelDb - known.first->second;
+                const double expectedDb = theoreticalErrorDb(track.description.sweepLayout->sweep,
+                                                             48000.0, band.frequencyHz, 20.0, 8.0);
+                INFO("engine " << engine << ", run " << run << ": " << band.frequencyHz << " Hz, "
+                               << errorDb << " dB, interval " << band.interval95Db
+                               << " dB, standard deviation by theory " << expectedDb << " dB");
+                // At 40 Hz this is 2.6 standard deviations: one measurement in a hundred is further
+                // off, whatever is done with eight sweeps of 12 s.
+                CHECK(std::abs(errorDb) < 0.3);
+                CHECK(band.trusted);
+                // Student's t for eight takes is 2.4 standard deviations, which eight takes may tell
+                // twice as large as they are.
+                CHECK(band.interval95Db < 5.0 * expectedDb + 0.02);
+                squares += std::pow(errorDb / std::hypot(expectedDb, 0.005), 2.0);
+                ++numErrors;
+            }
+            CHECK(numBands == 27);
+        }
     }
-    CHECK(numBands == 26);
+    // Nothing but the noise is in the errors: 162 of them scatter by 6 % about theory, and the
+    // engine's lines hold their power in fewer values than white noise.
+    const double ratio = std::sqrt(squares / static_cast<double>(numErrors));
+    INFO("errors are " << ratio << " times those of theory");
+    CHECK(ratio > 0.75);
+    CHECK(ratio < 1.25);
 }
 
 TEST_CASE("The 95 % interval covers the truth in at least nine of ten measurements with the engine "

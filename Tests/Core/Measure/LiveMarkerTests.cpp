@@ -57,8 +57,7 @@ TEST_CASE("Both markers are heard live, soon after the second ends, at any recor
                                          .startSeconds = 1.3,
                                          .endSeconds = 2.0,
                                          .noiseRms = test::activeRms(sound)});
-    const std::vector<double> samples(recording.begin(), recording.end());
-    const auto truth = measure::findMarkers(samples, recorderRate, track.description, "take");
+    const auto truth = measure::findMarkers(recording, recorderRate, track.description, "take");
     REQUIRE(truth);
     const auto& layout = *track.description.sweepLayout;
     const double secondEnd = static_cast<double>(truth->firstFrame) + truth->spacingFrames

@@ -28,8 +28,8 @@ TEST_CASE(
                                                  .clockPpm = clockPpm,
                                                  .startSeconds = 2.2,
                                                  .noiseRms = rms});
-            const std::vector<double> samples(recording.begin(), recording.end());
-            const auto markers = measure::findMarkers(samples, 44100.0, track->description, "take");
+            const auto markers =
+                measure::findMarkers(recording, 44100.0, track->description, "take");
             REQUIRE(markers);
             INFO("true " << clockPpm << ", found " << markers->clockPpm);
             CHECK(markers->clockPpm == Approx(clockPpm).margin(rms > 0.0 ? 0.5 : 0.02));

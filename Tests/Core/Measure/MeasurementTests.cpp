@@ -1,10 +1,9 @@
 #include "Core/Measure/Measurement.h"
 
-#include "Core/Dsp/RandomSource.h"
 #include "Core/Dsp/Units.h"
-#include "Core/Measure/MarkerSearch.h"
 #include "Core/Signals/ShapedNoise.h"
 #include "Support/SimulatedBike.h"
+#include "Support/SweepTakes.h"
 
 #include <algorithm>
 #include <cmath>
@@ -16,18 +15,6 @@ using namespace saddletone;
 using Catch::Matchers::Contains;
 
 namespace {
-
-signals::Signal makeTrack(double sampleRate = 48000.0, double seconds = 12.0)
-{
-    signals::SignalRequest request;
-    request.type = signals::SignalType::sweep;
-    request.sampleRate = sampleRate;
-    request.seconds = seconds;
-    request.levelDbfs = -12.0;
-    auto signal = signals::makeSignal(request);
-    REQUIRE(signal);
-    return std::move(*signal);
-}
 
 /** A recording of a track on the simulated bike with white noise at an SNR re the sweep's RMS. */
 measure::Recording recordOnBike(const signals::Signal& track, test::RecorderModel recorder,
@@ -59,20 +46,6 @@ std::vector<double> logGrid(double fromHz, double toHz, int perOctave)
     return grid;
 }
 
-/** Largest deviation in dB of a response's magnitude, averaged over twenty-fourths of an octave, from
-    the simulated bike's, averaged alike. */
-double largestMagnitudeError(const measure::Response& response, double gain = 1.0)
-{
-    const test::SimulatedBike bike;
-    const auto grid = logGrid(40.0, 16000.0, 24);
-    const auto levels = response.magnitudeDb(grid, 24);
-    double largest = 0.0;
-    for (std::size_t index = 0; index < grid.size(); ++index)
-        largest = std::max(largest, std::abs(levels[index] - bike.smoothedDb(grid[index], 24)
-                                             - 20.0 * std::log10(gain)));
-    return largest;
-}
-
 std::string refusalOf(const signals::Signal& track, measure::Recording recording)
 {
     const auto response = measure::measureResponse(requestFor(track, {std::move(recording)}));
@@ -91,7 +64,7 @@ void clip(std::vector<float>& samples, float level)
 
 TEST_CASE("Without noise and drift the complex response is exact to -80 dB", "[core][measure]")
 {
-    const auto track = makeTrack();
+    const auto track = test::makeSweepTrack(12.0);
     const auto response =
         measure::measureResponse(requestFor(track, {recordOnBike(track, {}, 1000.0)}));
     REQUIRE(response);
@@ -121,11 +94,11 @@ TEST_CASE("At 40 dB signal-to-noise and 200 ppm the magnitude is right to 0.1 dB
           "0.5 ppm",
           "[core][measure]")
 {
-    const auto track = makeTrack();
+    const auto track = test::makeSweepTrack(12.0);
     const auto response = measure::measureResponse(requestFor(
         track, {recordOnBike(track, {.clockPpm = 200.0, .startSeconds = 1.2345}, 40.0)}));
     REQUIRE(response);
-    const double error = largestMagnitudeError(*response);
+    const double error = test::largestErrorDb(*response, 40.0, 16000.0);
     INFO("largest error " << error << " dB, clock " << response->clockPpm << " ppm");
     CHECK(error < 0.1);
     CHECK(response->clockPpm == Approx(200.0).margin(0.5));
@@ -134,7 +107,7 @@ TEST_CASE("At 40 dB signal-to-noise and 200 ppm the magnitude is right to 0.1 dB
 TEST_CASE("A 44.1 kHz recorder and any clock within 500 ppm measure a 48 kHz track",
           "[core][measure]")
 {
-    const auto track = makeTrack();
+    const auto track = test::makeSweepTrack(12.0);
     for (const double clockPpm : {-500.0, -37.0, 500.0}) {
         const auto response =
             measure::measureResponse(requestFor(track, {recordOnBike(track,
@@ -145,7 +118,8 @@ TEST_CASE("A 44.1 kHz recorder and any clock within 500 ppm measure a 48 kHz tra
                                                                       .seed = 3},
                                                                      40.0)}));
         REQUIRE(response);
-        const double error = largestMagnitudeError(*response, 0.5);
+        const double error =
+            test::largestErrorDb(*response, 40.0, 16000.0, dsp::amplitudeToDb(0.5));
         INFO("clock " << clockPpm << " ppm: error " << error << " dB, found "
                       << response->clockPpm);
         CHECK(error < 0.1);
@@ -156,18 +130,18 @@ TEST_CASE("A 44.1 kHz recorder and any clock within 500 ppm measure a 48 kHz tra
 
 TEST_CASE("Inverted polarity and a recording of several channels are measured", "[core][measure]")
 {
-    const auto track = makeTrack();
+    const auto track = test::makeSweepTrack(12.0);
     auto recording = recordOnBike(track, {.gain = -1.0}, 50.0);
     const std::vector<float> faint(recording.audio.numFrames(), 1e-5F);
     recording.audio.channels.insert(recording.audio.channels.begin(), faint);
     const auto response = measure::measureResponse(requestFor(track, {std::move(recording)}));
     REQUIRE(response);
-    CHECK(largestMagnitudeError(*response) < 0.1);
+    CHECK(test::largestErrorDb(*response, 40.0, 16000.0) < 0.1);
 }
 
 TEST_CASE("Averaging four takes brings the error down", "[core][measure]")
 {
-    const auto track = makeTrack(48000.0, 6.0);
+    const auto track = test::makeSweepTrack(6.0);
     std::vector<measure::Recording> takes;
     for (std::uint64_t seed = 1; seed <= 4; ++seed)
         takes.push_back(recordOnBike(
@@ -177,13 +151,13 @@ TEST_CASE("Averaging four takes brings the error down", "[core][measure]")
     REQUIRE(one);
     REQUIRE(four);
     CHECK(four->numTakes == 4);
-    CHECK(largestMagnitudeError(*four) < largestMagnitudeError(*one));
-    CHECK(largestMagnitudeError(*four) < 0.25);
+    CHECK(test::largestErrorDb(*four, 40.0, 16000.0) < test::largestErrorDb(*one, 40.0, 16000.0));
+    CHECK(test::largestErrorDb(*four, 40.0, 16000.0) < 0.25);
 }
 
 TEST_CASE("The stated SNR of a band follows the noise", "[core][measure]")
 {
-    const auto track = makeTrack(48000.0, 6.0);
+    const auto track = test::makeSweepTrack(6.0);
     const auto quiet =
         measure::measureResponse(requestFor(track, {recordOnBike(track, {.seed = 5}, 50.0)}));
     const auto loud =
@@ -196,8 +170,7 @@ TEST_CASE("The stated SNR of a band follows the noise", "[core][measure]")
 
 TEST_CASE("Stated uncertainties match the scatter of repeated measurements", "[core][measure]")
 {
-    const auto track = makeTrack(48000.0, 3.0);
-    const test::SimulatedBike bike;
+    const auto track = test::makeSweepTrack(3.0);
     std::size_t inside = 0;
     std::size_t total = 0;
     for (std::uint64_t seed = 1; seed <= 8; ++seed) {
@@ -207,15 +180,7 @@ TEST_CASE("Stated uncertainties match the scatter of repeated measurements", "[c
         for (const auto& band : response->bands) {
             if (band.frequencyHz < 60.0 || band.frequencyHz > 14000.0)
                 continue;
-            double truth = 0.0;
-            constexpr int points = 2000;
-            const double half = std::pow(10.0, 0.05);
-            for (int point = 0; point < points; ++point)
-                truth += std::norm(
-                    bike.response(band.frequencyHz / half
-                                  + (point + 0.5) / points
-                                        * (band.frequencyHz * half - band.frequencyHz / half)));
-            const double errorDb = band.levelDb - 10.0 * std::log10(truth / points);
+            const double errorDb = band.levelDb - test::bikeBandDb(band.frequencyHz);
             // Two standard deviations cover 95 %; a hundredth of a dB is the method's own error.
             inside += std::abs(errorDb) <= 2.0 * band.uncertaintyDb + 0.01 ? 1U : 0U;
             ++total;
@@ -229,15 +194,9 @@ TEST_CASE("Noise does not raise the level of a band", "[core][measure]")
 {
     // At 20 dB over all, the top bands stand some 15 dB above the noise, whose power alone would
     // read 10 log10(1 + 0.03) = 0.13 dB.
-    const auto track = makeTrack(48000.0, 3.0);
-    const test::SimulatedBike bike;
+    const auto track = test::makeSweepTrack(3.0);
     constexpr double centreHz = 15848.9;
-    const double half = std::pow(10.0, 0.05);
-    double truth = 0.0;
-    constexpr int points = 2000;
-    for (int point = 0; point < points; ++point)
-        truth += std::norm(bike.response(
-            centreHz / half + (point + 0.5) / points * centreHz * (half - 1.0 / half)));
+    const double truthDb = test::bikeBandDb(centreHz);
     double meanError = 0.0;
     constexpr int runs = 6;
     for (std::uint64_t seed = 1; seed <= runs; ++seed) {
@@ -247,7 +206,7 @@ TEST_CASE("Noise does not raise the level of a band", "[core][measure]")
         for (const auto& band : response->bands)
             if (std::abs(band.frequencyHz / centreHz - 1.0) < 1e-3) {
                 CHECK(band.snrDb < 22.0);
-                meanError += (band.levelDb - 10.0 * std::log10(truth / points)) / runs;
+                meanError += (band.levelDb - truthDb) / runs;
             }
     }
     INFO("mean error " << meanError << " dB");
@@ -256,7 +215,7 @@ TEST_CASE("Noise does not raise the level of a band", "[core][measure]")
 
 TEST_CASE("Recordings that cannot be trusted are refused with their own reason", "[core][measure]")
 {
-    const auto track = makeTrack(48000.0, 6.0);
+    const auto track = test::makeSweepTrack(6.0);
     const auto good = recordOnBike(track, {.seed = 2}, 50.0);
 
     SECTION("clipped at full scale")
@@ -303,7 +262,7 @@ TEST_CASE("Recordings that cannot be trusted are refused with their own reason",
     }
     SECTION("of a track of another length")
     {
-        CHECK_THAT(refusalOf(makeTrack(48000.0, 8.0), good), Contains("wrong track"));
+        CHECK_THAT(refusalOf(test::makeSweepTrack(8.0), good), Contains("wrong track"));
     }
     SECTION("of a track of another range")
     {
@@ -340,7 +299,7 @@ TEST_CASE("Recordings that cannot be trusted are refused with their own reason",
 
 TEST_CASE("A good recording is not taken for a clipped one", "[core][measure]")
 {
-    const auto track = makeTrack(44100.0, 6.0);
+    const auto track = test::makeSweepTrack(6.0, 44100.0);
     // 16-bit steps make the tops of slow waves flat; that is not clipping.
     auto recording = recordOnBike(track, {.sampleRate = 44100.0, .gain = 1.0}, 70.0);
     for (float& sample : recording.audio.channels.front())
@@ -362,7 +321,7 @@ TEST_CASE("Only a sweep's description is taken", "[core][measure]")
 
 TEST_CASE("The microphone's response is taken out", "[core][measure]")
 {
-    const auto track = makeTrack(48000.0, 6.0);
+    const auto track = test::makeSweepTrack(6.0);
     auto request = requestFor(track, {recordOnBike(track, {}, 60.0)});
     const auto plain = measure::measureResponse(request);
     files::FrequencyTable curve;

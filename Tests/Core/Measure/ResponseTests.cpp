@@ -1,6 +1,7 @@
 #include "Core/Measure/Response.h"
 
 #include "Core/Dsp/Biquad.h"
+#include "Core/Dsp/MatchedBiquad.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/JsonReader.h"
 #include "Support/TemporaryFolder.h"
@@ -24,7 +25,8 @@ measure::Response makeResponse()
     response.arrivalFrame = 480;
     std::vector<double> impulse(9600 - 480, 0.0);
     impulse.front() = 1.0;
-    dsp::filterInPlace(dsp::designPeaking(1000.0, 2.0, 6.0, 48000.0), impulse);
+    dsp::filterInPlace(dsp::bilinearBiquad(dsp::analoguePeaking(1000.0, 2.0, 6.0), 48000.0),
+                       impulse);
     std::copy(impulse.begin(), impulse.end(), response.impulse.begin() + 480);
     response.clockPpm = -12.5;
     response.snrDb = 44.0;
@@ -77,6 +79,14 @@ TEST_CASE("A response survives being written and read", "[core][measure]")
     CHECK_FALSE(read->distortion[1].levels[0].significant());
 }
 
+TEST_CASE("A state that cannot be written leaves no impulse response behind", "[core][measure]")
+{
+    const test::TemporaryFolder folder;
+    std::filesystem::create_directories(folder / "state.json");
+    CHECK_FALSE(measure::saveResponse(makeResponse(), folder / "state.json"));
+    CHECK(folder.numEntries() == 1);
+}
+
 TEST_CASE("A state file from before distortion, spread and polarity were stored is still read",
           "[core][measure]")
 {
@@ -127,7 +137,7 @@ TEST_CASE("Wrong distortion and polarity are refused and named", "[core][measure
 TEST_CASE("Magnitudes of a response follow the filter it was made with", "[core][measure]")
 {
     const auto response = makeResponse();
-    const auto filter = dsp::designPeaking(1000.0, 2.0, 6.0, 48000.0);
+    const auto filter = dsp::bilinearBiquad(dsp::analoguePeaking(1000.0, 2.0, 6.0), 48000.0);
     const std::vector<double> grid {100.0, 700.0, 1000.0, 1500.0, 15000.0};
     const auto exact = response.at(grid);
     const auto smoothed = response.magnitudeDb(grid, 24);

@@ -1,6 +1,7 @@
 #include "Core/Measure/ResponseWindow.h"
 
 #include "Core/Dsp/Biquad.h"
+#include "Core/Dsp/MatchedBiquad.h"
 #include "Core/Dsp/OctaveBands.h"
 
 #include <cmath>
@@ -22,7 +23,8 @@ measure::Response withReflection(double reflection)
     response.toHz = 20000.0;
     std::vector<double> impulse(24000, 0.0);
     impulse[0] = 1.0;
-    dsp::filterInPlace(dsp::designPeaking(1000.0, 2.0, 6.0, 48000.0), impulse);
+    dsp::filterInPlace(dsp::bilinearBiquad(dsp::analoguePeaking(1000.0, 2.0, 6.0), 48000.0),
+                       impulse);
     response.impulse.assign(28800, 0.0F);
     for (std::size_t frame = 0; frame < impulse.size(); ++frame)
         response.impulse[4800 + frame] = static_cast<float>(

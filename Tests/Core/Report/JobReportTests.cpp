@@ -6,6 +6,7 @@
 #include "Core/Job/JobReport.h"
 #include "Core/Report/HtmlReport.h"
 #include "Core/Report/Wording.h"
+#include "Core/Tuning/TuningFile.h"
 #include "Support/TemporaryFolder.h"
 #include "Support/WellFormedXml.h"
 

@@ -70,6 +70,9 @@ TEST_CASE("Speeds are given both ways", "[core][report]")
     CHECK(report::conditionWords(stateWith(EngineState::idle)) == "parked, engine idling");
     CHECK(report::conditionWords(stateWith(EngineState::running, 72.42))
           == "engine running, 45 mph (72 km/h)");
+    measure::BikeState left = stateWith(EngineState::off);
+    left.speakers = measure::SpeakerGroup::frontLeft;
+    CHECK(report::conditionWords(left) == "parked, engine off, front left speakers");
 }
 
 TEST_CASE("A significant difference makes another curve", "[core][report]")
@@ -160,6 +163,45 @@ TEST_CASE("A tuning reads as a shop would dial it in", "[core][report]")
              "2.5 kHz "
              "\xE2\x88\x92"
              "2.5 dB, Q 0.70. Left: delay 0.35 ms; polarity reversed");
+}
+
+TEST_CASE("Every element and group of a tuning is put in plain words", "[core][report]")
+{
+    using tuning::Alignment;
+    using tuning::Element;
+    using tuning::ElementType;
+    using tuning::OutputGroup;
+    const auto words = [](const Element& element) { return report::elementWords(element); };
+    CHECK(words({.type = ElementType::lowShelf, .frequencyHz = 120.0, .gainDb = 3.0, .slope = 0.8})
+          == "low shelf 120 Hz +3.0 dB, slope 0.80");
+    CHECK(words({.type = ElementType::highPass,
+                 .frequencyHz = 80.0,
+                 .alignment = Alignment::bessel,
+                 .order = 3})
+          == "high-pass 80 Hz, Bessel 18 dB/octave");
+    CHECK(words({.type = ElementType::allPass, .frequencyHz = 400.0, .q = 0.7})
+          == "all-pass 400 Hz, Q 0.70");
+    CHECK(words({.type = ElementType::allPass, .frequencyHz = 400.0, .order = 1})
+          == "all-pass 400 Hz, first order");
+    CHECK(words({.type = ElementType::notch, .frequencyHz = 60.0, .q = 8.0})
+          == "notch 60 Hz, Q 8.00");
+    CHECK(words({.type = ElementType::limiter, .thresholdDbfs = -6.0})
+          == "limiter above \xE2\x88\x92"
+             "6.0 dBFS (attack 5.00 ms, release 100 ms; not in the curves)");
+    Element graphic {.type = ElementType::graphic};
+    CHECK(words(graphic) == "graphic equaliser, all bands at 0 dB");
+    graphic.bandGainsDb[7] = 2.5;
+    graphic.bandGainsDb[21] = 1.0;
+    CHECK(words(graphic) == "graphic equaliser (third octaves) 100 Hz +2.5 dB, 2.5 kHz +1.0 dB");
+
+    tuning::Tuning groups;
+    for (const OutputGroup group : measure::allSpeakerGroups)
+        groups.chains.push_back({group, {{.type = ElementType::polarity}}});
+    CHECK(report::tuningWords(groups)
+          == "polarity reversed. Left: polarity reversed. Right: polarity reversed. Front: "
+             "polarity reversed. Rear: polarity reversed. Front left: polarity reversed. Front "
+             "right: polarity reversed. Rear left: polarity reversed. Rear right: polarity "
+             "reversed");
 }
 
 TEST_CASE("Music stands below, above or level with the wind", "[core][report]")

@@ -174,8 +174,8 @@ TEST_CASE("A sweep's markers are found where they were after an MP3 round trip",
         CHECK(description->lossyCoding->bitRateKbps == 320);
         const auto back = files::readAudioFile(file);
         REQUIRE(back.has_value());
-        const std::vector<double> recording(back->channels[0].begin(), back->channels[0].end());
-        const auto markers = measure::findMarkers(recording, sampleRate, *description, "sweep.mp3");
+        const auto markers =
+            measure::findMarkers(back->channels[0], sampleRate, *description, "sweep.mp3");
         if (!markers)
             FAIL(markers.error().message);
         const auto& layout = *description->sweepLayout;

@@ -1,4 +1,4 @@
-#include "Core/Tuning/Tuning.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <filesystem>
 

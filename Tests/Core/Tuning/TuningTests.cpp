@@ -2,22 +2,20 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Units.h"
-#include "Core/Files/AtomicFile.h"
-#include "Support/TemporaryFolder.h"
+#include "Support/TuningFixtures.h"
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <complex>
 #include <cstddef>
-#include <numbers>
 #include <string>
+#include <utility>
 #include <vector>
 
 using namespace saddletone;
-using Catch::Contains;
-using nlohmann::json;
 using tuning::Alignment;
 using tuning::Element;
 using tuning::ElementType;
@@ -32,45 +30,27 @@ tuning::Tuning single(const Element& element, OutputGroup group = OutputGroup::a
     return {"", {{group, {element}}}};
 }
 
-/** One of every kind, and every alignment and order of passes. */
-std::vector<Element> allElements()
-{
-    std::vector<Element> elements {
-        {.type = ElementType::gain, .gainDb = -7.5},
-        {.type = ElementType::peaking, .frequencyHz = 315.0, .gainDb = 6.0, .q = 3.0},
-        {.type = ElementType::lowShelf, .frequencyHz = 120.0, .gainDb = -5.0, .q = 0.6},
-        {.type = ElementType::highShelf, .frequencyHz = 6300.0, .gainDb = 4.0, .q = 0.9},
-        {.type = ElementType::delay, .delayMs = 3.25},
-        {.type = ElementType::polarity},
-    };
-    for (const auto type : {ElementType::highPass, ElementType::lowPass}) {
-        for (int order = 1; order <= 8; ++order)
-            elements.push_back({.type = type, .frequencyHz = 180.0, .order = order});
-        for (const int order : {2, 4, 8})
-            elements.push_back({.type = type,
-                                .frequencyHz = 2200.0,
-                                .alignment = Alignment::linkwitzRiley,
-                                .order = order});
-    }
-    return elements;
-}
-
-/** Largest difference between tuningResponse() and the transform of a tuned impulse. */
+/** Largest difference between tuningResponse() and the transform of a tuned impulse, up to the end
+    of what a delay of parts of a sample keeps. */
 double responseError(const tuning::Tuning& tuning, OutputGroup side, double sampleRate)
 {
+    const tuning::DesignedTuning designed = tuning::designTuning(tuning, side, sampleRate);
     constexpr std::size_t size = 1U << 16U;
     std::vector<double> impulse(size, 0.0);
-    impulse.front() = 1.0;
+    // The delay's interpolation reaches ahead.
+    constexpr std::size_t place = 40;
+    impulse[place] = 1.0;
     tuning::applyTuning(tuning, side, sampleRate, impulse);
+    std::ranges::rotate(impulse, impulse.begin() + place);
     dsp::RealFft<double> fft(size);
     std::ranges::copy(impulse, fft.time().begin());
     fft.forward();
     double largest = 0.0;
     for (std::size_t bin = 0; bin < fft.numBins(); bin += 13) {
         const double frequencyHz = static_cast<double>(bin) * sampleRate / size;
-        largest = std::max(
-            largest, std::abs(fft.spectrum()[bin]
-                              - tuning::tuningResponse(tuning, side, frequencyHz, sampleRate)));
+        if (frequencyHz > 0.4535 * sampleRate)
+            break;
+        largest = std::max(largest, std::abs(fft.spectrum()[bin] - designed.response(frequencyHz)));
     }
     return largest;
 }
@@ -83,40 +63,29 @@ std::complex<double> pass(ElementType type, Alignment alignment, int order, doub
         OutputGroup::left, frequencyHz, sampleRate);
 }
 
-json documentWith(const char* element)
-{
-    return {{"kind", "saddletone-tuning"},
-            {"schemaVersion", 1},
-            {"chains", {{{"group", "all"}, {"elements", {json::parse(element)}}}}}};
-}
-
-dsp::Error problemOf(const json& document)
-{
-    const auto result = tuning::tuningFromJson(document, "shop.json");
-    REQUIRE_FALSE(result.has_value());
-    CHECK_THAT(result.error().message, Contains("'shop.json'"));
-    return result.error();
-}
-
 } // namespace
 
 TEST_CASE("The response of every element is that of the filter as it runs", "[core][tuning]")
 {
     for (const double sampleRate : sampleRates)
-        for (const Element& element : allElements()) {
+        for (const Element& element : test::allElements()) {
             CAPTURE(sampleRate, tuning::elementTypeName(element.type), element.order);
-            // The impulse of the lowest filters has rung out by the end of the transform.
-            CHECK(responseError(single(element), OutputGroup::left, sampleRate) < 1e-8);
+            // The impulse of the lowest filters has rung out by the end of the transform. A delay
+            // of parts of a sample is flat within 0.0015 dB.
+            const bool delays =
+                element.type == ElementType::delay || element.type == ElementType::lowPass;
+            const double limit = delays ? 2e-4 : 1e-8;
+            CHECK(responseError(single(element), OutputGroup::left, sampleRate) < limit);
         }
 }
 
 TEST_CASE("The response of a chain is the product of its elements", "[core][tuning]")
 {
-    const tuning::Tuning chain {"", {{OutputGroup::all, allElements()}}};
+    const tuning::Tuning chain {"", {{OutputGroup::all, test::allElements()}}};
     for (const double sampleRate : sampleRates)
         for (const double frequencyHz : {50.0, 150.0, 700.0, 2500.0}) {
             std::complex<double> product = 1.0;
-            for (const Element& element : allElements())
+            for (const Element& element : test::allElements())
                 product *= tuning::tuningResponse(single(element), OutputGroup::right, frequencyHz,
                                                   sampleRate);
             const auto whole =
@@ -148,18 +117,18 @@ TEST_CASE("A chain acts on its own side and a common one on both", "[core][tunin
     }
 }
 
-TEST_CASE("A delay moves the sound by whole samples and polarity turns it over", "[core][tuning]")
+TEST_CASE("A delay of whole samples moves the sound exactly and polarity turns it over",
+          "[core][tuning]")
 {
     for (const double sampleRate : sampleRates) {
         const tuning::Tuning turned {
             "",
             {{OutputGroup::all,
-              {{.type = ElementType::delay, .delayMs = 2.0}, {.type = ElementType::polarity}}}}};
-        std::vector<double> impulse(2000, 0.0);
+              {{.type = ElementType::delay, .delayMs = 10.0}, {.type = ElementType::polarity}}}}};
+        std::vector<double> impulse(4000, 0.0);
         impulse[3] = 0.5;
         tuning::applyTuning(turned, OutputGroup::left, sampleRate, impulse);
-        // 2 ms at 44.1 kHz are 88.2 samples, which rounds to 88.
-        const auto place = static_cast<std::size_t>(3 + std::lround(0.002 * sampleRate));
+        const auto place = static_cast<std::size_t>(3 + std::lround(0.01 * sampleRate));
         for (std::size_t frame = 0; frame < impulse.size(); ++frame)
             REQUIRE(impulse[frame] == (frame == place ? -0.5 : 0.0));
     }
@@ -170,6 +139,114 @@ TEST_CASE("A delay moves the sound by whole samples and polarity turns it over",
     CHECK(shortImpulse == std::vector<double>(10, 0.0));
 }
 
+TEST_CASE("Delays that are parts of samples by themselves add up", "[core][tuning]")
+{
+    // 0.25 samples and 99.75 at 48 kHz: together a shift of 100.
+    const tuning::Tuning parts {
+        "",
+        {{OutputGroup::all, {{.type = ElementType::delay, .delayMs = 0.25 / 48.0}}},
+         {OutputGroup::left, {{.type = ElementType::delay, .delayMs = 99.75 / 48.0}}}}};
+    CHECK(tuning::designTuning(parts, OutputGroup::left, 48000.0).delaySamples
+          == Approx(100.0).epsilon(1e-12));
+    std::vector<double> impulse(300, 0.0);
+    impulse[50] = 1.0;
+    tuning::applyTuning(parts, OutputGroup::left, 48000.0, impulse);
+    for (std::size_t frame = 0; frame < impulse.size(); ++frame)
+        REQUIRE(impulse[frame] == (frame == 150 ? 1.0 : 0.0));
+}
+
+TEST_CASE("A chain acts on every output that it covers, and on no other", "[core][tuning]")
+{
+    using enum OutputGroup;
+    struct Case {
+        OutputGroup chain;
+        std::vector<OutputGroup> covered;
+    };
+    const std::vector<Case> cases {
+        {all, {all, left, right, front, rear, frontLeft, frontRight, rearLeft, rearRight}},
+        {left, {left, frontLeft, rearLeft}},
+        {right, {right, frontRight, rearRight}},
+        {front, {front, frontLeft, frontRight}},
+        {rear, {rear, rearLeft, rearRight}},
+        {frontLeft, {frontLeft}},
+        {frontRight, {frontRight}},
+        {rearLeft, {rearLeft}},
+        {rearRight, {rearRight}}};
+    for (const Case& entry : cases)
+        for (const OutputGroup output : measure::allSpeakerGroups) {
+            const bool covered = std::ranges::find(entry.covered, output) != entry.covered.end();
+            CAPTURE(measure::speakerGroupName(entry.chain), measure::speakerGroupName(output));
+            CHECK(tuning::covers(entry.chain, output) == covered);
+            const auto one = single({.type = ElementType::gain, .gainDb = 20.0}, entry.chain);
+            CHECK(std::abs(tuning::idealResponse(one, output, 500.0))
+                  == Approx(covered ? 10.0 : 1.0));
+        }
+    for (const OutputGroup group : measure::allSpeakerGroups)
+        CHECK(measure::parseSpeakerGroup(measure::speakerGroupName(group)) == group);
+    CHECK_FALSE(measure::parseSpeakerGroup("centre"));
+}
+
+TEST_CASE("A chain on a part of the speakers that are heard together is refused", "[core][tuning]")
+{
+    const Element gain {.type = ElementType::gain, .gainDb = 3.0};
+    for (const auto& [chain, output] : {std::pair {OutputGroup::front, OutputGroup::left},
+                                        std::pair {OutputGroup::rearLeft, OutputGroup::left},
+                                        std::pair {OutputGroup::left, OutputGroup::all},
+                                        std::pair {OutputGroup::right, OutputGroup::front}}) {
+        auto tuning = single(gain, chain);
+        tuning.name = "Front louder";
+        const auto refused = tuning::checkApplies(tuning, output);
+        REQUIRE_FALSE(refused);
+        CHECK(refused.error().code == dsp::ErrorCode::unsupported);
+        CHECK_THAT(
+            refused.error().message,
+            Catch::Contains("'Front louder'")
+                && Catch::Contains("'" + std::string(measure::speakerGroupName(chain)) + "'")
+                && Catch::Contains("'" + std::string(measure::speakerGroupName(output)) + "'")
+                && Catch::Contains("measure"));
+    }
+    // A chain on other speakers changes nothing here; an empty one does nothing anywhere.
+    CHECK(tuning::checkApplies(single(gain, OutputGroup::right), OutputGroup::left));
+    CHECK(tuning::checkApplies(single(gain, OutputGroup::all), OutputGroup::rearLeft));
+    CHECK(tuning::checkApplies(single(gain, OutputGroup::front), OutputGroup::frontLeft));
+    CHECK(tuning::checkApplies({"", {{OutputGroup::front, {}}}}, OutputGroup::left));
+}
+
+TEST_CASE("A limiter is found on the outputs that it acts on", "[core][tuning]")
+{
+    const auto tuning = single({.type = ElementType::limiter}, OutputGroup::left);
+    CHECK(tuning::hasLimiter(tuning, OutputGroup::frontLeft));
+    CHECK_FALSE(tuning::hasLimiter(tuning, OutputGroup::right));
+    CHECK_FALSE(tuning::hasLimiter({}, OutputGroup::all));
+    CHECK(tuning::idealResponse(tuning, OutputGroup::left, 100.0)
+          == std::complex<double> {1.0, 0.0});
+    std::vector<double> impulse {1.0, 0.5};
+    tuning::applyTuning(tuning, OutputGroup::left, 48000.0, impulse);
+    CHECK(impulse == std::vector<double> {1.0, 0.5});
+}
+
+TEST_CASE("What is meant does not depend on the sample rate, and what is heard follows it",
+          "[core][tuning]")
+{
+    const tuning::Tuning tuning {
+        "",
+        {{OutputGroup::all,
+          {{.type = ElementType::peaking, .frequencyHz = 9000.0, .gainDb = 6.0, .q = 1.0},
+           {.type = ElementType::highPass,
+            .frequencyHz = 90.0,
+            .alignment = Alignment::bessel,
+            .order = 4},
+           {.type = ElementType::gain, .gainDb = -2.0}}}}};
+    for (const double sampleRate : sampleRates)
+        for (double frequencyHz = 40.0; frequencyHz < 20000.0; frequencyHz *= 1.1)
+            // A tenth of a dB a section is what the matched designs keep.
+            CHECK(dsp::amplitudeToDb(std::abs(
+                      tuning::tuningResponse(tuning, OutputGroup::left, frequencyHz, sampleRate)))
+                  == Approx(dsp::amplitudeToDb(std::abs(
+                                tuning::idealResponse(tuning, OutputGroup::left, frequencyHz))))
+                         .margin(0.2));
+}
+
 TEST_CASE("Linkwitz-Riley passes are 6.02 dB down at their frequency", "[core][tuning]")
 {
     // Linkwitz, JAES 24(1):2-8, 1976: two Butterworth passes in a row, 3.01 dB each.
@@ -178,7 +255,7 @@ TEST_CASE("Linkwitz-Riley passes are 6.02 dB down at their frequency", "[core][t
             for (const auto type : {ElementType::lowPass, ElementType::highPass})
                 CHECK(dsp::amplitudeToDb(
                           std::abs(pass(type, Alignment::linkwitzRiley, order, 1500.0, sampleRate)))
-                      == Approx(-6.0206).margin(1e-4));
+                      == Approx(-6.0206).margin(0.1));
 }
 
 TEST_CASE("Butterworth passes of a tuning are 3.01 dB down at their frequency", "[core][tuning]")
@@ -188,23 +265,29 @@ TEST_CASE("Butterworth passes of a tuning are 3.01 dB down at their frequency", 
             for (const auto type : {ElementType::lowPass, ElementType::highPass})
                 CHECK(dsp::amplitudeToDb(
                           std::abs(pass(type, Alignment::butterworth, order, 1500.0, sampleRate)))
-                      == Approx(-3.0103).margin(1e-4));
+                      == Approx(-3.0103).margin(0.1));
 }
+
+// 0.17 dB: what the matched designs, with the lead of low-passes taken back, leave of a flat sum at
+// 1.5 kHz, up to 20 kHz at 44.1 kHz; a step of level just heard is about 1 dB. The prototypes add up
+// exactly; see the tests of AnalogueSection.
+constexpr double sumTolerance = 0.02;
 
 TEST_CASE("Linkwitz-Riley ways add up to a flat level, in phase all the way", "[core][tuning]")
 {
     // Order 2 needs one way turned over; orders 4 and 8 do not.
     for (const double sampleRate : sampleRates)
         for (const int order : {2, 4, 8})
-            for (double frequencyHz = 20.0; frequencyHz < 0.49 * sampleRate; frequencyHz *= 1.31) {
+            for (double frequencyHz = 20.0; frequencyHz < 0.4535 * sampleRate;
+                 frequencyHz *= 1.31) {
                 const auto low = pass(ElementType::lowPass, Alignment::linkwitzRiley, order,
                                       frequencyHz, sampleRate);
                 const auto high = (order == 2 ? -1.0 : 1.0)
                                   * pass(ElementType::highPass, Alignment::linkwitzRiley, order,
                                          frequencyHz, sampleRate);
-                CHECK(std::abs(low + high) == Approx(1.0).epsilon(1e-6));
+                CHECK(std::abs(low + high) == Approx(1.0).margin(sumTolerance));
                 // In phase: magnitudes add up as well.
-                CHECK(std::abs(low) + std::abs(high) == Approx(1.0).epsilon(1e-6));
+                CHECK(std::abs(low) + std::abs(high) == Approx(1.0).margin(sumTolerance));
             }
 }
 
@@ -212,12 +295,13 @@ TEST_CASE("Butterworth ways of odd order add up to a flat level", "[core][tuning
 {
     for (const double sampleRate : sampleRates)
         for (const int order : {1, 3})
-            for (double frequencyHz = 20.0; frequencyHz < 0.49 * sampleRate; frequencyHz *= 1.31) {
+            for (double frequencyHz = 20.0; frequencyHz < 0.4535 * sampleRate;
+                 frequencyHz *= 1.31) {
                 const auto low = pass(ElementType::lowPass, Alignment::butterworth, order,
                                       frequencyHz, sampleRate);
                 const auto high = pass(ElementType::highPass, Alignment::butterworth, order,
                                        frequencyHz, sampleRate);
-                CHECK(std::abs(low + high) == Approx(1.0).epsilon(1e-6));
+                CHECK(std::abs(low + high) == Approx(1.0).margin(sumTolerance));
             }
 }
 
@@ -248,112 +332,4 @@ TEST_CASE("Extreme settings stay finite", "[core][tuning]")
                     for (const double sample : impulse)
                         REQUIRE(std::isfinite(sample));
                 }
-}
-
-TEST_CASE("A tuning of every element comes back equal from JSON and from its file",
-          "[core][tuning]")
-{
-    const test::TemporaryFolder folder;
-    tuning::Tuning original {"Warm bass", {}};
-    for (const auto group : {OutputGroup::all, OutputGroup::left, OutputGroup::right})
-        original.chains.push_back({group, allElements()});
-    original.chains.push_back({OutputGroup::right, {}});
-
-    const auto fromJson = tuning::tuningFromJson(tuning::tuningToJson(original), "memory");
-    REQUIRE(fromJson.has_value());
-    CHECK(*fromJson == original);
-
-    REQUIRE(tuning::saveTuning(original, folder / "warm.json").has_value());
-    const auto fromFile = tuning::loadTuning(folder / "warm.json");
-    REQUIRE(fromFile.has_value());
-    CHECK(*fromFile == original);
-}
-
-TEST_CASE("Fields that may be left out take the stated values", "[core][tuning]")
-{
-    const auto read = tuning::tuningFromJson(
-        json::parse(R"({"kind": "saddletone-tuning", "schemaVersion": 1, "chains": [{"elements": [
-            {"type": "peaking", "frequencyHz": 100, "gainDb": 3},
-            {"type": "high-pass", "frequencyHz": 80}]}]})"),
-        "shop.json");
-    REQUIRE(read.has_value());
-    CHECK(read->name.empty());
-    REQUIRE(read->chains.size() == 1);
-    CHECK(read->chains[0].group == OutputGroup::all);
-    REQUIRE(read->chains[0].elements.size() == 2);
-    CHECK(read->chains[0].elements[0].q == Approx(1.0 / std::numbers::sqrt2).epsilon(1e-12));
-    CHECK(read->chains[0].elements[1].alignment == Alignment::butterworth);
-    CHECK(read->chains[0].elements[1].order == 2);
-}
-
-TEST_CASE("Tunings that cannot be are refused by key and reason", "[core][tuning]")
-{
-    const auto messageOf = [](const char* element) {
-        return problemOf(documentWith(element)).message;
-    };
-    CHECK_THAT(messageOf(R"({"type": "reverb"})"), Contains("chains[0].elements[0].type")
-                                                       && Contains("'reverb'")
-                                                       && Contains("high-pass"));
-    CHECK_THAT(messageOf(R"({"gainDb": 3})"), Contains("elements[0].type"));
-    CHECK_THAT(messageOf(R"({"type": 7})"), Contains("elements[0].type"));
-    CHECK_THAT(messageOf(R"({"type": "gain"})"), Contains("gainDb") && Contains("missing"));
-    CHECK_THAT(messageOf(R"({"type": "gain", "gainDb": 41})"), Contains("gainDb"));
-    CHECK_THAT(messageOf(R"({"type": "gain", "gainDb": "3"})"),
-               Contains("gainDb") && Contains("number"));
-    CHECK_THAT(messageOf(R"({"type": "peaking", "gainDb": 3})"),
-               Contains("frequencyHz") && Contains("missing"));
-    CHECK_THAT(messageOf(R"({"type": "peaking", "gainDb": 3, "frequencyHz": 9})"),
-               Contains("frequencyHz"));
-    CHECK_THAT(messageOf(R"({"type": "peaking", "gainDb": 3, "frequencyHz": 100, "q": 0})"),
-               Contains(".q'"));
-    CHECK_THAT(messageOf(R"({"type": "low-shelf", "frequencyHz": 100})"), Contains("gainDb"));
-    CHECK_THAT(messageOf(R"({"type": "delay"})"), Contains("delayMs") && Contains("missing"));
-    CHECK_THAT(messageOf(R"({"type": "delay", "delayMs": 101})"), Contains("delayMs"));
-    CHECK_THAT(messageOf(R"({"type": "delay", "delayMs": -1})"), Contains("delayMs"));
-    CHECK_THAT(messageOf(R"({"type": "low-pass", "frequencyHz": 100, "order": 9})"),
-               Contains("order"));
-    CHECK_THAT(messageOf(R"({"type": "low-pass", "frequencyHz": 100, "order": 2.5})"),
-               Contains("order") && Contains("whole number"));
-    for (const char* order : {"1", "3", "5", "6", "7"})
-        CHECK_THAT(messageOf((std::string(R"({"type": "low-pass", "frequencyHz": 100,
-                        "alignment": "linkwitz-riley", "order": )")
-                              + order + "}")
-                                 .c_str()),
-                   Contains("order") && Contains("2, 4 or 8"));
-    CHECK_THAT(messageOf(R"({"type": "low-pass", "frequencyHz": 100, "alignment": "bessel"})"),
-               Contains("alignment") && Contains("'bessel'"));
-}
-
-TEST_CASE("Documents that are no tuning are refused", "[core][tuning]")
-{
-    json document = documentWith(R"({"type": "polarity"})");
-    CHECK(tuning::tuningFromJson(document, "shop.json").has_value());
-
-    json changed = document;
-    changed["schemaVersion"] = 2;
-    CHECK(problemOf(changed).code == dsp::ErrorCode::newerSchema);
-    changed = document;
-    changed["kind"] = "saddletone-job";
-    CHECK_THAT(problemOf(changed).message, Contains("kind"));
-    changed = document;
-    changed.erase("chains");
-    CHECK_THAT(problemOf(changed).message, Contains("'chains'"));
-    changed = document;
-    changed["chains"] = "none";
-    CHECK_THAT(problemOf(changed).message, Contains("'chains'"));
-    changed = document;
-    changed["chains"][0]["group"] = "rear";
-    CHECK_THAT(problemOf(changed).message, Contains("chains[0].group") && Contains("'rear'"));
-    changed = document;
-    changed["chains"][0]["elements"] = 5;
-    CHECK_THAT(problemOf(changed).message, Contains("elements"));
-    changed = document;
-    changed["name"] = 12;
-    CHECK_THAT(problemOf(changed).message, Contains("'name'"));
-    CHECK_THAT(problemOf(json::array()).message, Contains("not an object"));
-
-    const test::TemporaryFolder folder;
-    const auto missing = tuning::loadTuning(folder / "none.json");
-    REQUIRE_FALSE(missing.has_value());
-    CHECK(missing.error().code == dsp::ErrorCode::notFound);
 }

@@ -1,0 +1,168 @@
+#include "CommandLine/FileArguments.h"
+#include "CommandLine/StateOptions.h"
+#include "CommandLine/TableColumns.h"
+#include "CommandLine/Verbs.h"
+
+#include "Core/Dsp/Units.h"
+#include "Core/Files/AtomicFile.h"
+#include "Core/Files/TextTable.h"
+#include "Core/Measure/Response.h"
+#include "Core/Tuning/FilterExport.h"
+#include "Core/Tuning/Prediction.h"
+#include "Core/Tuning/TuningFile.h"
+
+#include <algorithm>
+#include <memory>
+
+namespace saddletone::commandline {
+
+namespace {
+
+using files::fixedText;
+using Outcome = std::variant<Output, Failure>;
+
+struct PredictOptions {
+    std::string measured;
+    std::string tuning;
+    std::string table;
+    std::string out;
+    std::string side;
+};
+
+Outcome runPredict(const PredictOptions& options)
+{
+    std::vector<std::string> written {options.table};
+    if (!options.out.empty())
+        written.insert(written.end(), {options.out, measure::impulsePath(options.out).string()});
+    if (auto failure = checkOutputs(
+            {options.measured, measure::impulsePath(options.measured).string(), options.tuning},
+            written))
+        return *std::move(failure);
+    const auto response = measure::loadResponse(options.measured);
+    if (!response)
+        return inputFailure(response.error());
+    const auto tuning = tuning::loadTuning(options.tuning);
+    if (!tuning)
+        return inputFailure(tuning.error());
+    const auto side = sideOrThat(options.side, response->state.speakers);
+    if (const auto applies = tuning::checkApplies(*tuning, side); !applies)
+        return inputFailure(
+            {applies.error().code, "'" + options.tuning + "': " + applies.error().message});
+
+    const auto frequencies = tableFrequencies(response->fromHz, response->toHz);
+    const auto before = response->magnitudeDb(frequencies, 24);
+    auto measuredPhase = response->at(frequencies);
+    std::vector<double> change;
+    std::vector<double> after;
+    for (std::size_t index = 0; index < frequencies.size(); ++index) {
+        const auto gain = tuning::idealResponse(*tuning, side, frequencies[index]);
+        change.push_back(dsp::amplitudeToDb(std::abs(gain)));
+        after.push_back(before[index] + change.back());
+        measuredPhase[index] *= gain;
+    }
+    const auto text =
+        files::csvText({"frequency_hz", "level_db", "phase_degrees", "measured_db", "tuning_db"},
+                       {frequencies, after, phasesDegrees(measuredPhase), before, change}, 4);
+    if (!options.out.empty()) {
+        const auto predicted = tuning::predictResponse(*response, *tuning, side);
+        if (!predicted)
+            return inputFailure(predicted.error());
+        if (const auto saved = measure::saveResponse(*predicted, options.out); !saved)
+            return inputFailure(saved.error());
+    }
+    if (const auto saved = files::writeTextFile(options.table, text); !saved)
+        return inputFailure(saved.error());
+    const bool limited = tuning::hasLimiter(*tuning, side);
+    Output output;
+    const auto largest = std::ranges::max_element(change);
+    output.text =
+        options.table + ": response expected with the tuning (an estimate until it is measured)\n"
+        + "largest boost of the tuning: " + fixedText(*largest, 1) + " dB at "
+        + fixedText(frequencies[static_cast<std::size_t>(largest - change.begin())], 0) + " Hz\n";
+    if (limited)
+        output.text += "The tuning's limiter is not in this result: what it does depends on the "
+                       "level.\n";
+    output.json = {{"table", options.table},
+                   {"side", measure::speakerGroupName(side)},
+                   {"largestBoostDb", *largest},
+                   {"limiterLeftOut", limited}};
+    if (!options.out.empty())
+        output.json["state"] = options.out;
+    return output;
+}
+
+void addPredict(CLI::App& app, Shared& shared)
+{
+    auto options = std::make_shared<PredictOptions>();
+    CLI::App* verb = app.add_subcommand("predict", "Response expected after a tuning");
+    verb->add_option("--measured", options->measured, "STATE.json")->required();
+    verb->add_option("--tuning", options->tuning, "TUNING.json")->required();
+    verb->add_option("--table", options->table, "Table to write (CSV)")->required();
+    verb->add_option("--out", options->out,
+                     "State to write as well, marked as predicted (STATE.json)");
+    addSideOption(*verb, options->side);
+    verb->callback(
+        [options, &shared] { shared.action = [options] { return runPredict(*options); }; });
+}
+
+struct ExportOptions {
+    std::string tuning;
+    std::string out;
+    double rate = 48000.0;
+    bool rateGiven = false;
+};
+
+Outcome runExport(const ExportOptions& options)
+{
+    if (auto failure = checkEnding("--out", options.out, {".txt", ".csv", ".json"}))
+        return *std::move(failure);
+    const bool isBiquads = options.out.ends_with(".json");
+    if (options.rateGiven && !isBiquads)
+        return usageFailure("--rate only changes biquad coefficients; leave it out or write a "
+                            ".json file");
+    if (auto failure = checkOutputs({options.tuning}, {options.out}))
+        return *std::move(failure);
+    const auto tuning = tuning::loadTuning(options.tuning);
+    if (!tuning)
+        return inputFailure(tuning.error());
+    if (const auto written = tuning::exportFilters(*tuning, options.out, options.rate); !written)
+        return inputFailure(written.error());
+    Output output;
+    output.text = options.out + ": "
+                  + (isBiquads ? "biquad coefficients for " + fixedText(options.rate, 0) + " Hz"
+                               : std::string("filter settings"))
+                  + "; a positive gain is a boost\n";
+    output.json = {{"file", options.out}};
+    if (isBiquads)
+        output.json["sampleRate"] = options.rate;
+    return output;
+}
+
+void addExport(CLI::App& app, Shared& shared)
+{
+    auto options = std::make_shared<ExportOptions>();
+    CLI::App* verb = app.add_subcommand(
+        "export", "Settings of a tuning to type into the bike's radio or processor");
+    verb->add_option("--tuning", options->tuning, "TUNING.json")->required();
+    verb->add_option("--out", options->out,
+                     "Table to print (.txt), table (.csv) or biquad coefficients (.json)")
+        ->required();
+    auto* rate =
+        verb->add_option("--rate", options->rate, "Sample rate of the device in Hz, for .json")
+            ->check(withinRange(8000.0, 384000.0))
+            ->capture_default_str();
+    verb->callback([options, rate, &shared] {
+        options->rateGiven = rate->count() > 0;
+        shared.action = [options] { return runExport(*options); };
+    });
+}
+
+} // namespace
+
+void addTuningVerbs(CLI::App& app, Shared& shared)
+{
+    addPredict(app, shared);
+    addExport(app, shared);
+}
+
+} // namespace saddletone::commandline

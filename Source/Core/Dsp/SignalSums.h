@@ -1,0 +1,13 @@
+#pragma once
+
+#include <span>
+
+namespace saddletone::dsp {
+
+/** Largest magnitude of a signal; 0 if it has no samples. */
+[[nodiscard]] double peakOf(std::span<const float> samples) noexcept;
+
+/** Sum of squares. The order of the additions depends on the number of samples alone. */
+[[nodiscard]] double energyOf(std::span<const float> samples) noexcept;
+
+} // namespace saddletone::dsp

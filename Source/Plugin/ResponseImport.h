@@ -1,0 +1,18 @@
+#pragma once
+
+#include "Core/Dsp/Result.h"
+#include "Core/Measure/Response.h"
+#include "Gui/BenchModel.h"
+
+#include <filesystem>
+#include <string>
+
+namespace saddletone::plugin {
+
+/** Reads what another instrument wrote, at 48 kHz where it is a table. Takes a while. */
+[[nodiscard]] dsp::Result<measure::Response> importResponse(const std::filesystem::path& file,
+                                                            gui::ImportKind kind,
+                                                            const measure::BikeState& state,
+                                                            const std::string& name);
+
+} // namespace saddletone::plugin

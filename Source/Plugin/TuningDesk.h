@@ -1,0 +1,136 @@
+#pragma once
+
+#include "Core/Tuning/ToneControls.h"
+#include "Core/Tuning/TuningCost.h"
+#include "Plugin/AuditionProcessor.h"
+#include "Plugin/EditHistory.h"
+#include "Plugin/TuningCurves.h"
+
+#include <functional>
+#include <mutex>
+#include <optional>
+
+namespace saddletone::plugin {
+
+/** The tuning of the open job while it is edited: its history, what is worked out about it, and what
+    of it is heard.
+
+    The edited candidate is the one that is heard. What it sounds like after a change is built in the
+    background, one version at a time, and the engine fades to it; fits, costs and the verdict are
+    worked out on another thread. */
+class TuningDesk final : public gui::TuningModel, private juce::Timer {
+public:
+    /** presetsFolder: with folders ToneControls and Speakers; an empty one if there are none. The
+        processor must outlive this. */
+    TuningDesk(AuditionProcessor& auditionProcessor, juce::File presetsFolder);
+    ~TuningDesk() override;
+
+    /** The folder Presets beside the program, in its share folder or in a folder above; an empty
+        file if there is none. */
+    [[nodiscard]] static juce::File findPresets();
+
+    /** Takes up what has been opened or worked out; a timer does so 30 times a second. */
+    void update();
+    /** Something is being worked out or built. */
+    [[nodiscard]] bool isBusy();
+
+    gui::TuningSnapshot tuningSnapshot() override;
+    void setShown(bool isShown) override;
+    void editCandidate(std::size_t index) override;
+    void setBeside(std::size_t index, bool shouldBeBeside) override;
+    void addCandidate() override;
+    void renameCandidate(const juce::String& name) override;
+    void deleteCandidate() override;
+    std::size_t addElement(const gui::DraftElement& element) override;
+    void changeElement(std::size_t index, const gui::DraftElement& changed,
+                       const juce::String& run) override;
+    void endRun() override { history.endRun(); }
+    void removeElement(std::size_t index) override;
+    void undo() override;
+    void redo() override;
+    void setTarget(const gui::TargetChoice& newTarget) override;
+    void setFit(const gui::FitChoice& newFit) override;
+    void fitFilters() override;
+    void chooseToneControls(int index) override;
+    void fitToneControls() override;
+    void chooseSpeaker(int index) override;
+    void openSpeaker(const juce::File& file) override;
+    void setPlannedSplDb(double splDb) override;
+    bool save() override;
+    void discardUnsaved() override;
+    void exportSettings(const juce::File& file) override;
+
+private:
+    /** A fit that has been carried out. */
+    struct FitOutcome {
+        std::uint64_t number = 0;
+        DraftCandidate fitted; ///< As it was when the fit began.
+        std::vector<gui::DraftElement> elements;
+        juce::String words;
+        bool hasFailed = false;
+    };
+
+    void timerCallback() override { update(); }
+    [[nodiscard]] const TuningDocument& document() const noexcept { return history.current(); }
+    [[nodiscard]] std::size_t editedIndex();
+    [[nodiscard]] const DraftCandidate* editedCandidate();
+    void selectCandidate(std::size_t index);
+    void selectById(std::uint64_t id);
+    void takeUpJob();
+    void clearJob();
+    /** A step with the candidate at index changed. */
+    void commit(TuningDocument changed, EditStep step);
+    void commitElements(std::vector<gui::DraftElement> elements, EditStep step);
+    /** Everything that follows from the document is to be made anew. */
+    void documentChanged();
+    void refreshCurves();
+    void say(const juce::String& words, bool isProblem);
+    void findChoices();
+    void startFit(gui::TuningTask newTask, std::function<FitOutcome(FitOutcome)> carryOut);
+    void takeUpFit();
+    void orderCost();
+    void orderVerdict();
+
+    AuditionProcessor& processor;
+    const juce::File presets;
+    std::uint64_t openedNumber = 0;
+    std::shared_ptr<const LoadedJob> opened; ///< Null: no job is open.
+    std::uint64_t nextId = 1;
+    StoredDocument stored;
+    EditHistory<TuningDocument> history;
+    audition::CandidateRequest reference; ///< What levels refer to while this job is open.
+    bool isWaitingToBePlayed = false;
+
+    TuningCurveMaker curveMaker;
+    std::shared_ptr<const gui::TuningCurves> curves;
+    std::size_t curvesOf = 0;
+    std::vector<std::uint64_t> besideIds;
+    gui::TargetChoice target;
+    gui::FitChoice fit;
+    gui::TuningTask task = gui::TuningTask::none;
+    std::vector<tuning::ToneControls> toneControls;
+    gui::ChoiceList toneChoices;
+    std::vector<tuning::Speaker> speakers;
+    gui::ChoiceList speakerChoices;
+    double plannedSplDb = 90.0;
+    std::optional<gui::FindingView> verdict;
+    std::optional<gui::FindingView> cost;
+    bool isCostOld = true;
+    bool isVerdictOld = true;
+    juce::String message;
+    bool messageIsProblem = false;
+
+    std::mutex outcomeMutex; // never taken by the audio thread
+    std::optional<FitOutcome> fitOutcome;
+    std::optional<std::pair<std::uint64_t, gui::FindingView>> costOutcome;
+    std::optional<std::pair<std::uint64_t, gui::FindingView>> verdictOutcome;
+    std::atomic<std::uint64_t> newestFit {0};
+    std::atomic<std::uint64_t> newestCost {0};
+    std::atomic<std::uint64_t> newestVerdict {0};
+    int numOrdered = 0;
+    std::atomic<int> numCarriedOut {0};
+
+    juce::ThreadPool workers {2}; // last: its tasks use the rest
+};
+
+} // namespace saddletone::plugin

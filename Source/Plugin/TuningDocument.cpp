@@ -1,0 +1,203 @@
+#include "Plugin/TuningDocument.h"
+
+#include "Core/Files/JsonReader.h"
+#include "Core/Tuning/TuningFile.h"
+
+#include <algorithm>
+#include <system_error>
+
+namespace saddletone::plugin {
+
+namespace {
+
+constexpr const char* setAsideKey = "setAside";
+constexpr const char* positionKey = "position";
+
+std::vector<gui::DraftElement> elementsOf(const tuning::Tuning& tuning, bool areOn)
+{
+    std::vector<gui::DraftElement> elements;
+    for (const tuning::Chain& chain : tuning.chains)
+        for (const tuning::Element& element : chain.elements)
+            elements.push_back({element, chain.group, areOn});
+    return elements;
+}
+
+/** Puts the elements of a tuning's file that are off between the others. */
+void addSetAside(const std::filesystem::path& file, std::vector<gui::DraftElement>& elements)
+{
+    const auto document = files::loadJson(file);
+    if (!document || !document->is_object() || !document->contains(setAsideKey)
+        || !(*document)[setAsideKey].is_array())
+        return;
+    for (const nlohmann::json& entry : (*document)[setAsideKey]) {
+        nlohmann::json alone = *document;
+        alone["chains"] = nlohmann::json::array({entry});
+        const auto tuning = tuning::tuningFromJson(alone, file.string());
+        if (!tuning || !entry.is_object())
+            continue;
+        std::size_t position = elements.size();
+        if (const auto found = entry.find(positionKey);
+            found != entry.end() && found->is_number_unsigned())
+            position = std::min(position, found->get<std::size_t>());
+        const auto off = elementsOf(*tuning, false);
+        elements.insert(elements.begin() + static_cast<std::ptrdiff_t>(position), off.begin(),
+                        off.end());
+    }
+}
+
+/** The tuning's file: the tuning, and what is off. */
+nlohmann::json fileOf(const DraftCandidate& candidate)
+{
+    nlohmann::json document = tuning::tuningToJson(tuningOf(candidate));
+    nlohmann::json setAside = nlohmann::json::array();
+    for (std::size_t index = 0; index < candidate.elements.size(); ++index) {
+        const gui::DraftElement& element = candidate.elements[index];
+        if (element.isOn)
+            continue;
+        const tuning::Tuning alone {"", {{element.group, {element.element}}}};
+        nlohmann::json entry = tuning::tuningToJson(alone)["chains"][0];
+        entry[positionKey] = index;
+        setAside.push_back(std::move(entry));
+    }
+    if (!setAside.empty())
+        document[setAsideKey] = std::move(setAside);
+    return document;
+}
+
+const DraftCandidate* findById(const TuningDocument& document, std::uint64_t id)
+{
+    const auto found = std::ranges::find(document.candidates, id, &DraftCandidate::id);
+    return found != document.candidates.end() ? &*found : nullptr;
+}
+
+/** Removes files again unless they are kept. */
+class NewFiles {
+public:
+    NewFiles() = default;
+    NewFiles(const NewFiles&) = delete;
+    NewFiles& operator=(const NewFiles&) = delete;
+    ~NewFiles()
+    {
+        std::error_code ignored;
+        for (const std::filesystem::path& file : files)
+            std::filesystem::remove(file, ignored);
+    }
+
+    void add(std::filesystem::path file) { files.push_back(std::move(file)); }
+    void keep() { files.clear(); }
+
+private:
+    std::vector<std::filesystem::path> files;
+};
+
+} // namespace
+
+tuning::Tuning tuningOf(const DraftCandidate& candidate)
+{
+    tuning::Tuning tuning;
+    tuning.name = candidate.tuningName;
+    for (const gui::DraftElement& draft : candidate.elements) {
+        if (!draft.isOn)
+            continue;
+        if (tuning.chains.empty() || tuning.chains.back().group != draft.group)
+            tuning.chains.push_back({draft.group, {}});
+        tuning.chains.back().elements.push_back(draft.element);
+    }
+    return tuning;
+}
+
+StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
+{
+    StoredDocument stored;
+    stored.job = loaded.job;
+    // Candidates of one state share their measurement.
+    std::map<std::string, std::shared_ptr<const measure::Response>> responses;
+    for (std::size_t index = 0; index < loaded.request.candidates.size(); ++index) {
+        const audition::CandidateRequest& request = loaded.request.candidates[index];
+        const job::JobCandidate& entry = loaded.job.candidates[index];
+        auto& response = responses[entry.stateId];
+        if (response == nullptr)
+            response = std::make_shared<const measure::Response>(request.response);
+        DraftCandidate candidate;
+        candidate.id = firstId + index;
+        candidate.name = request.name;
+        candidate.stateId = entry.stateId;
+        candidate.tuningName = request.tuning.name.empty() ? request.name : request.tuning.name;
+        candidate.response = response;
+        candidate.elements = elementsOf(request.tuning, true);
+        if (!entry.tuningFile.empty())
+            if (const auto file = job::resolveInside(loaded.job.folder, entry.tuningFile))
+                addSetAside(*file, candidate.elements);
+        stored.tuningFiles[candidate.id] = entry.tuningFile;
+        stored.document.candidates.push_back(std::move(candidate));
+    }
+    return stored;
+}
+
+std::shared_ptr<const LoadedJob> editedJob(const LoadedJob& opened, const TuningDocument& document,
+                                           const audition::CandidateRequest& reference)
+{
+    auto edited = std::make_shared<LoadedJob>();
+    edited->job = opened.job;
+    edited->job.candidates.clear();
+    edited->request.helmet = opened.request.helmet;
+    edited->request.wind = opened.request.wind;
+    edited->request.assumedProgrammeSplDba = opened.request.assumedProgrammeSplDba;
+    edited->request.reference = reference;
+    for (const DraftCandidate& candidate : document.candidates) {
+        edited->job.candidates.push_back({candidate.name, candidate.stateId, ""});
+        edited->request.candidates.push_back(
+            {candidate.name, *candidate.response, tuningOf(candidate)});
+    }
+    return edited;
+}
+
+dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
+                                          const TuningDocument& document)
+{
+    auto job = job::loadJob(before.job.folder);
+    if (!job)
+        return job.unexpected();
+    StoredDocument stored;
+    stored.document = document;
+
+    std::vector<job::JobCandidate> candidates;
+    NewFiles newFiles;
+    for (const DraftCandidate& candidate : document.candidates) {
+        if (std::ranges::find(job->states, candidate.stateId, &job::JobState::id)
+            == job->states.end())
+            return dsp::fail(dsp::ErrorCode::notFound,
+                             "candidate '" + candidate.name + "' rests on the state '"
+                                 + candidate.stateId
+                                 + "', which job.json no longer has; open the job again");
+        job::JobCandidate entry {candidate.name, candidate.stateId, ""};
+        const DraftCandidate* const old = findById(before.document, candidate.id);
+        const auto oldFile = before.tuningFiles.find(candidate.id);
+        if (old != nullptr && oldFile != before.tuningFiles.end()
+            && old->elements == candidate.elements && old->tuningName == candidate.tuningName) {
+            entry.tuningFile = oldFile->second;
+        } else if (!candidate.elements.empty()) {
+            const auto written = job::storeTuning(*job, fileOf(candidate), candidate.tuningName);
+            if (!written)
+                return written.unexpected();
+            entry.tuningFile = *written;
+            newFiles.add(job->folder / *written);
+        }
+        stored.tuningFiles[candidate.id] = entry.tuningFile;
+        candidates.push_back(std::move(entry));
+    }
+    const std::vector<job::JobCandidate> ours = candidates;
+    for (const job::JobCandidate& onDisk : job->candidates)
+        if (std::ranges::find(before.job.candidates, onDisk) == before.job.candidates.end()
+            && candidates.size() < audition::maxCandidates)
+            candidates.push_back(onDisk);
+    job->candidates = std::move(candidates);
+    if (const auto saved = job::saveJob(*job); !saved)
+        return saved.unexpected();
+    newFiles.keep();
+    stored.job = *std::move(job);
+    stored.job.candidates = ours; // those of others are kept the next time as well
+    return stored;
+}
+
+} // namespace saddletone::plugin

@@ -1,0 +1,58 @@
+#pragma once
+
+#include "Gui/TuningModel.h"
+#include "Plugin/JobLoading.h"
+
+#include <cstdint>
+#include <map>
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace saddletone::plugin {
+
+/** A candidate while its tuning is edited. */
+struct DraftCandidate {
+    std::uint64_t id = 0; ///< Stays with the candidate through every change.
+    std::string name;
+    std::string stateId;
+    std::string tuningName;
+    std::shared_ptr<const measure::Response> response; ///< Never null.
+    std::vector<gui::DraftElement> elements;
+
+    bool operator==(const DraftCandidate&) const = default;
+};
+
+/** What undo and redo go through: the candidates of a job with their tunings. */
+struct TuningDocument {
+    std::vector<DraftCandidate> candidates;
+
+    bool operator==(const TuningDocument&) const = default;
+};
+
+/** A document as it stands in a job's folder. */
+struct StoredDocument {
+    job::Job job; ///< As read or written last.
+    TuningDocument document;
+    std::map<std::uint64_t, std::string> tuningFiles; ///< By id; empty name = as measured.
+};
+
+/** The elements that are on, neighbours of one group in one chain. */
+[[nodiscard]] tuning::Tuning tuningOf(const DraftCandidate& candidate);
+
+/** The document of a job that was read. Elements that are off stand in the tuning's file beside the
+    tuning, under "setAside"; they are read from there, and left out if they cannot be. firstId: the
+    ids are counted from here. */
+[[nodiscard]] StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId);
+
+/** The job as it would be heard. reference: what levels refer to. */
+[[nodiscard]] std::shared_ptr<const LoadedJob>
+editedJob(const LoadedJob& opened, const TuningDocument& document,
+          const audition::CandidateRequest& reference);
+
+/** Writes what has changed since: tunings as new files, then job.json, which is read again first,
+    so that what others have added to it stays. On failure the job in the folder is as it was. */
+[[nodiscard]] dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
+                                                        const TuningDocument& document);
+
+} // namespace saddletone::plugin
