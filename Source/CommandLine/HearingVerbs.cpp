@@ -9,7 +9,7 @@
 #include "Core/Hearing/StationaryLoudness.h"
 #include "Core/Measure/Response.h"
 #include "Core/Ride/RideSpectrum.h"
-#include "Core/Tuning/Tuning.h"
+#include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
 #include <cmath>

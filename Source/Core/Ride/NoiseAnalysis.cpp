@@ -671,10 +671,11 @@ dsp::Result<void> checkRecording(const std::string& name, const dsp::AudioBuffer
                            + fixedText(shortestNoiseSeconds, 0) + " s at constant speed, better "
                            + fixedText(wantedNoiseSeconds, 0) + " s");
     for (const auto& channel : audio.channels) {
-        const std::vector<double> samples(channel.begin(), channel.end());
-        if (auto check = measure::checkNotSilent(samples, name); !check)
+        if (auto check = measure::checkNotSilent(channel, name); !check)
             return check;
-        if (auto check = measure::checkNotClipped(samples, audio.sampleRate, name); !check)
+        if (auto check = measure::checkNotDamaged(channel, audio.sampleRate, name); !check)
+            return check;
+        if (auto check = measure::checkNotClipped(channel, audio.sampleRate, name); !check)
             return check;
         std::size_t run = 0;
         for (std::size_t frame = 0; frame < channel.size(); ++frame) {
