@@ -2,6 +2,7 @@
 
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/TextTable.h"
+#include "Core/Measure/Response.h"
 
 #include <algorithm>
 #include <cstddef>
@@ -61,6 +62,15 @@ std::optional<Failure> checkOutputs(const std::vector<std::string>& inputs,
             return inputFailure(probe.error());
     }
     return std::nullopt;
+}
+
+std::vector<std::string> filesOfStates(const std::vector<std::string>& states)
+{
+    std::vector<std::string> files;
+    for (const std::string& state : states)
+        if (!state.empty())
+            files.insert(files.end(), {state, measure::impulsePath(state).string()});
+    return files;
 }
 
 std::optional<Failure> checkEnding(std::string_view option, const std::string& file,

@@ -18,6 +18,9 @@ namespace saddletone::commandline {
 [[nodiscard]] std::optional<Failure> checkOutputs(const std::vector<std::string>& inputs,
                                                   const std::vector<std::string>& outputs);
 
+/** The files of states: each itself and the impulse response beside it; without empty names. */
+[[nodiscard]] std::vector<std::string> filesOfStates(const std::vector<std::string>& states);
+
 /** Wrong usage unless a file ends in one of the endings, which decide what is written. */
 [[nodiscard]] std::optional<Failure> checkEnding(std::string_view option, const std::string& file,
                                                  std::initializer_list<std::string_view> endings);

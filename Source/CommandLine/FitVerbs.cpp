@@ -180,10 +180,11 @@ Outcome runFit(const FitOptions& options)
                             + ", which is a limit of filters");
     if (!(options.range.toHz >= 2.0 * options.range.fromHz))
         return usageFailure("fit: --to has to lie an octave or more above --from");
-    std::vector<std::string> inputs = options.measured;
-    inputs.push_back(options.toneControls);
+    std::vector<std::string> states = options.measured;
     if (options.target != "flat")
-        inputs.push_back(options.target);
+        states.push_back(options.target);
+    std::vector<std::string> inputs = filesOfStates(states);
+    inputs.push_back(options.toneControls);
     if (auto failure = checkOutputs(inputs, {options.out}))
         return *std::move(failure);
 

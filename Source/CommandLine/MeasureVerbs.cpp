@@ -813,9 +813,9 @@ Outcome runCompare(const CompareOptions& options)
 {
     if (!(options.fromHz < options.toHz))
         return usageFailure("compare: --from has to lie below --to");
-    std::vector<std::string> inputs = options.states;
-    inputs.insert(inputs.end(), {options.reference, options.left, options.right});
-    if (auto failure = checkOutputs(inputs, {options.table}))
+    std::vector<std::string> states = options.states;
+    states.insert(states.end(), {options.reference, options.left, options.right});
+    if (auto failure = checkOutputs(filesOfStates(states), {options.table}))
         return *std::move(failure);
     if (options.left.empty()) {
         if (const auto sides = sidesAmong(options))

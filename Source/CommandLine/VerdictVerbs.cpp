@@ -94,9 +94,9 @@ Outcome runToneControls(const ToneControlsOptions& options)
         return usageFailure("tone-controls: every --moved needs a --to-step of its own; there are "
                             + std::to_string(options.moved.size()) + " and "
                             + std::to_string(options.toSteps.size()));
-    std::vector<std::string> inputs = options.moved;
-    inputs.push_back(options.reference);
-    if (auto failure = checkOutputs(inputs, {options.out}))
+    std::vector<std::string> states = options.moved;
+    states.push_back(options.reference);
+    if (auto failure = checkOutputs(filesOfStates(states), {options.out}))
         return *std::move(failure);
     tuning::ToneControls model {options.name, {}};
     std::error_code ignored;
@@ -314,10 +314,13 @@ Outcome runVerdict(const VerdictOptions& options)
     const auto stateNames = stateFiles(options);
     if (!stateNames)
         return inputFailure(stateNames.error());
-    std::vector<std::string> inputs = *stateNames;
-    inputs.push_back(options.toneControls);
+    std::vector<std::string> states = *stateNames;
     if (options.target != "flat")
-        inputs.push_back(options.target);
+        states.push_back(options.target);
+    std::vector<std::string> inputs = filesOfStates(states);
+    inputs.push_back(options.toneControls);
+    if (!options.job.empty())
+        inputs.push_back((std::filesystem::path(options.job) / "job.json").string());
     if (auto failure = checkOutputs(inputs, {options.out}))
         return *std::move(failure);
 

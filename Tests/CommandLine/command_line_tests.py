@@ -32,11 +32,33 @@ def wav_header(sample_rate, num_bytes):
     )
 
 
-class CommandLineTests(unittest.TestCase):
+class FolderTests(unittest.TestCase):
+    """Tests that share a folder, which a class fills in setUpClass()."""
+
     @classmethod
     def setUpClass(cls):
         cls.folder = tempfile.TemporaryDirectory()
         cls.at = cls.folder.name
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.folder.cleanup()
+
+    def refused(self, code, words, *arguments):
+        """The call fails with the code, says the words on stderr, and leaves no file behind."""
+        before = sorted(os.listdir(self.at))
+        result = run(*arguments, cwd=self.at)
+        self.assertEqual(result.returncode, code, result.stderr)
+        for word in words:
+            self.assertIn(word, result.stderr)
+        self.assertEqual(result.stdout, "")
+        self.assertEqual(sorted(os.listdir(self.at)), before)
+
+
+class CommandLineTests(FolderTests):
+    @classmethod
+    def setUpClass(cls):
+        super().setUpClass()
         made = run("signal", "sweep", "--seconds", "3", "--out", "sweep.wav", cwd=cls.at)
         assert made.returncode == 0, made.stderr
         # A loop-back: the track itself is a recording of a bike that changes nothing.
@@ -49,27 +71,10 @@ class CommandLineTests(unittest.TestCase):
             json.dump({"kind": "saddletone-tuning", "schemaVersion": 1, "name": "t",
                        "chains": [{"elements": [{"type": "gain", "gainDb": -3}]}]}, file)
 
-    @classmethod
-    def tearDownClass(cls):
-        cls.folder.cleanup()
-
-    def setUp(self):
-        self.before = sorted(os.listdir(self.at))
-
-    def refused(self, code, words, *arguments):
-        """The call fails with the code, says the words on stderr, and leaves no file behind."""
-        result = run(*arguments, cwd=self.at)
-        self.assertEqual(result.returncode, code, result.stderr)
-        for word in words:
-            self.assertIn(word, result.stderr)
-        self.assertEqual(result.stdout, "")
-        self.assertEqual(sorted(os.listdir(self.at)), self.before)
-
     def write(self, name, content):
         mode = "wb" if isinstance(content, bytes) else "w"
         with open(os.path.join(self.at, name), mode) as file:
             file.write(content)
-        self.before = sorted(os.listdir(self.at))
 
     def test_help_is_everywhere(self):
         self.assertEqual(run("--help").returncode, 0)
@@ -170,6 +175,12 @@ class CommandLineTests(unittest.TestCase):
         self.refused(2, ["state.impulse.wav"], "import", "--impulse", "state.impulse.wav", "--out", "state.json")
         self.refused(2, ["music.wav"], "calibrate", "--recording", "music.wav", "--microphone", "m", "--out",
                      "music.wav")
+        impulse = "state.impulse.wav"
+        self.refused(2, [impulse], "fit", "--measured", "state.json", "--with", "filters", "--out", impulse)
+        self.refused(2, [impulse], "verdict", "--state", "state.json", "--out", impulse)
+        self.refused(2, [impulse], "compare", "state.json", "state.json", "--table", impulse)
+        self.refused(2, [impulse], "tone-controls", "--reference", "state.json", "--moved", "state.json",
+                     "--control", "bass", "--to-step", "6", "--out", impulse)
         for name in ("music.wav", "state.impulse.wav"):
             self.refused(2, [name], "listen", "--measured", "state.json", "--programme", "music.wav", "--out", name)
         self.assertEqual([bytes_of(name) for name in names], before)
@@ -671,13 +682,12 @@ class CommandLineTests(unittest.TestCase):
             self.assertGreater(max(abs(s) for s in samples), 1000)
 
 
-class CostAndVerifyTests(unittest.TestCase):
+class CostAndVerifyTests(FolderTests):
     """What a tuning costs, and whether the work did what was predicted."""
 
     @classmethod
     def setUpClass(cls):
-        cls.folder = tempfile.TemporaryDirectory()
-        cls.at = cls.folder.name
+        super().setUpClass()
         made = run("signal", "sweep", "--seconds", "3", "--bits", "16", "--level", "-18", "--out", "sweep.wav",
                    cwd=cls.at)
         assert made.returncode == 0, made.stderr
@@ -701,10 +711,6 @@ class CostAndVerifyTests(unittest.TestCase):
                        "powerLimitWatts": 50, "numSpeakers": 2,
                        "enclosure": {"kind": "sealed", "volumeLitres": 5}}
         cls.write_json("speaker.json", cls.speaker)
-
-    @classmethod
-    def tearDownClass(cls):
-        cls.folder.cleanup()
 
     @classmethod
     def write_json(cls, name, content):
@@ -738,13 +744,6 @@ class CostAndVerifyTests(unittest.TestCase):
                      "--level-db-spl", "95", "--json", *arguments, cwd=self.at)
         self.assertEqual(result.returncode, 0, result.stderr)
         return json.loads(result.stdout)
-
-    def refused(self, code, words, *arguments):
-        result = run(*arguments, cwd=self.at)
-        self.assertEqual(result.returncode, code, result.stderr)
-        for word in words:
-            self.assertIn(word, result.stderr)
-        self.assertEqual(result.stdout, "")
 
     def test_help(self):
         for verb in ("cost", "verify"):
@@ -823,7 +822,7 @@ class CostAndVerifyTests(unittest.TestCase):
         self.refused(1, ["none.json"], *verify, "none.json")
 
 
-class ToneControlsAndVerdictTests(unittest.TestCase):
+class ToneControlsAndVerdictTests(FolderTests):
     """What a radio's tone controls do, and what a bike takes."""
 
     @staticmethod
@@ -845,8 +844,7 @@ class ToneControlsAndVerdictTests(unittest.TestCase):
 
     @classmethod
     def setUpClass(cls):
-        cls.folder = tempfile.TemporaryDirectory()
-        cls.at = cls.folder.name
+        super().setUpClass()
         # The trade's usual case (common practice, no source; the numbers are invented): a huge boost below
         # 125 Hz parked, another curve once the engine runs, and an alternative that is even both ways.
         cls.make_state("parked", "Stock", "off", lambda f: cls.shelf(f, 125, 12))
@@ -859,21 +857,6 @@ class ToneControlsAndVerdictTests(unittest.TestCase):
         cls.make_state("treble", "Stock", "off", lambda f: cls.shelf(f, 5000, -6, high=True))
         cls.trade = [word for name in ("parked", "running", "touring", "touring-running")
                      for word in ("--state", name + ".json")]
-
-    @classmethod
-    def tearDownClass(cls):
-        cls.folder.cleanup()
-
-    def setUp(self):
-        self.before = sorted(os.listdir(self.at))
-
-    def refused(self, code, words, *arguments):
-        result = run(*arguments, cwd=self.at)
-        self.assertEqual(result.returncode, code, result.stderr)
-        for word in words:
-            self.assertIn(word, result.stderr)
-        self.assertEqual(result.stdout, "")
-        self.assertEqual(sorted(os.listdir(self.at)), self.before)
 
     def done(self, *arguments):
         result = run(*arguments, cwd=self.at)
@@ -950,6 +933,9 @@ class ToneControlsAndVerdictTests(unittest.TestCase):
                 json.dump({"kind": "saddletone-job", "schemaVersion": 1, "title": "t",
                            "states": [{"id": name, "file": name + ".json"} for name in names]}, file)
             said = self.verdict("--job", folder, "--current", "Stock")
+            for name in ("job.json", "parked.impulse.wav"):
+                self.refused(2, [name, "overwritten"], "verdict", "--job", folder, "--current", "Stock", "--out",
+                             os.path.join(folder, name))
         self.assertEqual(said["sentence"], self.verdict(*self.trade, "--current", "Stock")["sentence"])
 
     def test_tone_controls_that_suffice_are_written_as_a_tuning(self):
@@ -965,12 +951,13 @@ class ToneControlsAndVerdictTests(unittest.TestCase):
             os.remove(os.path.join(self.at, name))
 
     def test_what_was_not_measured_is_said_and_not_claimed(self):
+        before = sorted(os.listdir(self.at))
         text = self.done("verdict", "--state", "flat.json", "--out", "none.json")
         self.assertIn("As far as it was measured", text)
         self.assertIn("NOT MEASURED WITH THE ENGINE RUNNING", text)
         self.assertNotIn("parked and running", text)
         self.assertIn("'none.json' was not written", text)
-        self.assertEqual(sorted(os.listdir(self.at)), self.before)
+        self.assertEqual(sorted(os.listdir(self.at)), before)
 
     def test_no_verdict_is_a_failure_with_its_reason(self):
         self.refused(1, ["several profiles", "'Stock', 'Touring'"], "verdict", *self.trade)
@@ -985,13 +972,12 @@ class ToneControlsAndVerdictTests(unittest.TestCase):
         self.refused(2, ["flat.json"], "verdict", "--state", "flat.json", "--out", "flat.json")
 
 
-class SidesTests(unittest.TestCase):
+class SidesTests(FolderTests):
     """Which speakers played, and left against right."""
 
     @classmethod
     def setUpClass(cls):
-        cls.folder = tempfile.TemporaryDirectory()
-        cls.at = cls.folder.name
+        super().setUpClass()
         made = run("signal", "sweep", "--seconds", "2", "--bits", "16", "--level", "-20", "--out", "one.wav",
                    cwd=cls.at)
         assert made.returncode == 0, made.stderr
@@ -1017,10 +1003,6 @@ class SidesTests(unittest.TestCase):
                        "--out", name + ".json", *words, cwd=cls.at)
             assert made.returncode == 0, made.stderr
 
-    @classmethod
-    def tearDownClass(cls):
-        cls.folder.cleanup()
-
     def state(self, name):
         with open(os.path.join(self.at, name), encoding="utf-8") as file:
             return json.load(file)
@@ -1029,15 +1011,6 @@ class SidesTests(unittest.TestCase):
         result = run(*arguments, "--json", cwd=self.at)
         self.assertEqual(result.returncode, 0, result.stderr)
         return json.loads(result.stdout)
-
-    def refused(self, code, words, *arguments):
-        before = sorted(os.listdir(self.at))
-        result = run(*arguments, cwd=self.at)
-        self.assertEqual(result.returncode, code, result.stderr)
-        for word in words:
-            self.assertIn(word, result.stderr)
-        self.assertEqual(result.stdout, "")
-        self.assertEqual(sorted(os.listdir(self.at)), before)
 
     def test_states_keep_which_speakers_played(self):
         self.assertEqual(self.state("l.json")["state"]["speakers"], "left")

@@ -24,7 +24,7 @@ inline constexpr double matchedToleranceDb = 0.1;
     of a notch stay where they are. One section (first or second order as the prototype) where that
     is within matchedToleranceDb, else two. Largest error up to 20 kHz at 44.1 kHz, where the
     prototype stands above -30 dB, for 20 Hz to 16 kHz, q from 0.3 to 8 and up to 12 dB of boost or
-    cut: 0.11 dB for one section, 0.25 dB for passes of order 8.
+    cut: 0.11 dB for one section, 0.3 dB for passes up to order 8.
 
     An all-pass has its magnitude exactly and is fitted in phase; as no filter that looks only back
     can keep the prototype's phase up to Nyquist, it strays by a few degrees per 1/20 of the sample

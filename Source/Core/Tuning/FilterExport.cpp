@@ -353,8 +353,9 @@ nlohmann::json filterBiquadsJson(const Tuning& tuning, double sampleRate)
          "for a device that adds them. gainLinear above 1 is a boost; with polarity inverted "
          "multiply by -gainLinear."},
         {"delayNote",
-         "delaySamples holds what is set and lowPassLeadSamples, by which low-pass biquads run "
-         "ahead of the analogue filter; without it the ways of a crossover do not add up."},
+         "delaySamples is all the delay to set: the tuning's own and lowPassLeadSamples, by which "
+         "low-pass biquads run ahead of the analogue filter and without which the ways of a "
+         "crossover do not add up."},
         {"groups", std::move(groups)}};
 }
 

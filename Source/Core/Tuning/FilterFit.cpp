@@ -727,7 +727,8 @@ dsp::Result<FitResult> fitFilters(std::span<const FitCurve> curves, const Filter
     if (result.numFilters < static_cast<std::size_t>(numFilters))
         result.remarks.push_back(
             std::to_string(result.numFilters) + " of " + std::to_string(numFilters)
-            + " filters are used; a further one would lower the error by less than "
+            + (result.numFilters == 1 ? " filters is used" : " filters are used")
+            + "; within the limits a further one would lower the error by less than "
             + decibels(limits.leastBenefitDb) + ".");
     constexpr double nearDb = 0.05;
     if (result.numFilters > 0 && result.largestBoostDb > limits.headroomDb - nearDb)

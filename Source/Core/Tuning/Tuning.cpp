@@ -124,7 +124,8 @@ dsp::Result<void> checkApplies(const Tuning& tuning, OutputGroup output)
                              + "', which is a part of the speakers heard together in a response "
                                "of '"
                              + name + "', so its effect cannot be told; measure '" + chainName
-                             + "' by itself, or put the chain on '" + name + "' or 'all'");
+                             + "' by itself, or put the chain on "
+                             + (output == OutputGroup::all ? "" : "'" + name + "' or ") + "'all'");
     }
     return {};
 }

@@ -5,8 +5,11 @@
 
 #include <algorithm>
 #include <array>
+#include <functional>
 #include <numbers>
+#include <optional>
 #include <string>
+#include <vector>
 
 namespace saddletone::tuning {
 
@@ -143,6 +146,42 @@ nlohmann::json elementToJson(const Element& element)
     return json;
 }
 
+/** The keys that an element of its type may have. */
+std::vector<std::string> keysOf(Element element)
+{
+    element.label = "any";
+    const nlohmann::json json = elementToJson(element);
+    std::vector<std::string> keys;
+    for (const auto& [key, value] : json.items())
+        keys.push_back(key);
+    if (isShelf(element.type))
+        keys.emplace_back(element.slope ? "q" : "slope");
+    return keys;
+}
+
+/** The first key of an element that would be passed over: a slip of the pen in a file written by
+    hand would else leave the usual value in its place, unseen. json: as tuning was read from it. */
+std::optional<dsp::Error> idleKey(const nlohmann::json& json, const Tuning& tuning,
+                                  std::string_view source)
+{
+    for (std::size_t chain = 0; chain < tuning.chains.size(); ++chain)
+        for (std::size_t index = 0; index < tuning.chains[chain].elements.size(); ++index) {
+            const Element& element = tuning.chains[chain].elements[index];
+            const auto keys = keysOf(element);
+            for (const auto& [key, value] : json["chains"][chain]["elements"][index].items())
+                if (std::ranges::find(keys, key) == keys.end())
+                    return dsp::Error {dsp::ErrorCode::unsupported,
+                                       "'" + std::string(source) + "': key 'chains["
+                                           + std::to_string(chain) + "].elements["
+                                           + std::to_string(index) + "]." + key
+                                           + "' does nothing in this '"
+                                           + std::string(elementTypeName(element.type))
+                                           + "'; it may have " + namesOf(keys, std::identity())
+                                           + ", so correct the name or take it out"};
+        }
+    return {};
+}
+
 } // namespace
 
 nlohmann::json tuningToJson(const Tuning& tuning)
@@ -187,6 +226,8 @@ dsp::Result<Tuning> tuningFromJson(const nlohmann::json& json, std::string_view 
     }
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);
+    if (const auto idle = idleKey(json, tuning, source))
+        return dsp::fail(idle->code, idle->message);
     return tuning;
 }
 

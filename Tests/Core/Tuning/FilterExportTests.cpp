@@ -172,6 +172,8 @@ TEST_CASE("The exported biquads, run by their equation, are the tuning as heard"
         CHECK(json.at("sampleRate") == sampleRate);
         CHECK_THAT(json.at("differenceEquation").get<std::string>(),
                    Contains("- a1*y[n-1] - a2*y[n-2]"));
+        CHECK_THAT(json.at("delayNote").get<std::string>(),
+                   Contains("delaySamples is all the delay to set"));
         REQUIRE(json.at("groups").size() == 2);
         for (const double frequencyHz : {45.0, 700.0, 11000.0}) {
             std::complex<double> product = 1.0;

@@ -117,7 +117,7 @@ TEST_CASE("A response that is on target gets no filters", "[core][tuning]")
 {
     const auto result = fit({test::curveOf([](double) { return -7.0; })}, 6);
     CHECK(result.numFilters == 0);
-    CHECK_THAT(result.remarks.back(), Contains("0 of 6 filters"));
+    CHECK_THAT(result.remarks.back(), Contains("0 of 6 filters are used; within the limits"));
 }
 
 TEST_CASE("Every limit of a fit is kept to a millionth", "[core][tuning]")

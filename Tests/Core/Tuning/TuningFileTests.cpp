@@ -130,6 +130,26 @@ TEST_CASE("Tunings that cannot be are refused by key and reason", "[core][tuning
     CHECK_THAT(messageOf(R"({"type": "polarity", "label": 3})"), Contains("label"));
 }
 
+TEST_CASE("A key that does nothing in its element is refused with those that do", "[core][tuning]")
+{
+    const auto messageOf = [](const char* element) {
+        return problemOf(documentWith(element)).message;
+    };
+    CHECK_THAT(messageOf(R"({"type": "peaking", "frequencyHz": 100, "gainDb": 3, "Q": 2})"),
+               Contains("'chains[0].elements[0].Q'") && Contains("'peaking'")
+                   && Contains("frequencyHz, gainDb, label, q or type"));
+    CHECK_THAT(messageOf(R"({"type": "high-pass", "frequencyHz": 80, "q": 2})"),
+               Contains("elements[0].q'") && Contains("alignment"));
+    CHECK_THAT(messageOf(R"({"type": "all-pass", "frequencyHz": 80, "order": 1, "q": 2})"),
+               Contains("elements[0].q'"));
+    CHECK_THAT(messageOf(R"({"type": "low-shelf", "frequencyHz": 80, "gainDb": 3, "s": 1})"),
+               Contains("elements[0].s'") && Contains("slope"));
+    CHECK(tuning::tuningFromJson(
+        documentWith(R"({"type": "low-shelf", "frequencyHz": 80, "gainDb": 3, "slope": 1,
+                         "label": "Bass"})"),
+        "shop.json"));
+}
+
 TEST_CASE("A graphic with a gain beyond its range is refused by its band", "[core][tuning]")
 {
     json element {{"type", "graphic"}, {"bandGainsDb", std::vector<double>(31, 0.0)}};
