@@ -1068,13 +1068,12 @@ class SidesTests(FolderTests):
                      "r.json")
 
 
-class HearingVerbs(unittest.TestCase):
+class HearingVerbs(FolderTests):
     """audibility and exposure."""
 
     @classmethod
     def setUpClass(cls):
-        cls.folder = tempfile.TemporaryDirectory()
-        cls.at = cls.folder.name
+        super().setUpClass()
         made = run("signal", "sweep", "--seconds", "3", "--out", "sweep.wav", cwd=cls.at)
         assert made.returncode == 0, made.stderr
         made = run("measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json",
@@ -1082,10 +1081,6 @@ class HearingVerbs(unittest.TestCase):
         assert made.returncode == 0, made.stderr
         made = run("signal", "silence", "--seconds", "1", "--out", "silence.wav", cwd=cls.at)
         assert made.returncode == 0, made.stderr
-
-    @classmethod
-    def tearDownClass(cls):
-        cls.folder.cleanup()
 
     def audibility(self, *arguments):
         result = run("audibility", "--measured", "state.json", "--json", *arguments, cwd=self.at)
@@ -1160,7 +1155,7 @@ class HearingVerbs(unittest.TestCase):
         self.assertIsNone(result["oshaPel"]["hoursToFull"])
 
 
-class RideVerb(unittest.TestCase):
+class RideVerb(FolderTests):
     def test_it_states_levels_and_the_status_of_every_figure(self):
         ride = json.loads(run("ride", "--speed-mph", "40", "--helmet", "none", "--json").stdout)
         self.assertAlmostEqual(ride["engineSplDba"], 82.0, places=1)
@@ -1199,18 +1194,13 @@ class RideVerb(unittest.TestCase):
                 self.assertIn(word, refused.stderr)
 
 
-class TextureVerb(unittest.TestCase):
+class TextureVerb(FolderTests):
     @classmethod
     def setUpClass(cls):
-        cls.folder = tempfile.TemporaryDirectory()
-        cls.at = cls.folder.name
+        super().setUpClass()
         for name, seconds in (("ride", "12"), ("short", "5")):
             made = run("signal", "pink", "--seconds", seconds, "--out", name + ".wav", cwd=cls.at)
             assert made.returncode == 0, made.stderr
-
-    @classmethod
-    def tearDownClass(cls):
-        cls.folder.cleanup()
 
     def test_it_writes_a_model_and_renders_the_same_for_a_seed(self):
         rendered = []
