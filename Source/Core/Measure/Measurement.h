@@ -33,7 +33,7 @@ struct MeasurementRequest {
 
 /** Turns recordings of a sweep track, made with a recorder of its own clock, into a response.
 
-    For each take: find the markers, correct the clock (libsoxr), deconvolve by spectral division
+    For each take: find the markers and with them the clock, deconvolve by spectral division
     (which is exact for a linear system; harmonic distortion falls in front of the linear response
     by L ln n, Farina 2000, is cut off and measured by itself), window to 0.35 s before and 0.6 s
     after the arrival. A recording may hold several repeats of the track; each is a take.
@@ -44,9 +44,9 @@ struct MeasurementRequest {
     toHz is lowered and a remark says so. The 95 % interval of a band is the wider of that from the
     noise and Student's t times the takes' spread.
 
-    Refused, each with its own reason: silent, clipped, cut off, without markers, of another track,
-    with automatic gain (markers differ by more than 1.5 dB), or drowned in noise (less than 10 dB
-    in the middle of the range). */
+    Refused, each with its own reason: silent, damaged, clipped, cut off, without markers, of another
+    track, with sound missing in the sweep, with automatic gain (markers differ by more than 1.5 dB),
+    or drowned in noise (less than 10 dB in the middle of the range). */
 [[nodiscard]] dsp::Result<Response> measureResponse(const MeasurementRequest& request);
 
 /** Level of a calibrator's tone in a recording, AES17 dBFS. Refused if no steady tone near 1 kHz
