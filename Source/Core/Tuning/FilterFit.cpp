@@ -1,6 +1,7 @@
 #include "Core/Tuning/FilterFit.h"
 
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Tuning/FitProblem.h"
@@ -518,17 +519,28 @@ Solution Search::meetCeiling(const Solution& solution) const
 std::vector<Solution> Search::searchFrom(const std::vector<Filters>& starts, std::size_t numFilters,
                                          Excess excess) const
 {
-    std::vector<Solution> found;
-    for (const Filters& start : starts)
-        found.push_back(descend(start, excess, stepsToCompare));
     // Filters without gain need longer until it shows where they go.
+    struct Start {
+        Filters filters;
+        int numSteps = stepsToCompare;
+        double damping = boldDamping;
+    };
+    std::vector<Start> tries;
+    for (const Filters& start : starts)
+        tries.push_back({start});
     for (const Filters& start : evenStarts(numFilters))
         for (const double damping : {boldDamping, carefulDamping})
-            found.push_back(descend(start, excess, stepsToFinish, damping));
+            tries.push_back({start, stepsToFinish, damping});
+    std::vector<Solution> found(tries.size());
+    dsp::runInParallel(found.size(), [&](std::size_t index) {
+        Start& start = tries[index];
+        found[index] = descend(std::move(start.filters), excess, start.numSteps, start.damping);
+    });
     std::ranges::stable_sort(found, {}, &Solution::cost);
     found.resize(std::min(found.size(), startsToSettle));
-    for (Solution& solution : found)
-        solution = descend(std::move(solution.filters), excess, stepsToSettle);
+    dsp::runInParallel(found.size(), [&](std::size_t index) {
+        found[index] = descend(std::move(found[index].filters), excess, stepsToSettle);
+    });
     std::ranges::stable_sort(found, {}, &Solution::cost);
     // Several starts may have ended in one place.
     const auto surplus = std::ranges::unique(found, [](const Solution& one, const Solution& other) {
@@ -536,9 +548,10 @@ std::vector<Solution> Search::searchFrom(const std::vector<Filters>& starts, std
     });
     found.erase(surplus.begin(), surplus.end());
     found.resize(std::min(found.size(), startsToFinish));
-    for (Solution& solution : found)
-        solution =
-            descend(replaceOneByOne(std::move(solution), excess).filters, excess, stepsToFinish);
+    dsp::runInParallel(found.size(), [&](std::size_t index) {
+        found[index] = descend(replaceOneByOne(std::move(found[index]), excess).filters, excess,
+                               stepsToFinish);
+    });
     std::ranges::stable_sort(found, {}, &Solution::cost);
     return found;
 }
