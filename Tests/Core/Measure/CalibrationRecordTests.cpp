@@ -1,6 +1,7 @@
 #include "Core/Measure/CalibrationRecord.h"
 
 #include "Core/Measure/Measurement.h"
+#include "Support/ChangedFile.h"
 #include "Support/TemporaryFolder.h"
 
 #include <cmath>
@@ -44,13 +45,7 @@ TEST_CASE("A calibration with a wrong value is refused with its key", "[core][me
     const std::string text = test::bytesOf(folder / "cal.json");
     const auto refusedWith = [&](const std::string& from, const std::string& to,
                                  const std::string& word) {
-        std::string changed = text;
-        const auto place = changed.find(from);
-        REQUIRE(place != std::string::npos);
-        test::writeBytes(folder / "wrong.json", changed.replace(place, from.size(), to));
-        const auto loaded = measure::loadCalibration(folder / "wrong.json");
-        REQUIRE_FALSE(loaded);
-        CHECK_THAT(loaded.error().message, Catch::Contains("wrong.json") && Catch::Contains(word));
+        test::checkRefused(folder, text, from, to, word, measure::loadCalibration);
     };
     refusedWith("2026-05-01", "2026-02-30", "date");
     refusedWith("2026-05-01", "yesterday", "date");

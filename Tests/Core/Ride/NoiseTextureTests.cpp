@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Units.h"
 #include "Support/AllocationCounter.h"
+#include "Support/EarRendering.h"
 #include "Support/LockCounter.h"
 #include "Support/SignalMeasures.h"
 
@@ -17,10 +18,10 @@
 
 using namespace saddletone;
 using ride::NoiseTexture;
+using test::Ears;
+using test::render;
 
 namespace {
-
-using Ears = std::array<std::vector<float>, 2>;
 
 /** Noise that falls 6 dB an octave, ears alike below, with two tones that move. */
 ride::RecordedNoise someNoise()
@@ -70,20 +71,6 @@ NoiseTexture prepared(std::uint64_t seed, const ride::RecordedNoise& noise,
     texture.setParameters({speedKmh});
     texture.prepare({sampleRate, 4096, 2});
     return texture;
-}
-
-Ears render(NoiseTexture& texture, std::size_t numFrames,
-            const std::vector<std::size_t>& blocks = {512})
-{
-    Ears ears {std::vector<float>(numFrames), std::vector<float>(numFrames)};
-    std::size_t done = 0;
-    for (std::size_t block = 0; done < numFrames; ++block) {
-        const std::size_t count = std::min(blocks[block % blocks.size()], numFrames - done);
-        const std::array<float*, 2> pointers {ears[0].data() + done, ears[1].data() + done};
-        texture.process({pointers.data(), 2, count});
-        done += count;
-    }
-    return ears;
 }
 
 } // namespace

@@ -1,6 +1,7 @@
 #include "Core/Ride/RecordedNoise.h"
 
 #include "Core/Dsp/Units.h"
+#include "Support/ChangedFile.h"
 #include "Support/TemporaryFolder.h"
 
 #include <cmath>
@@ -68,13 +69,7 @@ TEST_CASE("Recorded noise with a wrong value is refused with its key", "[core][r
     const std::string text = test::bytesOf(folder / "noise.json");
     const auto refusedWith = [&](const std::string& from, const std::string& to,
                                  const std::string& word) {
-        std::string changed = text;
-        const auto place = changed.find(from);
-        REQUIRE(place != std::string::npos);
-        test::writeBytes(folder / "wrong.json", changed.replace(place, from.size(), to));
-        const auto loaded = ride::loadRecordedNoise(folder / "wrong.json");
-        REQUIRE_FALSE(loaded);
-        CHECK_THAT(loaded.error().message, Catch::Contains("wrong.json") && Catch::Contains(word));
+        test::checkRefused(folder, text, from, to, word, ride::loadRecordedNoise);
     };
     refusedWith("\"speedKmh\": 60.0", "\"speedKmh\": -1", "speedKmh");
     refusedWith("\"speedKmh\": 60.0", "\"speedKmh\": 120.0", "each speed once");

@@ -4,6 +4,7 @@
 #include "Core/Dsp/Weighting.h"
 #include "Core/Ride/RideSpectrum.h"
 #include "Support/AllocationCounter.h"
+#include "Support/EarRendering.h"
 #include "Support/LockCounter.h"
 #include "Support/SignalMeasures.h"
 
@@ -20,24 +21,10 @@
 using namespace saddletone;
 using ride::RideNoise;
 using ride::RideParameters;
+using test::Ears;
+using test::render;
 
 namespace {
-
-using Ears = std::array<std::vector<float>, 2>;
-
-/** Renders the next frames in blocks of the lengths given, over and over. */
-Ears render(RideNoise& noise, std::size_t numFrames, const std::vector<std::size_t>& blocks = {512})
-{
-    Ears ears {std::vector<float>(numFrames), std::vector<float>(numFrames)};
-    std::size_t done = 0;
-    for (std::size_t block = 0; done < numFrames; ++block) {
-        const std::size_t count = std::min(blocks[block % blocks.size()], numFrames - done);
-        const std::array<float*, 2> pointers {ears[0].data() + done, ears[1].data() + done};
-        noise.process({pointers.data(), 2, count});
-        done += count;
-    }
-    return ears;
-}
 
 RideNoise prepared(std::uint64_t seed, const RideParameters& ride, double sampleRate = 48000.0)
 {

@@ -1,5 +1,6 @@
 #include "Core/Ride/SpeedVolume.h"
 
+#include "Support/ChangedFile.h"
 #include "Support/TemporaryFolder.h"
 
 #include <catch2/catch.hpp>
@@ -77,13 +78,7 @@ TEST_CASE("A speed volume survives a round trip and is checked on loading", "[co
     const std::string text = test::bytesOf(folder / "volume.json");
     const auto refusedWith = [&](const std::string& from, const std::string& to,
                                  const std::string& word) {
-        std::string changed = text;
-        const auto place = changed.find(from);
-        REQUIRE(place != std::string::npos);
-        test::writeBytes(folder / "wrong.json", changed.replace(place, from.size(), to));
-        const auto wrong = ride::loadSpeedVolume(folder / "wrong.json");
-        REQUIRE_FALSE(wrong);
-        CHECK_THAT(wrong.error().message, Catch::Contains("wrong.json") && Catch::Contains(word));
+        test::checkRefused(folder, text, from, to, word, ride::loadSpeedVolume);
     };
     refusedWith("\"speedKmh\": 50.0", "\"speedKmh\": 0.0", "rising speed");
     refusedWith("\"gainDb\": 2.0", "\"gainDb\": 99", "gainDb");
