@@ -1,3 +1,4 @@
+#include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AtomicFile.h"
@@ -32,11 +33,7 @@ struct AudibilityOptions {
     std::string tuning;
     std::string programme;
     bool speech = false;
-    double speedKmh = 0.0;
-    double speedMph = 0.0;
-    bool inMph = false;
-    std::string helmet = "full";
-    std::string screen = "none";
+    RideOptions ride;
     double earPlugs = 0.0;
     double programmeSpl = assumedSplDba;
     bool splIsSet = false;
@@ -52,11 +49,6 @@ struct AudibilityOptions {
     bool hasHeadphone = false;
     std::string table;
 };
-
-nlohmann::json levelOrNull(double levelDb)
-{
-    return levelDb > dsp::silenceDb ? nlohmann::json(levelDb) : nlohmann::json();
-}
 
 nlohmann::json finiteOrNull(double value)
 {
@@ -237,23 +229,24 @@ void addDose(const AudibilityOptions& options, double programmeDba, double noise
 
 Outcome runAudibility(const AudibilityOptions& options)
 {
-    ride::RideParameters ride;
-    const auto helmet = ride::parseHelmet(options.helmet);
-    if (!helmet)
-        return usageFailure(helmet.error().message);
-    const auto screen = ride::parseScreen(options.screen);
-    if (!screen)
-        return usageFailure(screen.error().message);
-    ride.helmet = *helmet;
-    ride.screen = *screen;
-    ride.speedKmh = options.inMph ? dsp::mphToKmh(options.speedMph) : options.speedKmh;
-    const auto played = readPlayed(options, *helmet);
+    const auto parameters = options.ride.parameters();
+    if (!parameters)
+        return usageFailure(parameters.error().message);
+    const ride::RideParameters& ride = *parameters;
+    const auto sceneRide = sceneRideFrom(options.ride, ride);
+    if (!sceneRide)
+        return inputFailure(sceneRide.error());
+    audition::RideChoice choice;
+    choice.speedKmh = ride.speedKmh;
+    choice.screen = ride.screen;
+    choice.engine = options.ride.engineNoise();
+    const auto played = readPlayed(options, ride.helmet);
     if (!played)
         return inputFailure(played.error());
 
     hearing::AudibilityRequest request;
     request.programme = played->atHead(played->programmeDbfs, played->gainDb);
-    request.noise = hearing::rideNoiseSpectrum(ride);
+    request.noise = audition::noiseSpectrum(*sceneRide, choice);
     request.earPlugDb = options.earPlugs;
     request.goal = {options.share / 100.0, options.margin};
     showProgress("comparing music and noise");
@@ -262,10 +255,10 @@ Outcome runAudibility(const AudibilityOptions& options)
     const auto spoken = hearing::speechInRide(speech, request.noise, options.earPlugs);
     const auto drowning = hearing::drowningSpeedKmh(
         request.programme,
-        [ride](double speedKmh) {
-            ride::RideParameters faster = ride;
+        [&sceneRide, choice](double speedKmh) {
+            audition::RideChoice faster = choice;
             faster.speedKmh = speedKmh;
-            return hearing::rideNoiseSpectrum(faster);
+            return audition::noiseSpectrum(*sceneRide, faster);
         },
         options.earPlugs, request.goal);
     if (!options.table.empty())
@@ -277,7 +270,7 @@ Outcome runAudibility(const AudibilityOptions& options)
     Output output;
     output.text =
         fixedText(ride.speedKmh, 0) + " km/h (" + fixedText(dsp::kmhToMph(ride.speedKmh), 0)
-        + " mph), " + std::string(ride::helmetLabel(*helmet))
+        + " mph), " + std::string(ride::helmetLabel(ride.helmet))
         + (options.earPlugs > 0.0 ? ", ear plugs " + fixedText(options.earPlugs, 0) + " dB" : "")
         + "\nprogramme at the ear: " + fixedText(programmeDba, 1) + " dB(A), " + played->levelSource
         + "\nnoise at the ear: "
@@ -302,8 +295,8 @@ Outcome runAudibility(const AudibilityOptions& options)
              {"aboveDb", band.inProgramme ? nlohmann::json(band.aboveDb) : nlohmann::json()},
              {"gainNeededDb", band.gainNeededDb}});
     output.json = {{"speedKmh", ride.speedKmh},
-                   {"helmet", options.helmet},
-                   {"screen", options.screen},
+                   {"helmet", options.ride.helmet},
+                   {"screen", options.ride.screen},
                    {"earPlugDb", options.earPlugs},
                    {"programmeSplDba", programmeDba},
                    {"programmeLevelSource", played->levelSource},
@@ -324,12 +317,8 @@ Outcome runAudibility(const AudibilityOptions& options)
                    {"overallGainDb", nullptr},
                    {"drowningSpeedKmh", nullptr},
                    {"bands", bands},
-                   {"figures", nlohmann::json::array()}};
-    for (const dsp::ModelFigure& figure : hearing::hearingFigures())
-        output.json["figures"].push_back({{"name", figure.name},
-                                          {"value", figure.value},
-                                          {"status", dsp::figureStatusName(figure.status)},
-                                          {"source", figure.source}});
+                   {"figures", figuresJson(hearing::hearingFigures())},
+                   {"noiseFigures", figuresJson(audition::noiseFigures(*sceneRide, choice))}};
 
     std::string goalText = fixedText(options.share, 0) + " % of it ";
     if (options.margin > 0.0)
@@ -385,13 +374,8 @@ void addAudibility(CLI::App& app, Shared& shared)
                                        "if neither this nor --speech is given");
     verb->add_flag("--speech", options->speech, "The long-term spectrum of speech")
         ->excludes(programme);
-    auto* kmh = verb->add_option("--speed-kmh", options->speedKmh, "Speed in km/h, 0 to 250")
-                    ->check(CLI::Range(0.0, 250.0));
-    auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 155")
-                    ->check(CLI::Range(0.0, 155.0));
-    kmh->excludes(mph);
-    verb->add_option("--helmet", options->helmet, "none, open or full")->capture_default_str();
-    verb->add_option("--screen", options->screen, "none, low or tall")->capture_default_str();
+    addRideOptions(*verb, options->ride, 250.0);
+    addNoiseOptions(*verb, options->ride);
     verb->add_option("--ear-plugs", options->earPlugs,
                      "What ear plugs take off as worn, in dB, 0 to 50")
         ->check(CLI::Range(0.0, 50.0))
@@ -430,10 +414,9 @@ void addAudibility(CLI::App& app, Shared& shared)
                          "by how much that is below the road")
             ->check(CLI::Range(30.0, 100.0));
     verb->add_option("--table", options->table, "Table to write (CSV)");
-    verb->callback([options, kmh, mph, spl, sensitivity, headphone, &shared] {
-        if (kmh->count() + mph->count() == 0)
+    verb->callback([options, spl, sensitivity, headphone, &shared] {
+        if (!options->ride.hasSpeed())
             throw CLI::RequiredError("--speed-kmh or --speed-mph");
-        options->inMph = mph->count() > 0;
         options->splIsSet = spl->count() > 0;
         options->hasSensitivity = sensitivity->count() > 0;
         options->hasHeadphone = headphone->count() > 0;

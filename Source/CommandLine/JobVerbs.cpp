@@ -251,19 +251,19 @@ void addDemo(CLI::App& app, Shared& shared)
                            {"report", result->report.string()},
                            {"auditions", nlohmann::json::array()}};
             for (const demo::DemoAudition& audition : result->auditions) {
-                const bool rides = audition.windSplDba > dsp::silenceDb;
+                const bool rides = audition.noiseSplDba > dsp::silenceDb;
                 output.text +=
                     "  " + audition.file.string() + "\n    " + audition.what + ": programme "
                     + fixedText(audition.programmeSplDba, 1) + " dB(A) (assumed)"
-                    + (rides ? ", wind " + fixedText(audition.windSplDba, 1) + " dB(A) (estimated)"
-                             : std::string(", no wind"))
+                    + (rides ? ", noise " + fixedText(audition.noiseSplDba, 1) + " dB(A) (estimated)"
+                             : std::string(", no noise"))
                     + "\n";
                 output.json["auditions"].push_back(
                     {{"file", audition.file.string()},
                      {"what", audition.what},
                      {"programmeSplDba", audition.programmeSplDba},
-                     {"windSplDba",
-                      rides ? nlohmann::json(audition.windSplDba) : nlohmann::json()}});
+                     {"noiseSplDba",
+                      rides ? nlohmann::json(audition.noiseSplDba) : nlohmann::json()}});
             }
             output.text += "Listen parked, over headphones, and start quietly.\n";
             return output;

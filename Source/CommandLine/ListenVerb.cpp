@@ -1,11 +1,14 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/OfflineRender.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
+#include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Measure/Response.h"
+#include "Core/Report/Wording.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
@@ -22,10 +25,12 @@ using files::fixedText;
 struct ListenOptions {
     std::string measured;
     std::string tuning;
-    double speedKmh = 0.0;
-    double speedMph = 0.0;
-    bool inMph = false;
-    std::string helmet = "full";
+    RideOptions ride;
+    std::string plugs = "none";
+    std::string speedVolume;
+    double volume = 0.0;
+    double headphoneSpl = 0.0;
+    bool hasHeadphone = false;
     bool noiseOnly = false;
     bool programmeOnly = false;
     std::string programme;
@@ -42,9 +47,12 @@ struct ListenOptions {
 
 std::variant<Output, Failure> runListen(const ListenOptions& options)
 {
-    const auto helmet = ride::parseHelmet(options.helmet);
-    if (!helmet)
-        return usageFailure(helmet.error().message);
+    const auto ride = options.ride.parameters();
+    if (!ride)
+        return usageFailure(ride.error().message);
+    const auto plugs = ride::parseEarPlugs(options.plugs);
+    if (!plugs)
+        return usageFailure(plugs.error().message);
     const auto format = files::parseSampleFormat(options.bits);
     if (!format)
         return usageFailure(format.error().message);
@@ -53,12 +61,11 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
             "--noise-only and --programme-only leave nothing to hear; give one of them");
     if (auto failure = checkEnding("--out", options.out, {".wav", ".flac"}))
         return *std::move(failure);
-    if (auto failure =
-            checkOutputs({options.measured, measure::impulsePath(options.measured).string(),
-                          options.tuning, options.programme},
-                         {options.out}))
+    if (auto failure = checkOutputs(
+            {options.measured, measure::impulsePath(options.measured).string(), options.tuning,
+             options.programme, options.speedVolume, options.ride.recordedNoise},
+            {options.out}))
         return *std::move(failure);
-    const double speedKmh = options.inMph ? dsp::mphToKmh(options.speedMph) : options.speedKmh;
 
     auto response = measure::loadResponse(options.measured);
     if (!response)
@@ -70,19 +77,29 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
             return inputFailure(tuning.error());
         candidate.tuning = std::move(*tuning);
     }
+    if (!options.speedVolume.empty()) {
+        auto dependence = audition::loadSpeedDependence(options.speedVolume);
+        if (!dependence)
+            return inputFailure(dependence.error());
+        candidate.atSpeed = *std::move(dependence);
+    }
+    auto sceneRide = sceneRideFrom(options.ride, *ride);
+    if (!sceneRide)
+        return inputFailure(sceneRide.error());
     const auto programme = files::readAudioFile(options.programme);
     if (!programme)
         return inputFailure(programme.error());
 
     audition::SceneRequest scene;
     scene.candidates.push_back(std::move(candidate));
-    scene.helmet = *helmet;
+    scene.ride = *std::move(sceneRide);
     scene.assumedProgrammeSplDba = options.programmeSpl;
     audition::AuditionEngine::Settings settings;
     settings.noiseSeed = options.seed;
     settings.startRampSeconds = options.startRamp;
     audition::AuditionEngine::Parameters parameters;
-    parameters.speedKmh = speedKmh;
+    parameters.ride = {ride->speedKmh, ride->screen, *plugs, options.ride.engineNoise()};
+    parameters.volumeDb = options.volume;
     parameters.noiseTrimDb = options.noiseTrim;
     parameters.outputLevelDb = options.level;
     parameters.ceilingDbfs = options.ceiling;
@@ -102,25 +119,63 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
 
     const audition::AuditionLevels& levels = rendering->levels;
     const bool measured = rendering->levelSource == audition::LevelSource::measured;
+    const bool noiseIsMeasured = audition::isNoiseMeasured(scene.ride);
     Output output;
-    output.text = options.out + ": " + fixedText(rendering->audio.durationSeconds(), 1) + " s at "
-                  + fixedText(speedKmh, 0) + " km/h (" + fixedText(dsp::kmhToMph(speedKmh), 0)
-                  + " mph), " + std::string(ride::helmetLabel(*helmet)) + "\n"
-                  + "programme at the ear: " + fixedText(levels.programmeSplDba, 1) + " dB(A), "
-                  + (measured ? "measured" : "assumed") + "\n";
+    output.text =
+        options.out + ": " + fixedText(rendering->audio.durationSeconds(), 1) + " s at "
+        + fixedText(ride->speedKmh, 0) + " km/h (" + fixedText(dsp::kmhToMph(ride->speedKmh), 0)
+        + " mph), " + std::string(ride::helmetLabel(ride->helmet)) + "\n" + "programme at the ear: "
+        + fixedText(levels.programmeSplDba, 1) + " dB(A), " + (measured ? "measured" : "assumed")
+        + (levels.radioGainDb != 0.0 ? ", radio " + report::signedText(levels.radioGainDb, 1)
+                                           + " dB against the measurement"
+                                     : std::string())
+        + "\n";
     output.json = {{"file", options.out},
-                   {"speedKmh", speedKmh},
-                   {"helmet", options.helmet},
+                   {"speedKmh", ride->speedKmh},
+                   {"helmet", options.ride.helmet},
+                   {"screen", options.ride.screen},
+                   {"plugs", options.plugs},
+                   {"plugLossDb", levels.plugLossDb},
+                   {"radioGainDb", levels.radioGainDb},
                    {"programmeSplDba", levels.programmeSplDba},
                    {"programmeLevelSource", measured ? "measured" : "assumed"},
-                   {"windSplDba", nullptr},
+                   {"noiseSplDba", levelOrNull(levels.noise.totalDba)},
+                   {"noiseLevelSource", noiseIsMeasured ? "measured" : "estimated"},
+                   {"windSplDba", levelOrNull(levels.noise.windDba)},
+                   {"tyreSplDba", levelOrNull(levels.noise.tyreDba)},
+                   {"engineSplDba", levelOrNull(levels.noise.engineDba)},
                    {"scaleDb", levels.scaleDb},
-                   {"outputDbfsA", levels.outputDbfsA}};
-    if (levels.windSplDba > dsp::silenceDb) {
-        output.text += "wind at the ear: " + fixedText(levels.windSplDba, 1) + " dB(A) +- "
-                       + fixedText(ride::windSpreadDb, 0) + " dB, estimated; music stands "
-                       + fixedText(levels.programmeSplDba - levels.windSplDba, 1) + " dB re wind\n";
-        output.json["windSplDba"] = levels.windSplDba;
+                   {"outputDbfsA", levels.outputDbfsA},
+                   {"figures", figuresJson(audition::noiseFigures(scene.ride, parameters.ride))}};
+    if (levels.noise.totalDba > dsp::silenceDb) {
+        output.text +=
+            "noise at the ear: " + fixedText(levels.noise.totalDba, 1) + " dB(A)"
+            + (noiseIsMeasured ? std::string(", recorded and calibrated")
+                               : " +- " + fixedText(ride::windSpreadDb, 0) + " dB, estimated")
+            + "; music stands "
+            + report::signedText(levels.programmeSplDba - levels.noise.totalDba, 1)
+            + " dB re noise\n";
+        for (const auto& [name, levelDba] :
+             {std::pair {"wind", levels.noise.windDba}, std::pair {"tyre", levels.noise.tyreDba},
+              std::pair {"engine", levels.noise.engineDba}})
+            if (levelDba > dsp::silenceDb)
+                output.text += "  " + std::string(name) + " " + fixedText(levelDba, 1) + " dB(A)\n";
+        if (scene.ride.recorded != nullptr)
+            output.text += scene.ride.recorded->placeSentence(ride->speedKmh) + "\n";
+    }
+    const double roadDba = dsp::powerToDb(dsp::dbToPower(levels.programmeSplDba)
+                                          + dsp::dbToPower(levels.noise.totalDba));
+    output.json["roadSplDba"] = roadDba;
+    output.text += "on the road music and noise make " + fixedText(roadDba, 1)
+                   + " dB(A); in the file they are at " + fixedText(levels.outputDbfsA, 1)
+                   + " dBFS(A), in the same ratio\n";
+    if (options.hasHeadphone) {
+        const double headphoneDba = levels.outputDbfsA + options.headphoneSpl;
+        output.json["headphoneSplDba"] = headphoneDba;
+        output.json["headphoneScaleDownDb"] = hearing::headphoneScaleDownDb(roadDba, headphoneDba);
+        output.text += "over these headphones " + fixedText(headphoneDba, 1) + " dB(A), "
+                       + fixedText(hearing::headphoneScaleDownDb(roadDba, headphoneDba), 1)
+                       + " dB below the road\n";
     }
     const bool limited =
         std::ranges::any_of(std::array {tuning::OutputGroup::left, tuning::OutputGroup::right},
@@ -144,12 +199,20 @@ void addListenVerb(CLI::App& app, Shared& shared)
         "listen", "Render programme through a measured bike, a tuning and ride noise");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
     verb->add_option("--tuning", options->tuning, "TUNING.json");
-    auto* kmh = verb->add_option("--speed-kmh", options->speedKmh, "Speed in km/h, 0 to 250")
-                    ->check(withinRange(0.0, 250.0));
-    auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 155")
-                    ->check(withinRange(0.0, 155.0));
-    kmh->excludes(mph);
-    verb->add_option("--helmet", options->helmet, "none, open or full")->capture_default_str();
+    addRideOptions(*verb, options->ride, 250.0);
+    addNoiseOptions(*verb, options->ride);
+    verb->add_option("--plugs", options->plugs, "Ear plugs: none, nominal or cautious")
+        ->capture_default_str();
+    verb->add_option("--speed-volume", options->speedVolume,
+                     "VOLUME.json of a radio whose volume or equaliser follows the speed");
+    verb->add_option("--volume", options->volume,
+                     "Volume control against where it stood when measured, in dB, -60 to 30")
+        ->check(withinRange(-60.0, 30.0))
+        ->capture_default_str();
+    auto* headphone = verb->add_option("--headphone-spl", options->headphoneSpl,
+                                       "dB SPL that 0 dBFS makes in the headphones, 60 to 140: "
+                                       "says how far below the road they are")
+                          ->check(withinRange(60.0, 140.0));
     verb->add_flag("--noise-only", options->noiseOnly, "Ride noise without the programme");
     verb->add_flag("--programme-only", options->programmeOnly,
                    "The programme at its level in the ride, without noise");
@@ -180,8 +243,8 @@ void addListenVerb(CLI::App& app, Shared& shared)
         ->check(CLI::Range(std::size_t {1}, std::size_t {65536}))
         ->capture_default_str();
     verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();
-    verb->callback([options, mph, &shared] {
-        options->inMph = mph->count() > 0;
+    verb->callback([options, headphone, &shared] {
+        options->hasHeadphone = headphone->count() > 0;
         shared.action = [options] { return runListen(*options); };
     });
 }

@@ -1,3 +1,4 @@
+#include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Dsp/AudioBuffer.h"
@@ -22,19 +23,9 @@ namespace {
 
 using files::fixedText;
 
-struct RideOptions {
-    double speedKmh = 0.0;
-    double speedMph = 0.0;
-    bool inMph = false;
-    std::size_t gear = 0;
-    double rpm = 0.0;
-    std::string helmet = "full";
+struct RideVerbOptions {
+    RideOptions ride;
     std::string plugs = "none";
-    std::string screen = "none";
-    double tallScreen = -10.0;
-    std::string engine = "v-twin-45";
-    std::string bike = "touring-twin";
-    std::vector<double> firing;
     std::vector<std::string> sources {"wind", "tyre", "engine"};
     bool treadTone = false;
     std::string out;
@@ -47,67 +38,27 @@ struct RideOptions {
     std::string bits = "32f";
 };
 
-dsp::Result<ride::RideParameters> rideOf(const RideOptions& options)
+dsp::Result<ride::RideParameters> rideOf(const RideVerbOptions& options)
 {
-    ride::RideParameters parameters;
-    parameters.speedKmh = options.inMph ? dsp::mphToKmh(options.speedMph) : options.speedKmh;
-    parameters.gear = options.gear;
-    parameters.measuredRpm = options.rpm;
-    const auto helmet = ride::parseHelmet(options.helmet);
-    if (!helmet)
-        return dsp::Unexpected {helmet.error()};
-    parameters.helmet = *helmet;
+    auto parameters = options.ride.parameters();
+    if (!parameters)
+        return parameters;
     const auto plugs = ride::parseEarPlugs(options.plugs);
     if (!plugs)
-        return dsp::Unexpected {plugs.error()};
-    parameters.earPlugs = *plugs;
-    const auto screen = ride::parseScreen(options.screen);
-    if (!screen)
-        return dsp::Unexpected {screen.error()};
-    parameters.screen = *screen;
-    parameters.wind.tallScreenOffsetDb = options.tallScreen;
-
-    const auto bike =
-        std::ranges::find(ride::drivetrainTable, options.bike, &ride::DrivetrainEntry::name);
-    if (bike == ride::drivetrainTable.end()) {
-        std::string known;
-        for (const ride::DrivetrainEntry& entry : ride::drivetrainTable)
-            known += (known.empty() ? "" : ", ") + std::string(entry.name);
-        return dsp::fail(dsp::ErrorCode::malformed,
-                         "bike '" + options.bike + "' is not in the table; use one of " + known);
-    }
-    parameters.drivetrain = bike->drivetrain;
-    if (options.gear > parameters.drivetrain.numGears)
-        return dsp::fail(dsp::ErrorCode::outOfRange,
-                         "the bike has " + std::to_string(parameters.drivetrain.numGears)
-                             + " gears; --gear asks for " + std::to_string(options.gear));
-
-    if (options.engine == "off") {
-        parameters.engineState = ride::EngineState::off;
-    } else {
-        const auto preset = ride::parseEnginePreset(options.engine);
-        if (!preset)
-            return dsp::Unexpected {preset.error()};
-        parameters.engine.firing = ride::firingPatternOf(*preset);
-    }
-    if (!options.firing.empty()) {
-        const auto firing = ride::makeFiringPattern(options.firing);
-        if (!firing)
-            return dsp::Unexpected {firing.error()};
-        parameters.engine.firing = *firing;
-    }
+        return plugs.unexpected();
+    parameters->earPlugs = *plugs;
 
     const auto isHeard = [&options](const char* name) {
         return std::ranges::find(options.sources, name) != options.sources.end();
     };
-    parameters.windTrimDb = isHeard("wind") ? 0.0 : dsp::silenceDb;
-    parameters.tyreTrimDb = isHeard("tyre") ? 0.0 : dsp::silenceDb;
-    parameters.engineTrimDb = isHeard("engine") ? 0.0 : dsp::silenceDb;
-    parameters.tyre.treadToneIsOn = options.treadTone;
+    parameters->windTrimDb = isHeard("wind") ? 0.0 : dsp::silenceDb;
+    parameters->tyreTrimDb = isHeard("tyre") ? 0.0 : dsp::silenceDb;
+    parameters->engineTrimDb = isHeard("engine") ? 0.0 : dsp::silenceDb;
+    parameters->tyre.treadToneIsOn = options.treadTone;
     return parameters;
 }
 
-dsp::AudioBuffer renderRide(const RideOptions& options, const ride::RideParameters& parameters)
+dsp::AudioBuffer renderRide(const RideVerbOptions& options, const ride::RideParameters& parameters)
 {
     ride::RideNoise noise(options.seed);
     noise.setParameters({parameters, options.fullScaleSpl});
@@ -125,11 +76,6 @@ dsp::AudioBuffer renderRide(const RideOptions& options, const ride::RideParamete
     return audio;
 }
 
-nlohmann::json levelOrNull(double levelDb)
-{
-    return levelDb > dsp::silenceDb ? nlohmann::json(levelDb) : nlohmann::json();
-}
-
 nlohmann::json levelsOrNull(const std::vector<double>& levelsDb)
 {
     auto list = nlohmann::json::array();
@@ -144,7 +90,7 @@ std::string levelText(const char* name, double levelDba)
            + (levelDba > dsp::silenceDb ? fixedText(levelDba, 1) + " dB(A)" : "none") + "\n";
 }
 
-std::variant<Output, Failure> runRide(const RideOptions& options)
+std::variant<Output, Failure> runRide(const RideVerbOptions& options)
 {
     const auto format = files::parseSampleFormat(options.bits);
     if (!format)
@@ -169,9 +115,9 @@ std::variant<Output, Failure> runRide(const RideOptions& options)
     output.json = {{"speedKmh", parameters->speedKmh},
                    {"gear", state.gear},
                    {"rpm", state.rpm},
-                   {"helmet", options.helmet},
+                   {"helmet", options.ride.helmet},
                    {"plugs", options.plugs},
-                   {"screen", options.screen},
+                   {"screen", options.ride.screen},
                    {"firingAnglesDegrees", parameters->engine.firing.angles()},
                    {"windSplDba", levelOrNull(spectrum.windDba)},
                    {"tyreSplDba", levelOrNull(spectrum.tyreDba)},
@@ -183,18 +129,14 @@ std::variant<Output, Failure> runRide(const RideOptions& options)
                      {"windSplDb", levelsOrNull(spectrum.windDb)},
                      {"tyreSplDb", levelsOrNull(spectrum.tyreDb)},
                      {"engineSplDb", levelsOrNull(spectrum.engineDb)},
-                     {"totalSplDb", levelsOrNull(spectrum.totalDb)}}},
-                   {"figures", nlohmann::json::array()}};
+                     {"totalSplDb", levelsOrNull(spectrum.totalDb)}}}};
     output.text += "figures:\n";
-    for (const dsp::ModelFigure& figure : ride::rideFigures(*parameters)) {
-        const std::string status(dsp::figureStatusName(figure.status));
-        output.text +=
-            "  " + figure.name + ": " + figure.value + " [" + status + ": " + figure.source + "]\n";
-        output.json["figures"].push_back({{"name", figure.name},
-                                          {"value", figure.value},
-                                          {"status", status},
-                                          {"source", figure.source}});
-    }
+    const auto figures = ride::rideFigures(*parameters);
+    for (const dsp::ModelFigure& figure : figures)
+        output.text += "  " + figure.name + ": " + figure.value + " ["
+                       + std::string(dsp::figureStatusName(figure.status)) + ": " + figure.source
+                       + "]\n";
+    output.json["figures"] = figuresJson(figures);
     if (options.out.empty())
         return output;
 
@@ -215,36 +157,11 @@ std::variant<Output, Failure> runRide(const RideOptions& options)
 
 void addRideVerb(CLI::App& app, Shared& shared)
 {
-    auto options = std::make_shared<RideOptions>();
+    auto options = std::make_shared<RideVerbOptions>();
     CLI::App* verb = app.add_subcommand(
         "ride", "State or render the noise of a ride at the rider's ears, part by part");
-    auto* kmh = verb->add_option("--speed-kmh", options->speedKmh, "Speed in km/h, 0 to 300")
-                    ->check(CLI::Range(0.0, 300.0));
-    auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 186")
-                    ->check(CLI::Range(0.0, 186.0));
-    kmh->excludes(mph);
-    verb->add_option("--gear", options->gear, "Gear from 1 on; 0 is the one a rider cruises in")
-        ->check(CLI::Range(std::size_t {0}, ride::Drivetrain::maxGears))
-        ->capture_default_str();
-    verb->add_option("--rpm", options->rpm, "Engine speed as measured, 200 to 20000; else by gear")
-        ->check(CLI::Range(200.0, 20000.0));
-    verb->add_option("--helmet", options->helmet, "none, open or full")->capture_default_str();
+    addRideOptions(*verb, options->ride, 300.0);
     verb->add_option("--plugs", options->plugs, "none, nominal or cautious")->capture_default_str();
-    verb->add_option("--screen", options->screen, "none, low or tall")->capture_default_str();
-    verb->add_option("--tall-screen", options->tallScreen,
-                     "What a tall screen does to the wind in dB, -15 to -4")
-        ->check(CLI::Range(-15.0, -4.0))
-        ->capture_default_str();
-    verb->add_option("--engine", options->engine,
-                     "v-twin-45, parallel-twin-360, boxer-twin, inline-three, inline-four, "
-                     "flat-six or off")
-        ->capture_default_str();
-    verb->add_option("--firing", options->firing,
-                     "Firing angles within 720 degrees of the crank, in place of --engine's")
-        ->delimiter(',');
-    verb->add_option("--bike", options->bike,
-                     "Gears and wheel: touring-twin, touring-three, touring-four or touring-six")
-        ->capture_default_str();
     verb->add_option("--sources", options->sources, "What is heard of wind, tyre, engine")
         ->delimiter(',')
         ->check(CLI::IsMember({"wind", "tyre", "engine"}))
@@ -270,10 +187,7 @@ void addRideVerb(CLI::App& app, Shared& shared)
         ->check(CLI::Range(std::size_t {1}, std::size_t {65536}))
         ->capture_default_str();
     verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();
-    verb->callback([options, mph, &shared] {
-        options->inMph = mph->count() > 0;
-        shared.action = [options] { return runRide(*options); };
-    });
+    verb->callback([options, &shared] { shared.action = [options] { return runRide(*options); }; });
 }
 
 } // namespace saddletone::commandline

@@ -1,4 +1,5 @@
 #include "CommandLine/CalibrationOption.h"
+#include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Dsp/OctaveBands.h"
@@ -172,8 +173,7 @@ Outcome runTexture(const TextureOptions& options)
     Output output;
     output.json = {{"noise", options.out},
                    {"calibrated", noise->splAtFullScaleDb.has_value()},
-                   {"recordings", nlohmann::json::array()},
-                   {"figures", nlohmann::json::array()}};
+                   {"recordings", nlohmann::json::array()}};
     for (const ride::NoiseRecording& recording : noise->recordings) {
         output.text += recordingText(recording, noise->splAtFullScaleDb);
         output.json["recordings"].push_back(recordingJson(recording, noise->splAtFullScaleDb));
@@ -183,11 +183,7 @@ Outcome runTexture(const TextureOptions& options)
                        : std::string("levels: relative, as there is no --calibration\n");
     if (noise->splAtFullScaleDb)
         output.json["splAtFullScaleDb"] = *noise->splAtFullScaleDb;
-    for (const dsp::ModelFigure& figure : noise->figures())
-        output.json["figures"].push_back({{"name", figure.name},
-                                          {"value", figure.value},
-                                          {"status", dsp::figureStatusName(figure.status)},
-                                          {"source", figure.source}});
+    output.json["figures"] = figuresJson(noise->figures());
     if (!options.render.empty()) {
         const std::string sentence = noise->placeSentence(renderSpeedKmh);
         output.text += options.render + ": " + fixedText(options.seconds, 1) + " s, seed "

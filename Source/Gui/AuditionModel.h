@@ -1,7 +1,7 @@
 #pragma once
 
 #include "Core/Audition/AuditionLevels.h"
-#include "Core/Ride/WindModel.h"
+#include "Core/Audition/RideSound.h"
 
 #include <juce_audio_processors/juce_audio_processors.h>
 
@@ -47,10 +47,9 @@ struct PlayerView {
 struct AuditionSnapshot {
     std::shared_ptr<const JobView> job; ///< Null: no job is open.
     std::size_t candidate = 0;          ///< Index of the one that is heard.
-    ride::Helmet helmet = ride::Helmet::fullFace;
-    ride::WindModel wind;
+    audition::SceneRide ride;           ///< Of the job.
+    audition::RideChoice choice;        ///< Of the listener.
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
-    double speedKmh = 0.0;
     double noiseTrimDb = 0.0;
     double ceilingDbfs = -6.0;
     audition::AuditionLevels levels;

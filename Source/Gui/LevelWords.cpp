@@ -18,9 +18,14 @@ juce::String wholeNumber(double value)
                        : juce::String(rounded);
 }
 
-juce::String balanceWords(double programmeOverWindDb)
+juce::String signedNumber(double value)
 {
-    const auto difference = std::lround(programmeOverWindDb);
+    return (std::lround(value) > 0 ? "+" : "") + wholeNumber(value);
+}
+
+juce::String balanceWords(double programmeOverNoiseDb)
+{
+    const auto difference = std::lround(programmeOverNoiseDb);
     if (difference == 0)
         return "music and noise are equally strong";
     const juce::String amount(static_cast<int>(std::abs(difference)));
@@ -46,15 +51,20 @@ juce::String levelWords(const AuditionSnapshot& snapshot)
     const bool isMeasured = snapshot.levelSource == audition::LevelSource::measured;
     juce::String words = "On the bike, at the ear: music " + wholeNumber(levels.programmeSplDba)
                          + " dB(A) (" + (isMeasured ? "calibrated" : "assumed") + ")";
-    if (levels.windSplDba <= dsp::silenceDb) {
-        words << separator << "parked: no wind";
+    if (levels.radioGainDb != 0.0)
+        words << ", radio " << signedNumber(levels.radioGainDb) << " dB";
+    if (levels.noise.totalDba <= dsp::silenceDb) {
+        words << separator << "parked: no noise";
     } else {
-        words << separator << "wind " << wholeNumber(levels.windSplDba)
-              << juce::String::fromUTF8(" dB(A) \xc2\xb1 ") << wholeNumber(ride::windSpreadDb)
-              << " dB (estimate";
+        words << separator << "noise " << wholeNumber(levels.noise.totalDba) << " dB(A)";
+        if (audition::isNoiseMeasured(snapshot.ride))
+            words << " (recorded";
+        else
+            words << juce::String::fromUTF8(" \xc2\xb1 ") << wholeNumber(ride::windSpreadDb)
+                  << " dB (estimate";
         if (std::lround(snapshot.noiseTrimDb) != 0)
             words << ", trimmed by " << wholeNumber(snapshot.noiseTrimDb) << " dB";
-        words << ")" << separator << balanceWords(levels.programmeSplDba - levels.windSplDba);
+        words << ")" << separator << balanceWords(levels.programmeSplDba - levels.noise.totalDba);
     }
     // How loud that is depends on headphones nobody has calibrated here.
     words << separator << "to the headphones: " << wholeNumber(levels.outputDbfsA)

@@ -11,6 +11,10 @@ inline constexpr const char* ceilingDbfs = "ceilingDbfs";     ///< -30 to -1.
 inline constexpr const char* monitor = "monitor";             ///< Choice, see monitorChoices.
 inline constexpr const char* levelMatch = "levelMatch";       ///< Choice, as audition::LevelMatch.
 inline constexpr const char* helmet = "helmet";               ///< Choice, as ride::Helmet.
+inline constexpr const char* screen = "screen";               ///< Choice, as ride::Screen.
+inline constexpr const char* earPlugs = "earPlugs";           ///< Choice, as ride::EarPlugs.
+inline constexpr const char* engineNoise = "engineNoise"; ///< Choice, as audition::EngineNoise.
+inline constexpr const char* radioVolumeDb = "radioVolumeDb"; ///< -40 to 20.
 inline constexpr const char* bypass = "bypass";               ///< On: the programme untouched.
 
 } // namespace saddletone::gui::parameterIds

@@ -5,7 +5,6 @@
 #include "Gui/Look.h"
 
 #include <algorithm>
-#include <numbers>
 
 namespace saddletone::gui {
 
@@ -13,21 +12,30 @@ ResponseView::ResponseView()
 {
     setTitle("Response at the rider's ear");
     setDescription(
-        "Curves of all candidates in octave levels from 20 Hz to 20 kHz, and the wind at "
-        "the current speed. The line of words below it gives the levels.");
+        "Curves of all candidates in octave levels from 20 Hz to 20 kHz, and the noise of "
+        "the ride. The line of words below it gives the levels.");
     setInterceptsMouseClicks(false, false);
 }
 
 void ResponseView::show(const AuditionSnapshot& snapshot)
 {
-    if (job == snapshot.job && heard == snapshot.candidate && helmet == snapshot.helmet
-        && match == snapshot.match && windSplDba == snapshot.levels.windSplDba)
+    const double offsetDb = snapshot.levels.radioGainDb - snapshot.levels.plugLossDb;
+    if (job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
+        && ride == snapshot.ride && choice == snapshot.choice
+        && noiseTrimDb == snapshot.noiseTrimDb && programmeOffsetDb == offsetDb)
         return;
+    if (ride != snapshot.ride || choice != snapshot.choice || noiseTrimDb != snapshot.noiseTrimDb)
+        noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
+                    .raisedBy(snapshot.noiseTrimDb
+                              - audition::plugLossDb(snapshot.ride, snapshot.choice));
     job = snapshot.job;
     heard = snapshot.candidate;
-    helmet = snapshot.helmet;
     match = snapshot.match;
-    windSplDba = snapshot.levels.windSplDba;
+    ride = snapshot.ride;
+    choice = snapshot.choice;
+    noiseTrimDb = snapshot.noiseTrimDb;
+    programmeOffsetDb = offsetDb;
+    hasNoise = snapshot.levels.noise.totalDba > dsp::silenceDb;
     repaint();
 }
 
@@ -48,28 +56,27 @@ FrequencyPlot ResponseView::plot() const
 juce::Path ResponseView::curvePath(const FrequencyPlot& axes, const CandidateView& candidate) const
 {
     const double offsetDb =
-        match == audition::LevelMatch::equalLoudness ? candidate.matchGainDb : 0.0;
+        programmeOffsetDb
+        + (match == audition::LevelMatch::equalLoudness ? candidate.matchGainDb : 0.0);
     return axes.curve(job->frequenciesHz, candidate.octaveSplDb, offsetDb);
 }
 
-void ResponseView::drawWind(juce::Graphics& g, const FrequencyPlot& axes) const
+void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const
 {
-    if (windSplDba <= dsp::silenceDb)
+    if (!hasNoise)
         return;
     const Palette palette = paletteOf(*this);
-    const auto centres = ride::octaveCentresHz();
-    const auto levels = ride::windOctaveLevelsDb(helmet);
-
-    // Each octave level holds from the lower to the upper edge of the outermost octaves.
+    // Curves are in octaves: three times as wide as the bands here.
+    const double toOctaveDb = dsp::powerToDb(3.0);
     juce::Path line;
-    const auto levelAt = [&](std::size_t band) { return axes.yOf(windSplDba + levels[band]); };
-    line.startNewSubPath(
-        axes.xOf(std::max(FrequencyPlot::lowestHz, centres.front() / std::numbers::sqrt2)),
-        levelAt(0));
-    for (std::size_t band = 0; band < centres.size(); ++band)
-        line.lineTo(axes.xOf(centres[band]), levelAt(band));
-    line.lineTo(axes.xOf(std::min(FrequencyPlot::highestHz, centres.back() * std::numbers::sqrt2)),
-                levelAt(centres.size() - 1));
+    for (std::size_t band = 0; band < hearing::numThirdOctaves; ++band) {
+        const float x = axes.xOf(hearing::thirdOctave(band).centreHz);
+        const float y = axes.yOf(std::max(0.0, noise.levelsDb[band] + toOctaveDb));
+        if (band == 0)
+            line.startNewSubPath(x, y);
+        else
+            line.lineTo(x, y);
+    }
 
     juce::Path area = line;
     const float floor = axes.area.getBottom() + axes.area.getHeight();
@@ -137,13 +144,15 @@ void ResponseView::drawLegend(juce::Graphics& g) const
                row, juce::Justification::centredLeft, true);
 }
 
-void ResponseView::drawWindLabel(juce::Graphics& g, const FrequencyPlot& axes) const
+void ResponseView::drawNoiseLabel(juce::Graphics& g, const FrequencyPlot& axes) const
 {
-    if (windSplDba <= dsp::silenceDb)
+    if (!hasNoise)
         return;
     const Palette palette = paletteOf(*this);
     const juce::Font font = textFont(14.0F);
-    const juce::String words = "hatched: wind at this speed (estimate)";
+    const juce::String words = audition::isNoiseMeasured(ride)
+                                   ? "hatched: noise as recorded"
+                                   : "hatched: noise of the ride (estimate)";
     // Low in the middle, where curves are rarely drawn.
     const auto box = juce::Rectangle<float>(font.getStringWidthFloat(words) + 16.0F, 22.0F)
                          .withCentre({axes.area.getCentreX(), axes.area.getBottom() - 15.0F});
@@ -165,7 +174,7 @@ void ResponseView::paint(juce::Graphics& g)
         g.setColour(palette.mutedText);
         g.setFont(textFont(15.0F));
         g.drawText(
-            "The response of each candidate, and the wind at the speed below, are drawn here.",
+            "The response of each candidate, and the noise of the ride, are drawn here.",
             getLocalBounds().reduced(16, 0), juce::Justification::centred, true);
         return;
     }
@@ -174,10 +183,10 @@ void ResponseView::paint(juce::Graphics& g)
     {
         const juce::Graphics::ScopedSaveState saved(g);
         g.reduceClipRegion(axes.area.toNearestInt());
-        drawWind(g, axes);
+        drawNoise(g, axes);
         drawCurves(g, axes);
     }
-    drawWindLabel(g, axes);
+    drawNoiseLabel(g, axes);
     drawLegend(g);
 }
 

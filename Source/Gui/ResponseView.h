@@ -5,8 +5,8 @@
 
 namespace saddletone::gui {
 
-/** What reaches the rider's ear over frequency: the candidates as curves, the wind at the current
-    speed as a hatched area. What of a curve lies in the hatched area drowns. */
+/** What reaches the rider's ear over frequency: the candidates as curves, the noise of the
+    ride as a hatched area. What of a curve lies in the hatched area drowns. */
 class ResponseView final : public juce::Component {
 public:
     ResponseView();
@@ -19,16 +19,20 @@ private:
     [[nodiscard]] FrequencyPlot plot() const;
     [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes,
                                        const CandidateView& candidate) const;
-    void drawWind(juce::Graphics& g, const FrequencyPlot& axes) const;
+    void drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawLegend(juce::Graphics& g) const;
-    void drawWindLabel(juce::Graphics& g, const FrequencyPlot& axes) const;
+    void drawNoiseLabel(juce::Graphics& g, const FrequencyPlot& axes) const;
 
     std::shared_ptr<const JobView> job;
     std::size_t heard = 0;
-    ride::Helmet helmet = ride::Helmet::fullFace;
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
-    double windSplDba = 0.0;
+    audition::SceneRide ride;
+    audition::RideChoice choice;
+    double noiseTrimDb = 0.0;
+    double programmeOffsetDb = 0.0; // of the radio and of plugs
+    bool hasNoise = false;
+    hearing::ThirdOctaveSpectrum noise; // at the ear inside plugs
 };
 
 } // namespace saddletone::gui

@@ -88,11 +88,11 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
         else if (edited != nullptr)
             order = {.folder = edited->job.folder,
                      .loaded = std::exchange(edited, nullptr),
-                     .helmet = reader.helmet()};
+                     .setting = setting()};
         else if (waiting)
             order = *waiting;
         else if (job != nullptr)
-            order = {.folder = job->job.folder, .loaded = job, .helmet = reader.helmet()};
+            order = {.folder = job->job.folder, .loaded = job, .setting = setting()};
         if (order.loaded != nullptr || !order.folder.empty()) {
             order.number = ++newestOrder;
             order.layout = engine.layout();
@@ -100,7 +100,7 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
             order.isFromFolder = order.loaded == nullptr;
             order.kept = scene;
             Delivery made = carryOut(std::move(order));
-            const bool startsRide = !made.order.helmet.has_value();
+            const bool startsRide = !made.order.setting.has_value();
             if (takeUp(made)) {
                 if (startsRide)
                     started = job;
@@ -109,7 +109,7 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
                 made = carryOut({.number = newestOrder.load(),
                                  .folder = job->job.folder,
                                  .loaded = job,
-                                 .helmet = reader.helmet(),
+                                 .setting = setting(),
                                  .layout = engine.layout(),
                                  .sampleRate = sampleRate});
                 takeUp(made);
@@ -150,7 +150,9 @@ void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed
 
     audition::AuditionEngine::Parameters parameters = reader.engineParameters();
     if (isParked.load(std::memory_order_relaxed)) {
-        parameters.speedKmh = 0.0;
+        parameters.ride.speedKmh = 0.0;
+        parameters.ride.earPlugs = ride::EarPlugs::none;
+        parameters.volumeDb = 0.0;
         parameters.monitor = audition::Monitor::programmeOnly;
     }
     if (isBypassed)
@@ -195,8 +197,11 @@ AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
                 made.problem = loaded.error().message;
         }
         if (order.loaded != nullptr) {
-            auto built = buildSceneForAudition(order.loaded,
-                                               order.helmet.value_or(order.loaded->job.ride.helmet),
+            const job::JobRide& ride = order.loaded->job.ride;
+            const RideSetting setting =
+                order.setting.value_or(RideSetting {ride.helmet, ride.speedKmh});
+            auto built = buildSceneForAudition(
+                order.loaded, sceneChoiceFor(*order.loaded, setting.helmet, setting.speedKmh),
                                                order.layout, order.sampleRate, order.kept.get());
             if (built)
                 made.built = *std::move(built);
@@ -211,6 +216,16 @@ AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
     return made;
 }
 
+AuditionProcessor::RideSetting AuditionProcessor::setting() const noexcept
+{
+    return {reader.helmet(), reader.engineParameters().ride.speedKmh};
+}
+
+SceneChoice AuditionProcessor::wantedChoice() const noexcept
+{
+    return sceneChoiceFor(*job, reader.helmet(), reader.engineParameters().ride.speedKmh);
+}
+
 void AuditionProcessor::placeOrder(Order order)
 {
     order.number = ++newestOrder;
@@ -218,8 +233,9 @@ void AuditionProcessor::placeOrder(Order order)
     order.sampleRate = engineRate;
     order.isFromFolder = order.loaded == nullptr;
     order.kept = scene;
-    if (order.helmet)
-        orderedHelmet = *order.helmet;
+    if (order.setting && order.loaded != nullptr)
+        orderedChoice =
+            sceneChoiceFor(*order.loaded, order.setting->helmet, order.setting->speedKmh);
     waiting = order;
     loader.addJob([this, task = std::move(order)] {
         if (task.number != newestOrder.load())
@@ -241,7 +257,7 @@ bool AuditionProcessor::takeUp(Delivery& made)
         return false;
     }
     scene = std::move(made.built.kept);
-    orderedHelmet = scene->scene.helmet;
+    orderedChoice = {scene->scene.ride.parameters.helmet, scene->scene.equaliserSpeedKmh};
     job = made.order.loaded;
     if (made.order.isFromFolder) {
         opened = {job, opened.number + 1};
@@ -263,15 +279,15 @@ void AuditionProcessor::update()
         const std::lock_guard lock(publishMutex);
         engine.collectGarbage();
         if (made) {
-            const bool startsRide = !made->order.helmet.has_value();
+            const bool startsRide = !made->order.setting.has_value();
             if (takeUp(*made) && startsRide)
                 started = job;
         }
         if (started == nullptr && !waiting && edited != nullptr)
             placeEdited();
         else if (started == nullptr && !waiting && job != nullptr
-                 && reader.helmet() != orderedHelmet)
-            placeOrder({.folder = job->job.folder, .loaded = job, .helmet = reader.helmet()});
+                 && wantedChoice() != orderedChoice)
+            placeOrder({.folder = job->job.folder, .loaded = job, .setting = setting()});
     }
     if (started != nullptr)
         startRide(*started);
@@ -287,7 +303,7 @@ void AuditionProcessor::placeEdited()
     const std::filesystem::path folder = newest->job.folder;
     placeOrder({.folder = folder,
                 .loaded = std::move(newest),
-                .helmet = reader.helmet(),
+                .setting = setting(),
                 .isEdited = true});
 }
 
@@ -316,9 +332,13 @@ bool AuditionProcessor::isBuildingEdited()
 void AuditionProcessor::startRide(const LoadedJob& loaded)
 {
     gui::setParameter(state, gui::parameterIds::candidate, 1.0);
-    gui::setParameter(state, gui::parameterIds::speedKmh, loaded.job.ride.speedKmh);
-    gui::setParameter(state, gui::parameterIds::helmet,
-                      static_cast<double>(loaded.job.ride.helmet));
+    const job::JobRide& ride = loaded.job.ride;
+    gui::setParameter(state, gui::parameterIds::speedKmh, ride.speedKmh);
+    gui::setParameter(state, gui::parameterIds::helmet, static_cast<double>(ride.helmet));
+    gui::setParameter(state, gui::parameterIds::screen, static_cast<double>(ride.screen));
+    gui::setParameter(state, gui::parameterIds::earPlugs, static_cast<double>(ride.earPlugs));
+    gui::setParameter(state, gui::parameterIds::engineNoise, static_cast<double>(ride.engineNoise));
+    gui::setParameter(state, gui::parameterIds::radioVolumeDb, 0.0);
     const ProgrammePlayer::State transport = player.state();
     if (!playsProgramme || transport.loaded || transport.busy || loaded.job.programmes.empty())
         return;
@@ -355,7 +375,7 @@ void AuditionProcessor::closeJob()
     scene = nullptr;
     edited = nullptr;
     opened = {nullptr, opened.number + 1};
-    engine.publish(std::make_unique<const audition::AuditionScene>());
+    engine.publish(std::make_unique<audition::AuditionScene>());
 }
 
 void AuditionProcessor::openProgramme(const juce::File& file)
@@ -373,7 +393,6 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
 {
     const audition::AuditionEngine::Parameters parameters = reader.engineParameters();
     gui::AuditionSnapshot snapshot;
-    audition::LevelRequest request;
     {
         const std::lock_guard lock(publishMutex);
         snapshot.problem = problem;
@@ -381,27 +400,15 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
         if (scene != nullptr) {
             const audition::AuditionScene& played = scene->scene;
             snapshot.job = scene->view;
-            snapshot.helmet = played.helmet;
-            snapshot.wind = played.wind;
-            request.wind = played.wind;
-            request.helmet = played.helmet;
-            request.pinkDbfsA = played.pinkDbfsA;
+            snapshot.ride = played.ride;
             snapshot.candidate = std::min(parameters.candidate, played.candidates.size() - 1);
             const audition::SceneCandidate& heard = played.candidates[snapshot.candidate];
-            request.reference =
-                played.reference ? played.reference->level : played.candidates.front().level;
-            request.candidate = heard.level;
-            request.matchGainDb = heard.matchGainDb;
+            snapshot.levels = audition::levelsOf(played, heard, parameters);
             snapshot.levelSource = heard.level.source;
         }
     }
-    request.match = parameters.match;
-    request.speedKmh = parameters.speedKmh;
-    request.noiseTrimDb = parameters.noiseTrimDb;
-    request.outputLevelDb = parameters.outputLevelDb;
-    snapshot.levels = audition::computeLevels(request);
     snapshot.match = parameters.match;
-    snapshot.speedKmh = parameters.speedKmh;
+    snapshot.choice = parameters.ride;
     snapshot.noiseTrimDb = parameters.noiseTrimDb;
     snapshot.ceilingDbfs = parameters.ceilingDbfs;
     snapshot.outputPeakDbfs =
@@ -474,7 +481,7 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
     const juce::String jobFolder = xml->getStringAttribute("jobFolder");
     if (juce::File::isAbsolutePath(jobFolder)) {
         const std::lock_guard lock(publishMutex);
-        placeOrder({.folder = toPath(juce::File(jobFolder)), .helmet = reader.helmet()});
+        placeOrder({.folder = toPath(juce::File(jobFolder)), .setting = setting()});
     } else {
         closeJob();
     }

@@ -93,13 +93,19 @@ public:
     void changeProgramName(int, const juce::String&) override {}
 
 private:
+    /** What of the parameters a scene is built for. */
+    struct RideSetting {
+        ride::Helmet helmet = ride::Helmet::fullFace;
+        double speedKmh = 0.0;
+    };
+
     /** What is to be loaded or built. */
     struct Order {
         std::uint64_t number = 0;
         std::filesystem::path folder {};
         std::shared_ptr<const LoadedJob> loaded {}; ///< Null: load it from folder.
-        /** Nothing: the helmet of the job, which then also sets speed and candidate. */
-        std::optional<ride::Helmet> helmet {};
+        /** Nothing: that of the job, which then also sets the parameters. */
+        std::optional<RideSetting> setting {};
         std::shared_ptr<const KeptScene> kept {}; ///< Null: nothing to build on.
         bool isFromFolder = false;
         bool isEdited = false;
@@ -116,6 +122,9 @@ private:
 
     void timerCallback() override { update(); }
     [[nodiscard]] static Delivery carryOut(Order order);
+    [[nodiscard]] RideSetting setting() const noexcept;
+    /** Of the job as the parameters are; needs publishMutex and a job. */
+    [[nodiscard]] SceneChoice wantedChoice() const noexcept;
     /** Fills in number, layout and rate and has it carried out. Needs publishMutex. */
     void placeOrder(Order order);
     /** Needs publishMutex; edited must be there. */
@@ -143,7 +152,7 @@ private:
     std::shared_ptr<const KeptScene> scene; ///< Of the job, as published last.
     OpenedJob opened;
     std::shared_ptr<const LoadedJob> edited; ///< Waits until the one before has been built.
-    ride::Helmet orderedHelmet = ride::Helmet::fullFace;
+    SceneChoice orderedChoice;
     std::optional<Order> waiting;
     juce::String problem;
 

@@ -69,7 +69,7 @@ bool isSameMeasurement(const measure::Response& first, const measure::Response& 
 
 bool isSameSound(const audition::CandidateRequest& first, const audition::CandidateRequest& second)
 {
-    return first.tuning.chains == second.tuning.chains
+    return first.tuning.chains == second.tuning.chains && first.atSpeed == second.atSpeed
            && isSameMeasurement(first.response, second.response);
 }
 
@@ -91,7 +91,8 @@ bool isUsable(const KeptScene& before, const audition::SceneRequest& request,
               const audition::PartitionLayout& layout, double sampleRate)
 {
     return before.sampleRate == sampleRate && before.layout == layout
-           && before.scene.helmet == request.helmet && before.scene.reference
+           && before.scene.ride.parameters.helmet == request.ride.parameters.helmet
+           && before.scene.equaliserSpeedKmh == request.equaliserSpeedKmh && before.scene.reference
            && !request.candidates.empty() && request.candidates.size() <= audition::maxCandidates
            && before.loaded->request.assumedProgrammeSplDba == request.assumedProgrammeSplDba
            && isSameSound(referenceOf(before.loaded->request), referenceOf(request));
@@ -115,7 +116,7 @@ dsp::Result<audition::AuditionScene> buildFrom(const KeptScene& before,
                                                double sampleRate)
 {
     audition::AuditionScene scene = before.scene;
-    scene.wind = request.wind;
+    scene.ride = request.ride;
     scene.candidates.clear();
     for (const audition::CandidateRequest& candidate : request.candidates) {
         if (const auto same = findSame(before, candidate)) {
@@ -123,8 +124,9 @@ dsp::Result<audition::AuditionScene> buildFrom(const KeptScene& before,
             scene.candidates.back().name = candidate.name;
             continue;
         }
-        auto built = audition::buildCandidate(candidate, *scene.reference, request.helmet, layout,
-                                              sampleRate);
+        auto built = audition::buildCandidate(
+            audition::candidateAtSpeed(candidate, request.equaliserSpeedKmh), *scene.reference,
+            request.ride.parameters.helmet, layout, sampleRate);
         if (!built)
             return built.unexpected();
         built->kinship = kinshipOf(candidate.response);
@@ -148,13 +150,22 @@ loadJobForAudition(const std::filesystem::path& folder)
         std::make_shared<LoadedJob>(LoadedJob {*std::move(job), *std::move(request)}));
 }
 
+SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet, double speedKmh) noexcept
+{
+    constexpr double stepKmh = 5.0;
+    const bool follows = std::ranges::any_of(loaded.request.candidates,
+                                             &audition::CandidateRequest::hasSpeedStates);
+    return {helmet, follows ? stepKmh * std::round(speedKmh / stepKmh) : 0.0};
+}
+
 dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const LoadedJob>& loaded,
-                                              ride::Helmet helmet,
+                                              const SceneChoice& choice,
                                               const audition::PartitionLayout& layout,
                                               double sampleRate, const KeptScene* before)
 {
     audition::SceneRequest request = loaded->request;
-    request.helmet = helmet;
+    request.ride.parameters.helmet = choice.helmet;
+    request.equaliserSpeedKmh = choice.equaliserSpeedKmh;
     const bool keeps = before != nullptr && isUsable(*before, request, layout, sampleRate);
     auto scene = keeps ? buildFrom(*before, request, layout, sampleRate)
                        : audition::buildScene(request, layout, sampleRate);
@@ -181,8 +192,9 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
             view->candidates.back().name = toText(candidate.name);
             continue;
         }
-        auto levels = octaveLevels(request.candidates[index], candidate.level.splAtFullScaleDb,
-                                   helmet, view->frequenciesHz, sampleRate, layout.maxTaps());
+        auto levels = octaveLevels(
+            audition::candidateAtSpeed(request.candidates[index], choice.equaliserSpeedKmh),
+            candidate.level.splAtFullScaleDb, choice.helmet, view->frequenciesHz, sampleRate, layout.maxTaps());
         if (!levels)
             return levels.unexpected();
         view->candidates.push_back(
@@ -199,7 +211,7 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
     kept->sampleRate = sampleRate;
     kept->view = std::move(view);
     BuiltScene built;
-    built.scene = std::make_unique<const audition::AuditionScene>(*std::move(scene));
+    built.scene = std::make_unique<audition::AuditionScene>(*std::move(scene));
     built.kept = std::move(kept);
     return built;
 }

@@ -24,9 +24,22 @@ struct KeptScene {
 
 /** A scene, and what the screens show of it. */
 struct BuiltScene {
-    std::unique_ptr<const audition::AuditionScene> scene;
+    std::unique_ptr<audition::AuditionScene> scene;
     std::shared_ptr<const KeptScene> kept;
 };
+
+/** What of the screens' choice needs a scene of its own. */
+struct SceneChoice {
+    ride::Helmet helmet = ride::Helmet::fullFace;
+    double equaliserSpeedKmh = 0.0; ///< See audition::SceneRequest.
+
+    bool operator==(const SceneChoice&) const = default;
+};
+
+/** The choice for a speed: equalisers that follow the speed are built for every 5 km/h, others for
+    all speeds at once. */
+[[nodiscard]] SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet,
+                                         double speedKmh) noexcept;
 
 // Setup (may allocate, not during process); both take a while and throw nothing of their own.
 [[nodiscard]] dsp::Result<std::shared_ptr<const LoadedJob>>
@@ -35,7 +48,7 @@ loadJobForAudition(const std::filesystem::path& folder);
 /** layout: of the engine that will play the scene, at sampleRate. before: what was built last, or
     null; candidates it has with the same measurement and tuning are taken over. */
 [[nodiscard]] dsp::Result<BuiltScene>
-buildSceneForAudition(const std::shared_ptr<const LoadedJob>& loaded, ride::Helmet helmet,
+buildSceneForAudition(const std::shared_ptr<const LoadedJob>& loaded, const SceneChoice& choice,
                       const audition::PartitionLayout& layout, double sampleRate,
                       const KeptScene* before);
 

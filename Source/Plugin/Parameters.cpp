@@ -72,11 +72,17 @@ juce::AudioProcessorValueTreeState::ParameterLayout makeParameterLayout()
                          static_cast<float>(initial.outputLevelDb), "dB"));
     layout.add(makeLevel(ids::ceilingDbfs, "Ceiling", -30.0F, -1.0F,
                          static_cast<float>(initial.ceilingDbfs), "dBFS"));
-    // Order of audition::Monitor, LevelMatch and ride::Helmet.
+    // Order of audition::Monitor, LevelMatch, ride::Helmet, Screen, EarPlugs and EngineNoise.
     layout.add(makeChoice(ids::monitor, "Monitor",
                           {"Programme + noise", "Programme only", "Noise only"}, 0));
     layout.add(makeChoice(ids::levelMatch, "Level match", {"As on the bike", "Equal loudness"}, 0));
     layout.add(makeChoice(ids::helmet, "Helmet", {"None", "Open face", "Full face"}, 2));
+    layout.add(makeChoice(ids::screen, "Screen", {"None", "Low", "Tall"}, 0));
+    layout.add(
+        makeChoice(ids::earPlugs, "Ear plugs", {"None", "As labelled", "As often worn"}, 0));
+    layout.add(makeChoice(ids::engineNoise, "Engine noise",
+                          {"When riding", "Also parked", "Off"}, 0));
+    layout.add(makeLevel(ids::radioVolumeDb, "Radio volume", -40.0F, 20.0F, 0.0F, "dB"));
     layout.add(std::make_unique<juce::AudioParameterBool>(
         juce::ParameterID(ids::bypass, versionHint), "Bypass", false,
         juce::AudioParameterBoolAttributes()
@@ -97,6 +103,10 @@ ParameterReader::ParameterReader(const juce::AudioProcessorValueTreeState& param
       monitor(parameters.getRawParameterValue(ids::monitor)),
       levelMatch(parameters.getRawParameterValue(ids::levelMatch)),
       helmetChoice(parameters.getRawParameterValue(ids::helmet)),
+      screen(parameters.getRawParameterValue(ids::screen)),
+      earPlugs(parameters.getRawParameterValue(ids::earPlugs)),
+      engineNoise(parameters.getRawParameterValue(ids::engineNoise)),
+      radioVolumeDb(parameters.getRawParameterValue(ids::radioVolumeDb)),
       bypass(parameters.getRawParameterValue(ids::bypass))
 {
 }
@@ -109,7 +119,11 @@ audition::AuditionEngine::Parameters ParameterReader::engineParameters() const n
     const auto choice = [&](Value value) { return static_cast<int>(std::lround(read(value))); };
     audition::AuditionEngine::Parameters parameters;
     parameters.candidate = static_cast<std::size_t>(std::max(1, choice(candidate)) - 1);
-    parameters.speedKmh = read(speedKmh);
+    parameters.ride = {.speedKmh = read(speedKmh),
+                       .screen = static_cast<ride::Screen>(choice(screen)),
+                       .earPlugs = static_cast<ride::EarPlugs>(choice(earPlugs)),
+                       .engine = static_cast<audition::EngineNoise>(choice(engineNoise))};
+    parameters.volumeDb = read(radioVolumeDb);
     parameters.noiseTrimDb = read(noiseTrimDb);
     parameters.outputLevelDb = read(outputLevelDb);
     parameters.ceilingDbfs = read(ceilingDbfs);

@@ -32,6 +32,10 @@ private:
     Value monitor;
     Value levelMatch;
     Value helmetChoice;
+    Value screen;
+    Value earPlugs;
+    Value engineNoise;
+    Value radioVolumeDb;
     Value bypass;
 };
 

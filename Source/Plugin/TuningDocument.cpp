@@ -122,6 +122,8 @@ StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
         candidate.id = firstId + index;
         candidate.name = request.name;
         candidate.stateId = entry.stateId;
+        candidate.speedVolumeFile = entry.speedVolumeFile;
+        candidate.atSpeed = request.atSpeed;
         candidate.tuningName = request.tuning.name.empty() ? request.name : request.tuning.name;
         candidate.response = response;
         candidate.elements = elementsOf(request.tuning, true);
@@ -140,14 +142,14 @@ std::shared_ptr<const LoadedJob> editedJob(const LoadedJob& opened, const Tuning
     auto edited = std::make_shared<LoadedJob>();
     edited->job = opened.job;
     edited->job.candidates.clear();
-    edited->request.helmet = opened.request.helmet;
-    edited->request.wind = opened.request.wind;
+    edited->request.ride = opened.request.ride;
     edited->request.assumedProgrammeSplDba = opened.request.assumedProgrammeSplDba;
     edited->request.reference = reference;
     for (const DraftCandidate& candidate : document.candidates) {
-        edited->job.candidates.push_back({candidate.name, candidate.stateId, ""});
+        edited->job.candidates.push_back(
+            {candidate.name, candidate.stateId, "", candidate.speedVolumeFile});
         edited->request.candidates.push_back(
-            {candidate.name, *candidate.response, tuningOf(candidate)});
+            {candidate.name, *candidate.response, tuningOf(candidate), candidate.atSpeed});
     }
     return edited;
 }
@@ -170,7 +172,8 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
                              "candidate '" + candidate.name + "' rests on the state '"
                                  + candidate.stateId
                                  + "', which job.json no longer has; open the job again");
-        job::JobCandidate entry {candidate.name, candidate.stateId, ""};
+        job::JobCandidate entry {candidate.name, candidate.stateId, "",
+                                 candidate.speedVolumeFile};
         const DraftCandidate* const old = findById(before.document, candidate.id);
         const auto oldFile = before.tuningFiles.find(candidate.id);
         if (old != nullptr && oldFile != before.tuningFiles.end()

@@ -16,6 +16,8 @@ struct DraftCandidate {
     std::uint64_t id = 0; ///< Stays with the candidate through every change.
     std::string name;
     std::string stateId;
+    std::string speedVolumeFile; ///< As in the job, with what it names.
+    std::shared_ptr<const audition::SpeedDependence> atSpeed;
     std::string tuningName;
     std::shared_ptr<const measure::Response> response; ///< Never null.
     std::vector<gui::DraftElement> elements;

@@ -1194,6 +1194,81 @@ class RideVerb(FolderTests):
                 self.assertIn(word, refused.stderr)
 
 
+class ListenOnARide(FolderTests):
+    @classmethod
+    def setUpClass(cls):
+        super().setUpClass()
+        for arguments in (("signal", "sweep", "--seconds", "3", "--out", "sweep.wav"),
+                          ("measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json",
+                           "--out", "state.json"),
+                          ("signal", "pink", "--seconds", "2", "--out", "music.wav"),
+                          ("signal", "pink", "--seconds", "12", "--level", "-20", "--out", "road.wav"),
+                          ("texture", "--recording", "road.wav", "--speed-kmh", "100", "--out", "noise.json")):
+            made = run(*arguments, cwd=cls.at)
+            assert made.returncode == 0, made.stderr
+
+    def listen(self, *arguments):
+        result = run("listen", "--measured", "state.json", "--programme", "music.wav", "--out", "x.wav",
+                     "--json", *arguments, cwd=self.at)
+        self.assertEqual(result.returncode, 0, result.stderr)
+        return json.loads(result.stdout)
+
+    def test_the_parts_of_the_noise_add_up_and_have_their_status(self):
+        result = self.listen("--speed-mph", "70", "--screen", "low", "--engine", "flat-six")
+        parts = [result[part] for part in ("windSplDba", "tyreSplDba", "engineSplDba")]
+        total = 10 * math.log10(sum(10 ** (part / 10) for part in parts))
+        self.assertAlmostEqual(result["noiseSplDba"], total, delta=0.01)
+        self.assertEqual(result["noiseLevelSource"], "estimated")
+        self.assertEqual({figure["status"] for figure in result["figures"]}, {"sourced", "judgement"})
+        self.assertIsNone(self.listen("--speed-mph", "70", "--engine", "off")["engineSplDba"])
+
+    def test_parked_is_silent_unless_the_engine_idles(self):
+        self.assertIsNone(self.listen()["noiseSplDba"])
+        idle = self.listen("--engine-running")
+        self.assertEqual(idle["noiseSplDba"], idle["engineSplDba"])
+        self.assertIsNone(idle["windSplDba"])
+
+    def test_volume_and_plugs_move_the_levels(self):
+        plain = self.listen("--speed-kmh", "100")
+        louder = self.listen("--speed-kmh", "100", "--volume", "6")
+        self.assertAlmostEqual(louder["programmeSplDba"] - plain["programmeSplDba"], 6)
+        self.assertEqual(louder["noiseSplDba"], plain["noiseSplDba"])
+        plugged = self.listen("--speed-kmh", "100", "--plugs", "nominal")
+        self.assertAlmostEqual(plain["noiseSplDba"] - plugged["noiseSplDba"], 25)
+        self.assertAlmostEqual(plain["programmeSplDba"] - plugged["programmeSplDba"], 25)
+
+    def test_it_says_how_far_below_the_road_the_headphones_are(self):
+        result = self.listen("--speed-kmh", "100", "--headphone-spl", "110")
+        self.assertAlmostEqual(result["headphoneSplDba"], result["outputDbfsA"] + 110)
+        self.assertAlmostEqual(result["headphoneScaleDownDb"], result["roadSplDba"] - result["headphoneSplDba"])
+        self.assertAlmostEqual(result["headphoneScaleDownDb"], -result["scaleDb"] - 110, delta=1e-6)
+
+    def test_recorded_noise_takes_the_place_of_the_model(self):
+        result = self.listen("--speed-kmh", "100", "--recorded-noise", "noise.json")
+        modelled = self.listen("--speed-kmh", "100")
+        # Not calibrated: as loud as the model.
+        self.assertAlmostEqual(result["noiseSplDba"], modelled["noiseSplDba"], delta=0.05)
+        self.assertIsNone(result["windSplDba"])
+        self.assertIn("recorded", {figure["status"] for figure in result["figures"]})
+        self.refused(1, ["nowhere.json"], "listen", "--measured", "state.json", "--programme", "music.wav",
+                     "--out", "y.wav", "--recorded-noise", "nowhere.json")
+
+    def test_a_radio_may_follow_the_speed(self):
+        with open(os.path.join(self.at, "radio.json"), "w", encoding="utf-8") as file:
+            json.dump({"kind": "saddletone-speed-volume", "schemaVersion": 1, "name": "radio",
+                       "gains": [{"speedKmh": 0, "gainDb": 0}, {"speedKmh": 100, "gainDb": 8}]}, file)
+        result = self.listen("--speed-kmh", "50", "--speed-volume", "radio.json")
+        self.assertAlmostEqual(result["radioGainDb"], 4)
+        self.assertAlmostEqual(result["programmeSplDba"], self.listen("--speed-kmh", "50")["programmeSplDba"] + 4)
+
+    def test_audibility_takes_the_same_ride(self):
+        result = run("audibility", "--measured", "state.json", "--speed-kmh", "100", "--engine", "off",
+                     "--recorded-noise", "noise.json", "--json", cwd=self.at)
+        self.assertEqual(result.returncode, 0, result.stderr)
+        self.assertIn("recorded", {figure["status"] for figure in json.loads(result.stdout)["noiseFigures"]})
+        self.refused(2, ["gears"], "audibility", "--measured", "state.json", "--speed-kmh", "100", "--gear", "8")
+
+
 class TextureVerb(FolderTests):
     @classmethod
     def setUpClass(cls):

@@ -169,10 +169,10 @@ TEST_CASE("Plug-in gives the samples of the engine, to the bit", "[plugin][proce
     engine.prepare({.sampleRate = sampleRate});
     auto scene = audition::buildScene(*request, engine.layout(), sampleRate);
     REQUIRE(scene);
-    engine.publish(std::make_unique<const audition::AuditionScene>(*std::move(scene)));
+    engine.publish(std::make_unique<audition::AuditionScene>(*std::move(scene)));
     audition::AuditionEngine::Parameters parameters;
     parameters.candidate = 2;
-    parameters.speedKmh = get(audition.processor, ids::speedKmh);
+    parameters.ride.speedKmh = get(audition.processor, ids::speedKmh);
     parameters.outputLevelDb = get(audition.processor, ids::outputLevelDb);
     engine.setParameters(parameters);
     engine.reset();
@@ -320,7 +320,7 @@ TEST_CASE("A job opens with its own speed and helmet", "[plugin][processor]")
     REQUIRE(snapshot.job->candidates.size() == 3);
     CHECK(snapshot.job->candidates[2].name == "Touring profile, less boom");
     CHECK(snapshot.job->candidates[0].octaveSplDb.size() == snapshot.job->frequenciesHz.size());
-    CHECK(snapshot.helmet == ride::Helmet::openFace);
+    CHECK(snapshot.ride.parameters.helmet == ride::Helmet::openFace);
     CHECK(snapshot.levelSource == audition::LevelSource::assumed);
 }
 
@@ -404,7 +404,7 @@ TEST_CASE("A change of helmet is taken up while playing", "[plugin][processor]")
     audition.processor.update();
     CHECK(audition.processor.snapshot().busy);
     waitUntilIdle(audition.processor);
-    CHECK(audition.processor.snapshot().helmet == ride::Helmet::fullFace);
+    CHECK(audition.processor.snapshot().ride.parameters.helmet == ride::Helmet::fullFace);
     // The audio thread takes the scene with the next block, and the old one is freed afterwards.
     CHECK(isAllFinite(process(audition.processor, makeProgramme(4800), {512})));
     audition.processor.update();
@@ -451,7 +451,7 @@ TEST_CASE("State comes back whole, with the job", "[plugin][processor]")
     }
     REQUIRE(restored.snapshot().job != nullptr);
     CHECK(restored.snapshot().job->title == "Made-up job");
-    CHECK(restored.snapshot().helmet == ride::Helmet::none);
+    CHECK(restored.snapshot().ride.parameters.helmet == ride::Helmet::none);
     CHECK(restored.usesLightLook());
     for (const char* id :
          {ids::candidate, ids::speedKmh, ids::noiseTrimDb, ids::outputLevelDb, ids::ceilingDbfs,

@@ -220,13 +220,13 @@ TEST_CASE("Levels are told in words, each with what it rests on", "[plugin][edit
     model.openMadeUpJob(1);
     const juce::String words = gui::levelWords(model.current);
     CHECK(words.contains("music 90 dB(A) (assumed)"));
-    CHECK(words.contains("wind 106 dB(A)"));
+    CHECK(words.contains("noise 106 dB(A)"));
     CHECK(words.contains("4 dB (estimate)"));
     CHECK(words.contains("music is 16 dB below the noise"));
     model.current.levelSource = audition::LevelSource::measured;
-    model.current.levels.windSplDba = dsp::silenceDb;
+    model.current.levels.noise.totalDba = dsp::silenceDb;
     CHECK(gui::levelWords(model.current).contains("calibrated"));
-    CHECK(gui::levelWords(model.current).contains("no wind"));
+    CHECK(gui::levelWords(model.current).contains("no noise"));
     CHECK(gui::speedWords(0.0) == "parked");
     CHECK(gui::speedWords(104.6).startsWith("65 mph"));
     CHECK(gui::speedWords(104.6).endsWith("105 km/h"));

@@ -98,7 +98,7 @@ TEST_CASE("Only the edited candidate is built anew", "[plugin][tuning]")
     REQUIRE(loaded);
     const auto layout = audition::PartitionLayout::forTaps(16384);
     const auto whole =
-        plugin::buildSceneForAudition(*loaded, ride::Helmet::fullFace, layout, 48000.0, nullptr);
+        plugin::buildSceneForAudition(*loaded, plugin::SceneChoice {}, layout, 48000.0, nullptr);
     REQUIRE(whole);
 
     plugin::StoredDocument stored = plugin::readDocument(**loaded, 1);
@@ -106,7 +106,7 @@ TEST_CASE("Only the edited candidate is built anew", "[plugin][tuning]")
     stored.document.candidates[2].name = "Another name";
     const auto edited =
         plugin::editedJob(**loaded, stored.document, (*loaded)->request.candidates.front());
-    const auto rebuilt = plugin::buildSceneForAudition(edited, ride::Helmet::fullFace, layout,
+    const auto rebuilt = plugin::buildSceneForAudition(edited, plugin::SceneChoice {}, layout,
                                                        48000.0, whole->kept.get());
     REQUIRE(rebuilt);
     const auto kernelOf = [](const plugin::BuiltScene& built, std::size_t index) {
@@ -120,7 +120,7 @@ TEST_CASE("Only the edited candidate is built anew", "[plugin][tuning]")
 
     // What was built piece by piece is what would have been built at once.
     const auto atOnce =
-        plugin::buildSceneForAudition(edited, ride::Helmet::fullFace, layout, 48000.0, nullptr);
+        plugin::buildSceneForAudition(edited, plugin::SceneChoice {}, layout, 48000.0, nullptr);
     REQUIRE(atOnce);
     for (std::size_t index = 0; index < 3; ++index) {
         CHECK(rebuilt->scene->candidates[index].level == atOnce->scene->candidates[index].level);

@@ -79,7 +79,7 @@ audition::AuditionEngine::Settings promptSettings()
 audition::AuditionEngine::Parameters programmeAlone()
 {
     audition::AuditionEngine::Parameters parameters;
-    parameters.speedKmh = 0.0;
+    parameters.ride.speedKmh = 0.0;
     parameters.ceilingDbfs = 0.0;
     return parameters;
 }

@@ -18,7 +18,7 @@ public:
     juce::AudioProcessorValueTreeState& parameters() override { return values; }
     gui::AuditionSnapshot snapshot() override
     {
-        current.speedKmh = gui::parameterValue(values, gui::parameterIds::speedKmh);
+        current.choice.speedKmh = gui::parameterValue(values, gui::parameterIds::speedKmh);
         return current;
     }
     void openJob(const juce::File& folder) override { openedJob = folder; }
@@ -50,7 +50,7 @@ public:
         }
         current.job = std::move(job);
         current.levels.programmeSplDba = 90.0;
-        current.levels.windSplDba = 106.0;
+        current.levels.noise.totalDba = 106.0;
         current.levels.outputDbfsA = -36.0;
         current.player.available = true;
         current.player.loaded = true;

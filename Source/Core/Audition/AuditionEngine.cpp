@@ -15,7 +15,7 @@ constexpr float largestInput = 1000.0F;
 } // namespace
 
 AuditionEngine::AuditionEngine(const Settings& engineSettings)
-    : settings(engineSettings), windNoise(engineSettings.noiseSeed)
+    : settings(engineSettings), rideNoise(engineSettings.noiseSeed)
 {
 }
 
@@ -44,6 +44,8 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
         delete voices[0].scene;
         voices[0].scene = voices[1].scene = nullptr;
         delete pending.exchange(nullptr);
+        texturedNoise = nullptr;
+        newestTexture = nullptr;
     }
     collectGarbage();
 
@@ -78,7 +80,7 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
             static_cast<float>(std::sin(0.5 * std::numbers::pi * (static_cast<double>(frame) + 0.5)
                                         / static_cast<double>(fadeIn.size())));
 
-    windNoise.prepare(spec);
+    rideNoise.prepare(spec);
     for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain})
         ramp->prepare(toFrames(settings.glideSeconds));
     limiter.prepare(spec);
@@ -86,9 +88,20 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
     reset();
 }
 
-void AuditionEngine::publish(std::unique_ptr<const AuditionScene> scene)
+void AuditionEngine::publish(std::unique_ptr<AuditionScene> scene)
 {
     assert(scene == nullptr || scene->candidates.size() <= maxCandidates);
+    if (scene != nullptr && scene->ride.recorded != texturedNoise) {
+        texturedNoise = scene->ride.recorded;
+        newestTexture = nullptr;
+        if (texturedNoise != nullptr) {
+            newestTexture =
+                std::make_shared<ride::NoiseTexture>(*texturedNoise, settings.noiseSeed);
+            newestTexture->prepare({sampleRate, pieceNoise[0].size(), numEars});
+        }
+    }
+    if (scene != nullptr)
+        scene->texture = newestTexture;
     collectGarbage();
     delete pending.exchange(scene.release(), std::memory_order_acq_rel);
 }
@@ -120,9 +133,12 @@ void AuditionEngine::reset() noexcept
             for (auto& tail : stage)
                 std::ranges::fill(tail, 0.0F);
 
-    windNoise.reset();
     limiter.reset();
     updateTargets();
+    noisePosition = 0;
+    rideNoise.reset();
+    if (voice.scene != nullptr && voice.scene->texture != nullptr)
+        voice.scene->texture->reset();
     for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain, &voice.gain})
         ramp->jumpTo(ramp->finalValue());
     framesSinceReset = 0;
@@ -148,18 +164,31 @@ std::size_t AuditionEngine::clampedCandidate(const AuditionScene* scene) const n
 AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candidate,
                         const AuditionEngine::Parameters& parameters) noexcept
 {
+    RideChoice choice = parameters.ride;
+    choice.speedKmh = std::clamp(choice.speedKmh, 0.0, 250.0);
+    const double volumeDb = std::clamp(parameters.volumeDb, -60.0, 30.0);
+    const auto radioGainDb = [&](const std::shared_ptr<const ride::SpeedVolume>& volume) {
+        return volumeDb + (volume != nullptr ? volume->gainDbAt(choice.speedKmh) : 0.0);
+    };
+    const SceneCandidate& first = scene.candidates.front();
+    const double lossDb = plugLossDb(scene.ride, choice);
+
     LevelRequest request;
-    request.wind = scene.wind;
-    request.helmet = scene.helmet;
+    request.noise = noiseLevels(scene.ride, choice);
     request.pinkDbfsA = scene.pinkDbfsA;
-    request.reference = scene.reference ? scene.reference->level : scene.candidates.front().level;
-    request.candidate = candidate.level;
+    request.reference =
+        scene.reference
+            ? scene.reference->level.raisedBy(radioGainDb(scene.reference->speedVolume) - lossDb)
+            : first.level.raisedBy(radioGainDb(first.speedVolume) - lossDb);
+    request.candidate = candidate.level.raisedBy(radioGainDb(candidate.speedVolume) - lossDb);
     request.matchGainDb = candidate.matchGainDb;
     request.match = parameters.match;
-    request.speedKmh = std::clamp(parameters.speedKmh, 0.0, 250.0);
     request.noiseTrimDb = std::clamp(parameters.noiseTrimDb, -24.0, 12.0);
     request.outputLevelDb = std::clamp(parameters.outputLevelDb, -60.0, 0.0);
-    return computeLevels(request);
+    AuditionLevels levels = computeLevels(request);
+    levels.plugLossDb = lossDb;
+    levels.radioGainDb = radioGainDb(candidate.speedVolume);
+    return levels;
 }
 
 void AuditionEngine::updateTargets() noexcept
@@ -178,19 +207,87 @@ void AuditionEngine::updateTargets() noexcept
             ramp->setTarget(0.0);
         return;
     }
-    windNoise.setParameters({.helmet = active.scene->helmet});
     const AuditionLevels levels = levelsOf(*active.scene, *playing, parameters);
+    updateNoise(*active.scene, levels);
     const bool hasNoise = parameters.monitor == Monitor::programmeAndNoise
                           || parameters.monitor == Monitor::noiseOnly;
     const bool hasBike = parameters.monitor == Monitor::programmeAndNoise
                          || parameters.monitor == Monitor::programmeOnly;
-    noiseGain.setTarget(hasNoise && levels.noiseGainDb > dsp::silenceDb
-                            ? dsp::dbToAmplitude(levels.noiseGainDb)
+    noiseGain.setTarget(hasNoise && levels.noise.totalDba > dsp::silenceDb
+                            ? dsp::dbToAmplitude(outputLevelDb())
                             : 0.0);
     programmeMix.setTarget(hasBike ? 1.0 : 0.0);
     untouchedGain.setTarget(parameters.monitor == Monitor::untouched
                                 ? dsp::dbToAmplitude(levels.untouchedGainDb)
                                 : 0.0);
+}
+
+double AuditionEngine::outputLevelDb() const noexcept
+{
+    return std::clamp(parameters.outputLevelDb, -60.0, 0.0);
+}
+
+void AuditionEngine::updateNoise(const AuditionScene& scene, const AuditionLevels& levels) noexcept
+{
+    // The scale goes into the noise itself and takes effect with its spectrum: a gain behind it
+    // would rise at once when a ride slows down, while the noise is still that of the faster one.
+    const double trimDb = std::clamp(parameters.noiseTrimDb, -24.0, 12.0);
+    const double noiseScaleDb = levels.scaleDb - outputLevelDb() + trimDb;
+    if (scene.texture != nullptr)
+        scene.texture->setParameters(
+            {.speedKmh = parameters.ride.speedKmh,
+             .gainDb = scene.ride.recordedSplAtFullScaleDb - levels.plugLossDb + noiseScaleDb});
+    else
+        rideNoise.setParameters({rideOf(scene.ride, parameters.ride), -noiseScaleDb});
+}
+
+void AuditionEngine::addNoise(ride::NoiseTexture* texture, std::size_t numFrames,
+                              bool isFadingOut) noexcept
+{
+    const std::array<float*, numEars> pointers {pieceSource[0].data(), pieceSource[1].data()};
+    if (texture != nullptr)
+        texture->process({pointers.data(), numEars, numFrames});
+    else
+        rideNoise.process({pointers.data(), numEars, numFrames});
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        const float gain =
+            fadeIn[isFadingOut ? fadeIn.size() - 1 - fadePosition - frame : fadePosition + frame];
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            pieceNoise[ear][frame] += gain * pieceSource[ear][frame];
+    }
+}
+
+bool AuditionEngine::renderNoise(std::size_t numFrames) noexcept
+{
+    const Voice& active = voices[activeVoice];
+    const Voice& old = voices[1 - activeVoice];
+    ride::NoiseTexture* const texture =
+        active.scene != nullptr ? active.scene->texture.get() : nullptr;
+    ride::NoiseTexture* const oldTexture =
+        fading && old.scene != nullptr ? old.scene->texture.get() : texture;
+    const bool isHeard = noiseGain.current() != 0.0 || noiseGain.isMoving();
+    if (!isHeard) {
+        rideNoise.skip(numFrames);
+        if (texture != nullptr)
+            texture->skip(numFrames);
+    } else if (texture == oldTexture) {
+        const std::array<float*, numEars> pointers {pieceNoise[0].data(), pieceNoise[1].data()};
+        if (texture != nullptr) {
+            texture->process({pointers.data(), numEars, numFrames});
+            rideNoise.skip(numFrames);
+        } else {
+            rideNoise.process({pointers.data(), numEars, numFrames});
+        }
+    } else {
+        for (auto& ear : pieceNoise)
+            std::ranges::fill(ear, 0.0F);
+        addNoise(texture, numFrames, false);
+        addNoise(oldTexture, numFrames, true);
+        if (texture != nullptr && oldTexture != nullptr)
+            rideNoise.skip(numFrames);
+    }
+    noisePosition += numFrames;
+    return isHeard;
 }
 
 void AuditionEngine::computeTail(Voice& voice, std::size_t stage) noexcept
@@ -239,6 +336,10 @@ void AuditionEngine::beginFade(const AuditionScene* scene, std::size_t candidate
     activeVoice = 1 - activeVoice;
     fading = true;
     fadePosition = 0;
+    const AuditionScene* const before = voices[1 - activeVoice].scene;
+    if (scene != nullptr && scene->texture != nullptr
+        && (before == nullptr || before->texture != scene->texture))
+        scene->texture->seek(noisePosition);
     updateTargets();
     next.gain.jumpTo(next.gain.finalValue());
 }
@@ -343,13 +444,7 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
                     pieceVoice[ear][frame] * fadeGain(fadeLength - 1 - fadePosition - frame);
     }
 
-    const bool noiseHeard = noiseGain.current() != 0.0 || noiseGain.isMoving();
-    if (noiseHeard) {
-        const std::array<float*, numEars> pointers {pieceNoise[0].data(), pieceNoise[1].data()};
-        windNoise.process({pointers.data(), numEars, numFrames});
-    } else {
-        windNoise.skip(numFrames);
-    }
+    const bool noiseHeard = renderNoise(numFrames);
 
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
         const auto mix = static_cast<float>(programmeMix.next());

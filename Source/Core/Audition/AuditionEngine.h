@@ -6,7 +6,7 @@
 #include "Core/Dsp/ChannelView.h"
 #include "Core/Dsp/LinearRamp.h"
 #include "Core/Dsp/ProcessSpec.h"
-#include "Core/Ride/WindNoise.h"
+#include "Core/Ride/RideNoise.h"
 
 #include <array>
 #include <atomic>
@@ -45,8 +45,10 @@ public:
     };
 
     struct Parameters {
-        std::size_t candidate = 0;    ///< Index; one past the end means the last.
-        double speedKmh = 0.0;        ///< 0 to 250.
+        std::size_t candidate = 0; ///< Index; one past the end means the last.
+        RideChoice ride;
+        /** Radio's volume against where it stood when the states were measured, -60 to 30. */
+        double volumeDb = 0.0;
         double noiseTrimDb = 0.0;     ///< -24 to 12; 0 = as on the road.
         double outputLevelDb = -12.0; ///< -60 to 0.
         double ceilingDbfs = -6.0;    ///< -60 to 0.
@@ -69,8 +71,8 @@ public:
     [[nodiscard]] const PartitionLayout& layout() const noexcept { return partitionLayout; }
 
     /** Hands over a new scene; the audio thread fades to it. Call from one thread only, which
-        also frees the scenes that the audio thread has left. */
-    void publish(std::unique_ptr<const AuditionScene> scene);
+        also frees the scenes that the audio thread has left. Not before prepare(). */
+    void publish(std::unique_ptr<AuditionScene> scene);
 
     /** Frees scenes no longer heard. The thread that publishes calls it now and then. */
     void collectGarbage();
@@ -115,6 +117,10 @@ private:
 
     [[nodiscard]] std::size_t clampedCandidate(const AuditionScene* scene) const noexcept;
     void updateTargets() noexcept;
+    void updateNoise(const AuditionScene& scene, const AuditionLevels& levels) noexcept;
+    [[nodiscard]] double outputLevelDb() const noexcept;
+    [[nodiscard]] bool renderNoise(std::size_t numFrames) noexcept;
+    void addNoise(ride::NoiseTexture* texture, std::size_t numFrames, bool isFadingOut) noexcept;
     void startSwitches() noexcept;
     void beginFade(const AuditionScene* scene, std::size_t candidate) noexcept;
     void finishFade() noexcept;
@@ -145,7 +151,8 @@ private:
     bool fadesAlike = false;
     bool fading = false;
 
-    ride::WindNoise windNoise;
+    ride::RideNoise rideNoise;
+    std::uint64_t noisePosition = 0; // in frames
     dsp::LinearRamp noiseGain;
     dsp::LinearRamp programmeMix; // 1 = bike, 0 = untouched or none
     dsp::LinearRamp untouchedGain;
@@ -157,6 +164,11 @@ private:
     std::array<std::array<float, 64>, numEars> pieceVoice {};
     std::array<std::array<float, 64>, numEars> pieceOutput {};
     std::array<std::array<float, 64>, numEars> pieceNoise {};
+    std::array<std::array<float, 64>, numEars> pieceSource {};
+
+    // Of the thread that publishes; scenes with the same recordings share one texture.
+    std::shared_ptr<const ride::RecordedNoise> texturedNoise;
+    std::shared_ptr<ride::NoiseTexture> newestTexture;
 
     std::atomic<const AuditionScene*> pending {nullptr};
     // Two places: a reset within a fade leaves the scene faded from and the one faded to.

@@ -1,7 +1,7 @@
 #pragma once
 
 #include "Core/Dsp/Units.h"
-#include "Core/Ride/WindModel.h"
+#include "Core/Ride/RideLevels.h"
 
 namespace saddletone::audition {
 
@@ -18,6 +18,12 @@ struct ProgrammeLevel {
     /** SPL at the head that a full-scale sine out of the candidate's kernel stands for. */
     double splAtFullScaleDb = 100.0;
     LevelSource source = LevelSource::assumed;
+
+    /** The same sound at another level. */
+    [[nodiscard]] ProgrammeLevel raisedBy(double gainDb) const noexcept
+    {
+        return {splDba + gainDb, splAtFullScaleDb + gainDb, source};
+    }
 
     bool operator==(const ProgrammeLevel&) const = default;
 };
@@ -39,20 +45,21 @@ enum class LevelMatch {
 
 /** Every gain of an audition, and the levels a listener should be told. */
 struct AuditionLevels {
-    double programmeSplDba = dsp::silenceDb; ///< On the bike, reference programme.
-    double windSplDba = dsp::silenceDb;      ///< At the ear, at the speed.
+    double programmeSplDba = dsp::silenceDb; ///< On the bike, reference programme, inside plugs.
+    ride::RideLevels noise;                  ///< At the ear inside helmet and plugs, with the trim.
     double programmeGainDb = 0.0;            ///< From kernel output to program output.
-    double noiseGainDb = dsp::silenceDb;     ///< From 0 dBFS(A) noise to program output.
     double untouchedGainDb = 0.0;            ///< For the programme without bike and noise.
     double outputDbfsA = 0.0; ///< A-weighted level of music plus noise at the output.
-    double scaleDb = 0.0;     ///< Output dBFS minus SPL on the bike.
+    double scaleDb = 0.0;     ///< Output dBFS minus SPL on the bike, of music and noise alike.
+    double plugLossDb = 0.0;  ///< Of music and noise alike.
+    double radioGainDb = 0.0; ///< Of the volume control and of what follows the speed.
 
     bool operator==(const AuditionLevels&) const = default;
 };
 
-/** Levels for one candidate.
+/** Levels for one candidate, as they are at the ear inside helmet and plugs.
     reference: level of the first candidate, which sets the scale, so that a switch of candidates
-    keeps their differences. matchGainDb: gain that makes the candidate as loud as the first, used
+    keeps their differences. noise: without the trim. matchGainDb: gain that makes the candidate as loud as the first, used
     with LevelMatch::equalLoudness. noiseTrimDb: noise against the truth, 0 = as on the road.
     outputLevelDb: 0 or below. pinkDbfsA: A-weighted level of the reference programme itself. */
 struct LevelRequest {
@@ -60,9 +67,7 @@ struct LevelRequest {
     ProgrammeLevel candidate;
     double matchGainDb = 0.0;
     LevelMatch match = LevelMatch::asOnTheBike;
-    ride::WindModel wind;
-    ride::Helmet helmet = ride::Helmet::fullFace;
-    double speedKmh = 0.0;
+    ride::RideLevels noise;
     double noiseTrimDb = 0.0;
     double outputLevelDb = -12.0;
     double pinkDbfsA = -20.0;

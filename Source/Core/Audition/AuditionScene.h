@@ -2,6 +2,9 @@
 
 #include "Core/Audition/AuditionLevels.h"
 #include "Core/Audition/PartitionedKernel.h"
+#include "Core/Audition/RideSound.h"
+#include "Core/Ride/NoiseTexture.h"
+#include "Core/Ride/SpeedVolume.h"
 
 #include <array>
 #include <cstddef>
@@ -25,6 +28,8 @@ struct SceneCandidate {
     /** Candidates of the same number other than 0 come from one measurement and sound alike: from
         one to the other the engine fades with gains that add up to one. */
     std::uint64_t kinship = 0;
+    /** Volume of its radio over speed; null: it does not follow the speed. */
+    std::shared_ptr<const ride::SpeedVolume> speedVolume {};
 };
 
 /** What the levels of a scene's candidates refer to: its first candidate, as it is when the scene
@@ -32,6 +37,7 @@ struct SceneCandidate {
 struct SceneReference {
     ProgrammeLevel level;
     double loudnessDb = 0.0; ///< At the head, re the loudness of the reference programme.
+    std::shared_ptr<const ride::SpeedVolume> speedVolume {}; ///< Of its radio, as above.
 
     bool operator==(const SceneReference&) const = default;
 };
@@ -41,8 +47,12 @@ struct SceneReference {
 struct AuditionScene {
     std::vector<SceneCandidate> candidates;  ///< At most maxCandidates.
     std::optional<SceneReference> reference; ///< Nothing: the level of the first candidate.
-    ride::Helmet helmet = ride::Helmet::fullFace;
-    ride::WindModel wind;
+    SceneRide ride;
+    /** Recorded noise being played: made by the engine the scene is published to, which alone plays
+        it. */
+    std::shared_ptr<ride::NoiseTexture> texture {};
+    /** The speed that the candidates' equalisers were built for, see SpeedDependence. */
+    double equaliserSpeedKmh = 0.0;
     double pinkDbfsA = -20.0; ///< A-weighted level of the reference programme itself.
 };
 

@@ -22,7 +22,9 @@ dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::Audi
     engine.prepare({.sampleRate = programme.sampleRate,
                     .maxBlockFrames = blockFrames,
                     .numChannels = numEars});
-    auto built = buildScene(scene, engine.layout(), programme.sampleRate);
+    SceneRequest request = scene;
+    request.equaliserSpeedKmh = parameters.ride.speedKmh;
+    auto built = buildScene(request, engine.layout(), programme.sampleRate);
     if (!built)
         return built.unexpected();
     const SceneCandidate& candidate =
@@ -31,7 +33,7 @@ dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::Audi
     Rendering rendering;
     rendering.levels = levelsOf(*built, candidate, parameters);
     rendering.levelSource = candidate.level.source;
-    engine.publish(std::make_unique<const AuditionScene>(std::move(*built)));
+    engine.publish(std::make_unique<AuditionScene>(std::move(*built)));
     engine.reset();
 
     const auto tailFrames =

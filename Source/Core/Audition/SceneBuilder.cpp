@@ -95,6 +95,9 @@ dsp::Result<SceneReference> makeReference(const CandidateRequest& candidate, rid
         return heard.unexpected();
     reference.level.splDba =
         kernelLevelDbfsA(heard->left, heard->right, sampleRate) + reference.level.splAtFullScaleDb;
+    if (candidate.atSpeed != nullptr)
+        reference.speedVolume =
+            std::shared_ptr<const ride::SpeedVolume>(candidate.atSpeed, &candidate.atSpeed->volume);
     reference.loudnessDb = kernelLoudnessLufs(heard->left, heard->right, sampleRate)
                            + reference.level.splAtFullScaleDb;
     return reference;
@@ -150,6 +153,14 @@ dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidat
     return result;
 }
 
+CandidateRequest candidateAtSpeed(const CandidateRequest& candidate, double speedKmh)
+{
+    CandidateRequest result = candidate;
+    if (candidate.hasSpeedStates())
+        result.response = responseAtSpeed(*candidate.atSpeed, speedKmh);
+    return result;
+}
+
 dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
                                            const SceneReference& reference, ride::Helmet helmet,
                                            const PartitionLayout& layout, double sampleRate)
@@ -171,6 +182,9 @@ dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
     }
     built.level.splDba =
         kernelLevelDbfsA(sides->left, sides->right, sampleRate) + built.level.splAtFullScaleDb;
+    if (candidate.atSpeed != nullptr)
+        built.speedVolume =
+            std::shared_ptr<const ride::SpeedVolume>(candidate.atSpeed, &candidate.atSpeed->volume);
     // At the head, as recordings may differ in what their full scale stands for.
     const double loudnessDb =
         kernelLoudnessLufs(sides->left, sides->right, sampleRate) + built.level.splAtFullScaleDb;
@@ -190,19 +204,22 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
                          "the assumed programme level must lie between 50 and 120 dB(A)");
 
     AuditionScene scene;
-    scene.helmet = request.helmet;
-    scene.wind = request.wind;
+    scene.ride = request.ride;
+    scene.equaliserSpeedKmh = request.equaliserSpeedKmh;
+    const ride::Helmet helmet = request.ride.parameters.helmet;
     const std::array<float, 1> unity {1.0F};
     scene.pinkDbfsA = referenceLevelDbfsA(unity, sampleRate);
 
-    const auto reference =
-        makeReference(request.reference ? *request.reference : request.candidates.front(),
-                      request.helmet, request.assumedProgrammeSplDba, layout.maxTaps(), sampleRate);
+    const auto reference = makeReference(
+        candidateAtSpeed(request.reference ? *request.reference : request.candidates.front(),
+                         request.equaliserSpeedKmh),
+        helmet, request.assumedProgrammeSplDba, layout.maxTaps(), sampleRate);
     if (!reference)
         return reference.unexpected();
     scene.reference = *reference;
     for (const CandidateRequest& candidate : request.candidates) {
-        auto built = buildCandidate(candidate, *reference, request.helmet, layout, sampleRate);
+        auto built = buildCandidate(candidateAtSpeed(candidate, request.equaliserSpeedKmh),
+                                    *reference, helmet, layout, sampleRate);
         if (!built)
             return built.unexpected();
         scene.candidates.push_back(*std::move(built));

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Audition/AuditionScene.h"
+#include "Core/Audition/SpeedDependence.h"
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/Response.h"
 #include "Core/Tuning/Tuning.h"
@@ -16,6 +17,13 @@ struct CandidateRequest {
     std::string name;
     measure::Response response;
     tuning::Tuning tuning; ///< No chains: the bike as measured.
+    /** A radio that follows the speed; null: it does not. Its states stand for the response. */
+    std::shared_ptr<const SpeedDependence> atSpeed {};
+
+    [[nodiscard]] bool hasSpeedStates() const noexcept
+    {
+        return atSpeed != nullptr && !atSpeed->states.empty();
+    }
 };
 
 /** Everything a scene is built from. */
@@ -24,12 +32,16 @@ struct SceneRequest {
     /** What levels refer to; nothing: the first candidate. While the first is edited this is what
         it was before, or its own changes of level could not be heard. */
     std::optional<CandidateRequest> reference {};
-    ride::Helmet helmet = ride::Helmet::fullFace;
-    ride::WindModel wind;
+    SceneRide ride;
+    /** Speed for which equalisers that follow the speed are built. */
+    double equaliserSpeedKmh = 0.0;
     /** SPL at the head, dB(A), with the first candidate and pink noise at referenceProgrammeDbfs,
         for responses without a calibration: 50 to 120. An assumption, and shown as one. */
     double assumedProgrammeSplDba = 90.0;
 };
+
+/** The candidate as it is at a speed: its response is the one that its radio has there. */
+[[nodiscard]] CandidateRequest candidateAtSpeed(const CandidateRequest& candidate, double speedKmh);
 
 /** Builds kernels for a layout at a sample rate: measured response, tuning and helmet loss in one.
     May take some hundredths of a second a candidate; not for the audio thread. */
@@ -37,7 +49,7 @@ struct SceneRequest {
 buildScene(const SceneRequest& request, const PartitionLayout& layout, double sampleRate);
 
 /** One candidate of a scene that has been built already, to be put in its place without building
-    the others again. */
+    the others again; see candidateAtSpeed(). */
 [[nodiscard]] dsp::Result<SceneCandidate>
 buildCandidate(const CandidateRequest& candidate, const SceneReference& reference,
                ride::Helmet helmet, const PartitionLayout& layout, double sampleRate);

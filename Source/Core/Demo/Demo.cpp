@@ -156,7 +156,7 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
         progress("rendering " + std::string(planned.fileName));
         audition::AuditionEngine::Parameters parameters;
         parameters.candidate = planned.candidate;
-        parameters.speedKmh = dsp::mphToKmh(planned.speedMph);
+        parameters.ride.speedKmh = dsp::mphToKmh(planned.speedMph);
         const auto rendering = audition::renderAudition(*scene, music, {}, parameters);
         if (!rendering)
             return rendering.unexpected();
@@ -169,7 +169,7 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
                                     job.candidates[planned.candidate].name + " at "
                                         + files::fixedText(planned.speedMph, 0) + " mph",
                                     planned.speedMph, rendering->levels.programmeSplDba,
-                                    rendering->levels.windSplDba});
+                                    rendering->levels.noise.totalDba});
         reportOptions.files.push_back({"auditions/" + std::string(planned.fileName), parameters});
     }
 

@@ -15,7 +15,7 @@ struct DemoAudition {
     std::string what; ///< In words.
     double speedMph = 0.0;
     double programmeSplDba = 0.0;
-    double windSplDba = 0.0; ///< dsp::silenceDb when parked.
+    double noiseSplDba = 0.0; ///< dsp::silenceDb when parked.
 };
 
 /** What the demo left behind. */

@@ -89,6 +89,10 @@ nlohmann::json toDocument(const Job& job)
             entry.erase("tuningFile");
         else
             entry["tuningFile"] = candidate.tuningFile;
+        if (candidate.speedVolumeFile.empty())
+            entry.erase("speedVolumeFile");
+        else
+            entry["speedVolumeFile"] = candidate.speedVolumeFile;
         candidates.push_back(std::move(entry));
     }
     document["candidates"] = std::move(candidates);
@@ -99,12 +103,92 @@ nlohmann::json toDocument(const Job& job)
         ride = nlohmann::json::object();
     ride["speedKmh"] = job.ride.speedKmh;
     ride["helmet"] = ride::helmetName(job.ride.helmet);
+    ride["screen"] = ride::screenName(job.ride.screen);
+    ride["earPlugs"] = ride::earPlugsName(job.ride.earPlugs);
+    ride["engineNoise"] = audition::engineNoiseName(job.ride.engineNoise);
+    ride["bike"] = job.ride.bike;
+    ride["engine"] = job.ride.engine;
+    if (job.ride.firingAnglesDegrees.empty())
+        ride.erase("firingAnglesDegrees");
+    else
+        ride["firingAnglesDegrees"] = job.ride.firingAnglesDegrees;
+    if (job.ride.measuredRpm > 0.0)
+        ride["measuredRpm"] = job.ride.measuredRpm;
+    else
+        ride.erase("measuredRpm");
+    if (job.ride.recordedNoiseFile.empty())
+        ride.erase("recordedNoiseFile");
+    else
+        ride["recordedNoiseFile"] = job.ride.recordedNoiseFile;
     ride["assumedProgrammeSplDba"] = job.ride.assumedProgrammeSplDba;
     document["ride"] = std::move(ride);
     return document;
 }
 
+/** Reads a word of a list; an unknown one is rejected with the choices. */
+template <typename Choice, typename Parse>
+void readChoice(files::JsonReader& reader, std::string_view key, std::string_view usual,
+                Parse&& parse, Choice& choice)
+{
+    const auto parsed = parse(reader.text(key, std::string(usual)));
+    if (parsed)
+        choice = *parsed;
+    else
+        reader.reject(key, "is not known: " + parsed.error().message);
+}
+
+JobRide readRide(files::JsonReader& reader)
+{
+    JobRide read;
+    read.speedKmh = reader.number("speedKmh", 0.0, 250.0, 0.0);
+    readChoice(reader, "helmet", "full", ride::parseHelmet, read.helmet);
+    readChoice(reader, "screen", "none", ride::parseScreen, read.screen);
+    readChoice(reader, "earPlugs", "none", ride::parseEarPlugs, read.earPlugs);
+    readChoice(reader, "engineNoise", "riding", audition::parseEngineNoise, read.engineNoise);
+    read.assumedProgrammeSplDba = reader.number("assumedProgrammeSplDba", 50.0, 120.0, 90.0);
+    read.bike = reader.text("bike", read.bike);
+    read.engine = reader.text("engine", read.engine);
+    if (reader.has("firingAnglesDegrees"))
+        read.firingAnglesDegrees = reader.numbers("firingAnglesDegrees", 0.0, 720.0);
+    if (reader.has("measuredRpm"))
+        read.measuredRpm = reader.number("measuredRpm", 200.0, 20000.0);
+    read.recordedNoiseFile = reader.text("recordedNoiseFile", "");
+    if (!reader.failure() && !read.recordedNoiseFile.empty())
+        checkPath(reader, "recordedNoiseFile", read.recordedNoiseFile);
+    if (!reader.failure())
+        if (const auto known = rideParameters(read); !known)
+            reader.reject("engine", "and bike: " + known.error().message);
+    return read;
+}
+
 } // namespace
+
+dsp::Result<ride::RideParameters> rideParameters(const JobRide& ride)
+{
+    ride::RideParameters parameters;
+    parameters.helmet = ride.helmet;
+    parameters.measuredRpm = ride.measuredRpm;
+    const auto drivetrain = ride::parseDrivetrain(ride.bike);
+    if (!drivetrain)
+        return drivetrain.unexpected();
+    parameters.drivetrain = *drivetrain;
+    const auto preset = ride::parseEnginePreset(ride.engine);
+    if (!preset)
+        return preset.unexpected();
+    parameters.engine.firing = ride::firingPatternOf(*preset);
+    if (!ride.firingAnglesDegrees.empty()) {
+        const auto firing = ride::makeFiringPattern(ride.firingAnglesDegrees);
+        if (!firing)
+            return firing.unexpected();
+        parameters.engine.firing = *firing;
+    }
+    return parameters;
+}
+
+audition::RideChoice rideChoice(const JobRide& ride) noexcept
+{
+    return {ride.speedKmh, ride.screen, ride.earPlugs, ride.engineNoise};
+}
 
 dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder,
                                                  const std::string& relative)
@@ -170,6 +254,9 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         candidate.tuningFile = entry.text("tuningFile", "");
         if (!entry.failure() && !candidate.tuningFile.empty())
             checkPath(entry, "tuningFile", candidate.tuningFile);
+        candidate.speedVolumeFile = entry.text("speedVolumeFile", "");
+        if (!entry.failure() && !candidate.speedVolumeFile.empty())
+            checkPath(entry, "speedVolumeFile", candidate.speedVolumeFile);
         reader.absorb(entry);
         job.candidates.push_back(std::move(candidate));
     }
@@ -182,12 +269,7 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         checkPath(reader, "programmes", programme);
 
     auto ride = reader.object("ride");
-    job.ride.speedKmh = ride.number("speedKmh", 0.0, 250.0, 0.0);
-    if (const auto helmet = ride::parseHelmet(ride.text("helmet", "full")))
-        job.ride.helmet = *helmet;
-    else
-        ride.reject("helmet", "must be none, open or full");
-    job.ride.assumedProgrammeSplDba = ride.number("assumedProgrammeSplDba", 50.0, 120.0, 90.0);
+    job.ride = readRide(ride);
     reader.absorb(ride);
 
     if (const auto& failure = reader.failure())
@@ -216,7 +298,21 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
                          "the job '" + job.folder.string()
                              + "' has no candidates; measure a state and add it");
     audition::SceneRequest request;
-    request.helmet = job.ride.helmet;
+    const auto parameters = rideParameters(job.ride);
+    if (!parameters)
+        return parameters.unexpected();
+    std::shared_ptr<const ride::RecordedNoise> recorded;
+    if (!job.ride.recordedNoiseFile.empty()) {
+        const auto file = resolveInside(job.folder, job.ride.recordedNoiseFile);
+        if (!file)
+            return file.unexpected();
+        auto loaded = ride::loadRecordedNoise(*file);
+        if (!loaded)
+            return loaded.unexpected();
+        recorded = std::make_shared<const ride::RecordedNoise>(*std::move(loaded));
+    }
+    request.ride = audition::makeSceneRide(*parameters, std::move(recorded));
+    request.equaliserSpeedKmh = job.ride.speedKmh;
     request.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
     for (const JobCandidate& candidate : job.candidates) {
         const auto state = std::ranges::find(job.states, candidate.stateId, &JobState::id);
@@ -239,6 +335,15 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
             if (!tuning)
                 return tuning.unexpected();
             entry.tuning = std::move(*tuning);
+        }
+        if (!candidate.speedVolumeFile.empty()) {
+            const auto file = resolveInside(job.folder, candidate.speedVolumeFile);
+            if (!file)
+                return file.unexpected();
+            auto dependence = audition::loadSpeedDependence(*file);
+            if (!dependence)
+                return dependence.unexpected();
+            entry.atSpeed = *std::move(dependence);
         }
         request.candidates.push_back(std::move(entry));
     }
@@ -319,6 +424,11 @@ std::vector<std::string> checkJob(const Job& job)
     for (const JobCandidate& candidate : job.candidates)
         if (!candidate.tuningFile.empty())
             check(candidate.tuningFile, loadTuningToHear);
+    for (const JobCandidate& candidate : job.candidates)
+        if (!candidate.speedVolumeFile.empty())
+            check(candidate.speedVolumeFile, audition::loadSpeedDependence);
+    if (!job.ride.recordedNoiseFile.empty())
+        check(job.ride.recordedNoiseFile, ride::loadRecordedNoise);
     for (const std::string& programme : job.programmes)
         check(programme,
               [](const std::filesystem::path& file) { return files::readAudioFile(file); });

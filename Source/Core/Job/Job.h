@@ -28,14 +28,26 @@ struct JobCandidate {
     std::string name;
     std::string stateId;
     std::string tuningFile; ///< TUNING.json, relative to the job folder; empty = as measured.
+    /** Speed volume of its radio, relative to the job folder; empty = it does not follow speed. */
+    std::string speedVolumeFile {};
 
     bool operator==(const JobCandidate&) const = default;
 };
 
-/** Where the ride of an audition starts. */
+/** The bike's own noise, and where the ride of an audition starts. */
 struct JobRide {
     double speedKmh = 0.0; ///< 0 to 250.
     ride::Helmet helmet = ride::Helmet::fullFace;
+    ride::Screen screen = ride::Screen::none;
+    ride::EarPlugs earPlugs = ride::EarPlugs::none;
+    audition::EngineNoise engineNoise = audition::EngineNoise::whenRiding;
+    std::string bike = "touring-twin"; ///< Of ride::drivetrainTable.
+    std::string engine = "v-twin-45";  ///< An engine preset's name.
+    /** Of every cylinder within 720 degrees, in place of the preset's; empty: the preset's. */
+    std::vector<double> firingAnglesDegrees {};
+    double measuredRpm = 0.0; ///< 200 to 20000; 0: from speed and gear.
+    /** NOISE.json of recordings, relative to the job folder; empty: the noise is modelled. */
+    std::string recordedNoiseFile {};
     /** See audition::SceneRequest; an assumption unless the states are calibrated. */
     double assumedProgrammeSplDba = 90.0;
 
@@ -65,6 +77,12 @@ inline constexpr int jobSchemaVersion = 1;
 /** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json.
     Makes the folder if needed. */
 [[nodiscard]] dsp::Result<void> saveJob(const Job& job);
+
+/** The modelled ride of a job; fails if a name or an angle is not known. */
+[[nodiscard]] dsp::Result<ride::RideParameters> rideParameters(const JobRide& ride);
+
+/** What a listener to the job starts with. */
+[[nodiscard]] audition::RideChoice rideChoice(const JobRide& ride) noexcept;
 
 /** Loads what the job's candidates name: everything a scene is built from. */
 [[nodiscard]] dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job);

@@ -1,9 +1,11 @@
 #include "Core/Job/JobReport.h"
 
+#include "Core/Audition/RoadAudibility.h"
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
+#include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Report/CurveTable.h"
 #include "Core/Report/HtmlReport.h"
@@ -27,6 +29,8 @@ constexpr double evenFromHz = 80.0;
 constexpr double evenToHz = 12000.0;
 constexpr double middleFromHz = 500.0;
 constexpr double middleToHz = 2000.0;
+/** Most of the music: what the table of a report asks for. */
+constexpr hearing::AudibilityGoal mostIsHeard {.share = 0.8, .marginDb = 0.0};
 constexpr double fastestMph = 155.0; // the engine's 250 km/h
 
 /** A response and what the job calls it. */
@@ -298,30 +302,77 @@ dsp::Result<std::vector<double>> programmeOctavesDbfs(const audition::CandidateR
     return levelsDbfs;
 }
 
+/** Octaves of a spectrum in third octaves. */
+report::Curve noiseOctavesOf(const hearing::ThirdOctaveSpectrum& spectrum,
+                             std::span<const dsp::Band> octaves)
+{
+    report::Curve curve;
+    curve.label = "noise";
+    for (const dsp::Band& octave : octaves) {
+        double power = 0.0;
+        for (std::size_t band = 0; band < hearing::numThirdOctaves; ++band)
+            if (const double centreHz = hearing::thirdOctave(band).centreHz;
+                centreHz > octave.lowerHz && centreHz < octave.upperHz)
+                power += dsp::dbToPower(spectrum.levelsDb[band]);
+        curve.frequenciesHz.push_back(octave.centreHz);
+        curve.levelsDb.push_back(dsp::powerToDb(power));
+    }
+    return curve;
+}
+
 /** What a sound file lets hear. */
 std::string fileWords(const audition::AuditionEngine::Parameters& parameters,
                       const audition::AuditionScene& scene)
 {
     const std::size_t index = std::min(parameters.candidate, scene.candidates.size() - 1);
     const std::string candidate = "Candidate " + std::to_string(index + 1);
-    const bool isRiding = parameters.speedKmh > 0.0;
+    const bool isRiding = parameters.ride.speedKmh > 0.0;
     const std::string where =
-        isRiding ? " at " + report::speedWords(parameters.speedKmh) : " parked";
+        isRiding ? " at " + report::speedWords(parameters.ride.speedKmh) : " parked";
     std::string words;
     switch (parameters.monitor) {
-    case audition::Monitor::untouched: return "The music itself, without bike and wind";
-    case audition::Monitor::noiseOnly: words = "Wind alone" + where; break;
-    case audition::Monitor::programmeOnly: words = candidate + where + ", wind left out"; break;
+    case audition::Monitor::untouched: return "The music itself, without bike and noise";
+    case audition::Monitor::noiseOnly: words = "Noise of the ride alone" + where; break;
+    case audition::Monitor::programmeOnly: words = candidate + where + ", noise left out"; break;
     case audition::Monitor::programmeAndNoise:
-        words = candidate + where + (isRiding ? " with wind" : "");
+        words = candidate + where + (isRiding ? " with the noise of the ride" : "");
         break;
     }
     if (parameters.match == audition::LevelMatch::equalLoudness)
         words += ", brought to the loudness of candidate 1";
     if (std::abs(parameters.noiseTrimDb) >= 0.05 && isRiding)
         words +=
-            ", wind " + report::signedText(parameters.noiseTrimDb, 1) + " dB against the estimate";
+            ", noise " + report::signedText(parameters.noiseTrimDb, 1) + " dB against the estimate";
     return words;
+}
+
+/** What remains on the last ride, and what the ride does to the ears. */
+void addAudibility(const Job& job, const audition::SceneRequest& request,
+                   const audition::AuditionScene& scene, report::ReportContent& content)
+{
+    audition::AuditionEngine::Parameters parameters;
+    parameters.ride = rideChoice(job.ride);
+    parameters.ride.speedKmh = content.rides.back().speedKmh;
+    content.noiseIsRecorded = request.ride.recorded != nullptr;
+    content.noiseIsMeasured = audition::isNoiseMeasured(request.ride);
+    content.noiseFigures = audition::noiseFigures(request.ride, parameters.ride);
+    if (!content.rides.back().noiseSplDba)
+        return;
+    const auto music = hearing::pinkProgrammeDbfs(audition::referenceProgrammeDbfs);
+    for (std::size_t index = 0; index < scene.candidates.size(); ++index) {
+        const audition::SceneCandidate& candidate = scene.candidates[index];
+        const auto road = audition::assessRoad(
+            music,
+            audition::candidateGainDb(request.candidates[index], request.ride.parameters.helmet,
+                                      parameters.ride.speedKmh),
+            candidate.level, audition::levelsOf(scene, candidate, parameters), request.ride,
+            parameters, mostIsHeard);
+        content.candidates[index].audibility =
+            report::ReportAudibility {road.music.shareOfScale, road.music.loudness.share(),
+                                      road.speech.index, road.music.overallGainDb, road.powerRatio};
+        if (index == 0)
+            content.exposureWords = hearing::exposureGuidance(road.exposure, road.dose);
+    }
 }
 
 dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
@@ -360,8 +411,9 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
         shown.octaveLevels.label = candidate.name;
         shown.octaveLevels.mark = shown.curve.mark;
         shown.octaveLevels.frequenciesHz.assign(centresHz.begin(), centresHz.end());
-        const auto levelsDbfs =
-            programmeOctavesDbfs(candidate, request->helmet, engine.layout().maxTaps(), octaves);
+        const auto levelsDbfs = programmeOctavesDbfs(audition::candidateAtSpeed(candidate, 0.0),
+                                                     request->ride.parameters.helmet,
+                                                     engine.layout().maxTaps(), octaves);
         if (!levelsDbfs)
             return levelsDbfs.unexpected();
         for (const double levelDbfs : *levelsDbfs)
@@ -372,25 +424,28 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
 
     for (const double speedMph : options.speedsMph) {
         audition::AuditionEngine::Parameters parameters;
-        parameters.speedKmh = dsp::mphToKmh(speedMph);
-        report::ReportRide ride {.speedKmh = parameters.speedKmh, .windSplDba = {}};
+        parameters.ride = rideChoice(job.ride);
+        parameters.ride.speedKmh = dsp::mphToKmh(speedMph);
+        report::ReportRide ride {.speedKmh = parameters.ride.speedKmh, .noiseSplDba = {}};
         for (std::size_t index = 0; index < scene->candidates.size(); ++index) {
             const auto levels = audition::levelsOf(*scene, scene->candidates[index], parameters);
             content.candidates[index].programmeSplDba.push_back(levels.programmeSplDba);
-            if (levels.windSplDba > dsp::silenceDb)
-                ride.windSplDba = levels.windSplDba;
+            if (levels.noise.totalDba > dsp::silenceDb)
+                ride.noiseSplDba = levels.noise.totalDba;
         }
         content.rides.push_back(ride);
     }
-    if (!content.rides.empty() && content.rides.back().windSplDba) {
-        report::Curve wind;
-        wind.label = "wind";
-        wind.frequenciesHz.assign(centresHz.begin(), centresHz.end());
-        for (const double levelDb : ride::windOctaveLevelsDb(request->helmet))
-            wind.levelsDb.push_back(levelDb + *content.rides.back().windSplDba);
-        content.windOctaveLevels = std::move(wind);
+    if (!content.rides.empty() && content.rides.back().noiseSplDba) {
+        audition::RideChoice choice = rideChoice(job.ride);
+        choice.speedKmh = content.rides.back().speedKmh;
+        content.noiseOctaveLevels =
+            noiseOctavesOf(audition::noiseSpectrum(request->ride, choice)
+                               .raisedBy(-audition::plugLossDb(request->ride, choice)),
+                           octaves);
     }
 
+    if (!content.rides.empty())
+        addAudibility(job, *request, *scene, content);
     for (const JobReportFile& file : options.files) {
         const auto& candidate =
             scene->candidates[std::min(file.parameters.candidate, scene->candidates.size() - 1)];
@@ -404,29 +459,11 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
     return {};
 }
 
-/** Time a day at a level by the criterion of NIOSH publication 98-126 (1998): 85 dB(A) for eight
-    hours, half the time for every 3 dB more. */
-std::string allowedTimeWords(double levelDba)
-{
-    const double minutes = 480.0 / std::exp2((levelDba - 85.0) / 3.0);
-    if (minutes >= 90.0)
-        return numberText(minutes / 60.0, 1) + " hours";
-    if (minutes >= 1.5)
-        return numberText(minutes, 0) + " minutes";
-    return numberText(std::max(1.0, minutes * 60.0), 0) + " seconds";
-}
-
 void addCautions(report::ReportContent& content)
 {
-    std::string hearing =
+    content.cautions.emplace_back(
         "Loud sound harms hearing. Guidance, not medical advice: NIOSH recommends at most "
-        "85 dB(A) for 8 hours a day, half the time for every 3 dB more.";
-    if (!content.rides.empty() && content.rides.back().windSplDba)
-        hearing += " The estimated wind at " + report::speedWords(content.rides.back().speedKmh)
-                   + ", " + numberText(*content.rides.back().windSplDba, 1)
-                   + " dB(A), uses that up in about "
-                   + allowedTimeWords(*content.rides.back().windSplDba) + ".";
-    content.cautions.push_back(std::move(hearing));
+        "85 dB(A) for 8 hours a day, half the time for every 3 dB more.");
     content.cautions.emplace_back(
         "Headphones are for a parked listener, never for riding. Start quiet, then turn up.");
     content.cautions.emplace_back(
@@ -474,13 +511,24 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
         return;
     content.estimated.emplace_back(
         "Candidates with settings: calculated; true while nothing overloads.");
-    content.estimated.push_back(
-        "Wind: from published measurements of other bikes and riders, \xC2\xB1"
-        + numberText(ride::windSpreadDb, 0)
-        + " dB; its spectrum is a judgement. Screens differ widely.");
+    if (content.noiseIsMeasured)
+        content.measured.emplace_back("The noise of the ride: recorded and calibrated.");
+    else if (content.noiseIsRecorded)
+        content.estimated.emplace_back(
+            "The noise of the ride: its sound is recorded, its level is that of a model, \xC2\xB1"
+            + numberText(ride::windSpreadDb, 0) + " dB.");
+    else
+        content.estimated.emplace_back(
+            "The noise of the ride: wind from published measurements of other bikes and riders, "
+            "\xC2\xB1"
+            + numberText(ride::windSpreadDb, 0)
+            + " dB; its spectrum, tyres and engine are judgement. The last table says so figure by "
+              "figure.");
+    content.estimated.emplace_back(
+        "What is heard in the noise: computed for steady sound and young, healthy ears.");
     if (content.helmet != ride::Helmet::none)
         content.estimated.emplace_back("What the helmet takes from the music: typical values.");
-    content.estimated.emplace_back("Not included: engine, exhaust, tyres and traffic.");
+    content.estimated.emplace_back("Not included: traffic, and a loud exhaust.");
 }
 
 dsp::Result<void> checkOptions(const JobReportOptions& options)

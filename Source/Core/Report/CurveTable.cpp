@@ -63,9 +63,9 @@ std::string curvesCsv(const ReportContent& content)
     for (const ReportCandidate& candidate : content.candidates)
         add(candidate.name + ": octaves at the ear (dB SPL)", candidate.octaveLevels,
             candidate.octaveLevels.levelsDb);
-    if (content.windOctaveLevels)
-        add("Wind: octaves at the ear, estimate (dB SPL)", *content.windOctaveLevels,
-            content.windOctaveLevels->levelsDb);
+    if (content.noiseOctaveLevels)
+        add("Noise of the ride: octaves at the ear (dB SPL)", *content.noiseOctaveLevels,
+            content.noiseOctaveLevels->levelsDb);
 
     std::string text = files::csvText(header, columns);
     // What is not a number is nothing, and not a word in a column of numbers.

@@ -40,6 +40,7 @@ th, td { text-align: left; vertical-align: top; padding: .16rem .45rem .16rem 0;
 .nowrap { white-space: nowrap; }
 thead th { border-bottom: 1.5px solid #1a1a1a; vertical-align: bottom; }
 #road th:first-child { width: 30%; }
+#figures { font-size: .85em; }
 figure { margin: .4rem 0; }
 figcaption { color: #404040; }
 svg { display: block; max-width: 100%; height: auto; }
@@ -318,13 +319,13 @@ std::string candidateSection(const ReportContent& content)
                              rows));
 }
 
-/** Octaves in which a candidate is at least as strong as the wind. */
-std::string audibleWords(const Curve& programme, const Curve& wind)
+/** Octaves in which a candidate is at least as strong as the noise. */
+std::string audibleWords(const Curve& programme, const Curve& noise)
 {
     std::vector<double> aboveHz;
-    for (std::size_t index = 0; index < std::min(programme.levelsDb.size(), wind.levelsDb.size());
+    for (std::size_t index = 0; index < std::min(programme.levelsDb.size(), noise.levelsDb.size());
          ++index)
-        if (programme.levelsDb[index] >= wind.levelsDb[index])
+        if (programme.levelsDb[index] >= noise.levelsDb[index])
             aboveHz.push_back(programme.frequenciesHz[index]);
     if (aboveHz.empty())
         return "none";
@@ -344,17 +345,24 @@ std::string audibleWords(const Curve& programme, const Curve& wind)
 std::string levelTable(const ReportContent& content)
 {
     const std::string none = "\xE2\x80\x93";
+    std::optional<double> parkedNoise;
+    if (!content.rides.empty() && !(content.rides.front().speedKmh > 0.0))
+        parkedNoise = content.rides.front().noiseSplDba;
     std::string head = columnHead("Candidate") + columnHead("Parked, 0 mph: music alone");
-    std::string rows = "<tr>" + rowHead("Wind, estimate") + cell("no wind");
+    std::string rows = "<tr>"
+                       + rowHead(content.noiseIsMeasured ? "Noise, recorded" : "Noise, estimate")
+                       + cell(parkedNoise ? dba(*parkedNoise) : std::string("no noise"));
     for (const ReportRide& ride : content.rides) {
-        if (!ride.windSplDba)
+        if (!ride.noiseSplDba || !(ride.speedKmh > 0.0))
             continue;
-        head += columnHead("Against wind at " + speedWords(ride.speedKmh));
-        rows += figureCell(numberText(*ride.windSplDba, 1) + " \xC2\xB1 "
-                           + numberText(ride::windSpreadDb, 0) + " dB(A)");
+        head += columnHead("Against noise at " + speedWords(ride.speedKmh));
+        rows += figureCell(content.noiseIsMeasured
+                               ? dba(*ride.noiseSplDba)
+                               : numberText(*ride.noiseSplDba, 1) + " \xC2\xB1 "
+                                     + numberText(ride::windSpreadDb, 0) + " dB(A)");
     }
-    if (content.windOctaveLevels) {
-        head += columnHead("Octaves above wind at "
+    if (content.noiseOctaveLevels) {
+        head += columnHead("Octaves above noise at "
                            + numberText(dsp::kmhToMph(content.rides.back().speedKmh), 0) + " mph");
         rows += cell(none);
     }
@@ -366,10 +374,11 @@ std::string levelTable(const ReportContent& content)
                                  ? none
                                  : dba(levels.front()) + ", " + sourceWords(candidate.levelSource));
         for (std::size_t index = 0; index < content.rides.size(); ++index)
-            if (const auto& wind = content.rides[index].windSplDba)
-                rows += cell(index < levels.size() ? balanceWords(levels[index] - *wind) : none);
-        if (content.windOctaveLevels)
-            rows += cell(audibleWords(candidate.octaveLevels, *content.windOctaveLevels));
+            if (const auto& noise = content.rides[index].noiseSplDba;
+                noise && content.rides[index].speedKmh > 0.0)
+                rows += cell(index < levels.size() ? balanceWords(levels[index] - *noise) : none);
+        if (content.noiseOctaveLevels)
+            rows += cell(audibleWords(candidate.octaveLevels, *content.noiseOctaveLevels));
         rows += "</tr>\n";
     }
     return tableOf(head, rows);
@@ -393,8 +402,10 @@ std::string levelBasis(const ReportContent& content)
                  + " dB(A) at the bare head, the others as measured against it. ";
     if (anyMeasured)
         words += "Measured: from a calibrated recording at that volume step. ";
-    return words + "Wind: for a head in clean air flow, \xC2\xB1"
-           + numberText(ride::windSpreadDb, 0) + " dB from bike to bike.";
+    if (content.noiseIsMeasured)
+        return words + "Noise: recorded at the rider's head, with its level.";
+    return words + "Noise: \xC2\xB1" + numberText(ride::windSpreadDb, 0)
+           + " dB from bike to bike and rider to rider.";
 }
 
 // The names of the candidates stand in the tables around; their numbers do in half a page's width.
@@ -421,20 +432,88 @@ std::string roadFigure(const ReportContent& content)
     const std::string speed = speedWords(content.rides.back().speedKmh);
     SvgPlot plot;
     plot.id = "road";
-    plot.title = "Music against wind noise at " + speed;
+    plot.title = "Music against the noise of the ride at " + speed;
     plot.description =
-        "Octave-band sound pressure levels at the ear: the hatched area is the estimated wind "
-        "noise, the lines are the candidates. Where a line runs above the area, music stands "
-        "above the wind.";
+        "Octave-band sound pressure levels at the ear: the hatched area is the noise of the "
+        "ride, the lines are the candidates. Where a line runs above the area, music stands "
+        "above the noise.";
     plot.axisText = "dB SPL over Hz, octaves, estimate";
     plot.widthPx = halfWidthPx;
     plot.heightPx = 180.0;
-    plot.areas.push_back(*content.windOctaveLevels);
+    plot.areas.push_back(*content.noiseOctaveLevels);
     for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.octaveLevels);
         plot.lines.back().label.clear();
     }
-    return figureOf(plot, "Music against wind noise at " + speed + ": estimate.");
+    return figureOf(plot, "Music against the noise of the ride at " + speed + ": "
+                              + (content.noiseIsMeasured ? "noise as recorded." : "estimate."));
+}
+
+/** What remains on the last ride, and what it takes to hear most of it. */
+std::string audibilityTable(const ReportContent& content)
+{
+    const auto percent = [](double share) { return numberText(100.0 * share, 0) + " %"; };
+    std::string rows;
+    for (const ReportCandidate& candidate : content.candidates) {
+        if (!candidate.audibility)
+            continue;
+        const ReportAudibility& heard = *candidate.audibility;
+        std::string needs = "not to be had with volume alone";
+        if (heard.gainNeededDb && *heard.gainNeededDb <= 0.0)
+            needs = "nothing: " + numberText(-*heard.gainNeededDb, 0) + " dB to spare";
+        else if (heard.gainNeededDb)
+            needs = numberText(*heard.gainNeededDb, 0) + " dB more volume, "
+                    + numberText(heard.powerRatio, heard.powerRatio < 10.0 ? 1 : 0)
+                    + " times the power";
+        rows += "<tr>" + rowHead(marked(candidate.curve.mark, candidate.name))
+                + figureCell(percent(heard.shareOfScale))
+                + figureCell(percent(heard.shareOfLoudness))
+                + figureCell(numberText(heard.speechIndex, 2)) + cell(needs) + "</tr>\n";
+    }
+    if (rows.empty())
+        return {};
+    return tableOf(columnHead("At " + speedWords(content.rides.back().speedKmh))
+                       + columnHead("Of the music's range heard") + columnHead("Of its loudness")
+                       + columnHead("Spoken word, 0 to 1")
+                       + columnHead("To hear 80 % of the range"),
+                   rows)
+           + classElement("p", "note",
+                          "Estimates for steady sound. Range: of the ear's frequency scale, above "
+                          "the masked threshold. Spoken word: Speech Intelligibility Index (ANSI "
+                          "S3.5), above 0.75 good, below 0.45 poor. More power than amplifier and "
+                          "speakers are made for harms them.");
+}
+
+std::string exposureNote(const ReportContent& content)
+{
+    if (content.exposureWords.empty())
+        return {};
+    std::string lines;
+    for (std::size_t begin = 0; begin < content.exposureWords.size();) {
+        const std::size_t end =
+            std::min(content.exposureWords.find('\n', begin), content.exposureWords.size());
+        lines += (lines.empty() ? "" : " ") + content.exposureWords.substr(begin, end - begin);
+        if (lines.back() != '.')
+            lines += '.';
+        begin = end + 1;
+    }
+    return classElement("p", "note", "One hour of it, with candidate 1 at this volume. " + lines);
+}
+
+/** Every figure behind the noise, for whoever wants to know. */
+std::string figureSection(const ReportContent& content)
+{
+    if (content.noiseFigures.empty())
+        return {};
+    std::string rows;
+    for (const dsp::ModelFigure& figure : content.noiseFigures)
+        rows += "<tr>" + rowHead(figure.name) + cell(figure.value)
+                + cell(std::string(dsp::figureStatusName(figure.status))) + cell(figure.source)
+                + "</tr>\n";
+    return sectionOf("figures", "What the noise of the ride rests on",
+                     tableOf(columnHead("Figure") + columnHead("Value") + columnHead("Status")
+                                 + columnHead("Source"),
+                             rows));
 }
 
 std::string roadSection(const ReportContent& content)
@@ -442,11 +521,12 @@ std::string roadSection(const ReportContent& content)
     if (content.candidates.empty() || content.rides.empty())
         return {};
     std::string figures = candidateFigure(content);
-    if (content.windOctaveLevels)
+    if (content.noiseOctaveLevels)
         figures += roadFigure(content);
     return sectionOf("road", "What remains audible on the road",
                      "<div class=\"pair\">\n" + figures + "</div>\n",
-                     levelTable(content) + classElement("p", "note", levelBasis(content)));
+                     levelTable(content) + classElement("p", "note", levelBasis(content))
+                         + audibilityTable(content) + exposureNote(content));
 }
 
 /** The folder that all files share, with its '/'; empty if they share none. */
@@ -481,7 +561,7 @@ std::string fileSection(const ReportContent& content)
                 "p", "note",
                 where
                     + "Quieter: with headphones that play the parked bike as loud as in life. "
-                      "Music against wind stays true."));
+                      "Music against noise stays true."));
 }
 
 std::string foundationSection(const ReportContent& content)
@@ -511,6 +591,7 @@ std::string renderHtml(const ReportContent& content)
     html += sectionOf("cautions", "Cautions",
                       "<div class=\"columns\">\n" + listOf(content.cautions) + "</div>\n");
     html += foundationSection(content);
+    html += figureSection(content);
     return html + "</main>\n</body>\n</html>\n";
 }
 

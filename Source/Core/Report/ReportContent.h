@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Audition/AuditionLevels.h"
+#include "Core/Dsp/ModelFigure.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Measure/Response.h"
 #include "Core/Report/SvgPlot.h"
@@ -36,6 +37,16 @@ struct ReportComparison {
     std::vector<std::string> notes; ///< What else differed between the two.
 };
 
+/** What remains of a candidate on the last ride of a report. */
+struct ReportAudibility {
+    double shareOfScale = 0.0;    ///< Of the music's part of the ear's frequency scale.
+    double shareOfLoudness = 0.0; ///< Of the music's loudness in quiet.
+    double speechIndex = 0.0;     ///< Speech Intelligibility Index of spoken word as loud.
+    /** More volume that lets most of it be heard; negative = to spare; none: not to be had. */
+    std::optional<double> gainNeededDb;
+    double powerRatio = 1.0; ///< Of that volume.
+};
+
 /** Something the customer may choose. */
 struct ReportCandidate {
     std::string name;
@@ -46,14 +57,15 @@ struct ReportCandidate {
     measure::Flatness evenness;    ///< Computed from state and settings.
     Curve curve;                   ///< As ReportState::curve.
     audition::LevelSource levelSource = audition::LevelSource::assumed;
-    std::vector<double> programmeSplDba; ///< At the ear, one a ride of the report.
-    Curve octaveLevels;                  ///< At the ear, SPL of octaves of the reference programme.
+    std::vector<double> programmeSplDba;        ///< At the ear, one a ride of the report.
+    std::optional<ReportAudibility> audibility; ///< None without noise.
+    Curve octaveLevels; ///< At the ear, SPL of octaves of the reference programme.
 };
 
-/** Wind at one speed. */
+/** Noise at one speed. */
 struct ReportRide {
     double speedKmh = 0.0;
-    std::optional<double> windSplDba; ///< At the ear; none when parked.
+    std::optional<double> noiseSplDba; ///< At the ear; none when parked with the engine off.
 };
 
 /** A sound file made for the customer. */
@@ -83,8 +95,12 @@ struct ReportContent {
     ride::Helmet helmet = ride::Helmet::fullFace;
     /** What the assumed levels rest on; see audition::SceneRequest. */
     double assumedProgrammeSplDba = 90.0;
-    std::vector<ReportRide> rides;         ///< Ascending speed; the last is drawn.
-    std::optional<Curve> windOctaveLevels; ///< SPL at the ear on the last ride.
+    std::vector<ReportRide> rides;          ///< Ascending speed; the last is drawn.
+    std::optional<Curve> noiseOctaveLevels; ///< SPL at the ear on the last ride.
+    bool noiseIsRecorded = false;           ///< Else it is modelled.
+    bool noiseIsMeasured = false;           ///< Recorded and calibrated.
+    std::vector<dsp::ModelFigure> noiseFigures;
+    std::string exposureWords; ///< Of an hour of the last ride, with candidate 1; lines.
 
     std::vector<ReportAuditionFile> auditionFiles;
     std::vector<std::string> cautions;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cassert>
 #include <numbers>
+#include <string>
 
 namespace saddletone::ride {
 
@@ -21,6 +22,18 @@ std::size_t Drivetrain::cruiseGear(double speedKmh) const noexcept
         if (rpmAt(speedKmh, gear) >= lowestCruiseRpm)
             return gear;
     return 1;
+}
+
+dsp::Result<Drivetrain> parseDrivetrain(std::string_view name)
+{
+    const auto entry = std::ranges::find(drivetrainTable, name, &DrivetrainEntry::name);
+    if (entry != drivetrainTable.end())
+        return entry->drivetrain;
+    std::string known;
+    for (const DrivetrainEntry& each : drivetrainTable)
+        known += (known.empty() ? "" : ", ") + std::string(each.name);
+    return dsp::fail(dsp::ErrorCode::malformed,
+                     "bike '" + std::string(name) + "' is not in the table; use one of " + known);
 }
 
 } // namespace saddletone::ride

@@ -1,5 +1,7 @@
 #pragma once
 
+#include "Core/Dsp/Result.h"
+
 #include <array>
 #include <cstddef>
 #include <string_view>
@@ -42,5 +44,8 @@ inline constexpr std::array drivetrainTable {
                      {1.65, {2.8, 2.0, 1.6, 1.35, 1.15, 1.0}, 6, 2.75, 0.31, 2600.0}},
     DrivetrainEntry {"touring-three",
                      {1.75, {2.7, 1.95, 1.55, 1.3, 1.13, 1.0}, 6, 2.7, 0.31, 2500.0}}};
+
+/** The drivetrain of a name in the table. */
+[[nodiscard]] dsp::Result<Drivetrain> parseDrivetrain(std::string_view name);
 
 } // namespace saddletone::ride

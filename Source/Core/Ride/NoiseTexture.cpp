@@ -122,6 +122,8 @@ void NoiseTexture::setParameters(const Parameters& newParameters) noexcept
 {
     if (std::isfinite(newParameters.speedKmh))
         parameters.speedKmh = std::max(0.0, newParameters.speedKmh);
+    if (std::isfinite(newParameters.gainDb))
+        parameters.gainDb = newParameters.gainDb;
 }
 
 double NoiseTexture::tonePhase(std::size_t tone, double seconds, double glideSeconds) const noexcept
@@ -146,6 +148,7 @@ void NoiseTexture::takeState(double seconds) noexcept
 
     recorded.stateAt(parameters.speedKmh, state);
     stateSpeedKmh = parameters.speedKmh;
+    stateGainDb = parameters.gainDb;
     const LevelFluctuation& fluctuation = state.fluctuation;
     for (auto& process : gusts)
         for (std::size_t line = 0; line < numGustLines; ++line)
@@ -180,7 +183,7 @@ void NoiseTexture::shapeBins() noexcept
         edgesHz[edge] = noiseBandEdgeHz(edge);
     for (std::size_t ear = 0; ear < numEars; ++ear)
         for (std::size_t band = 0; band < numNoiseBands; ++band) {
-            const double rms = dsp::dbfsToRms(state.noiseDbfs[ear][band]);
+            const double rms = dsp::dbfsToRms(state.noiseDbfs[ear][band] + stateGainDb);
             densities[ear][band] = rms * rms / (edgesHz[band + 1] - edgesHz[band]);
         }
     // A bin's real and imaginary parts are uniform in -1..1 (variance 1/3 each); a pair of bins
@@ -251,7 +254,7 @@ void NoiseTexture::enterHop(std::uint64_t hop) noexcept
 {
     // Segment k covers hops k - 1 and k: hop h is the end of segment h and the start of h + 1.
     const bool follows = currentHop != none && hop == currentHop + 1;
-    if (stateSpeedKmh != parameters.speedKmh)
+    if (stateSpeedKmh != parameters.speedKmh || stateGainDb != parameters.gainDb)
         takeState(static_cast<double>(hop) * static_cast<double>(hopFrames) / sampleRate);
     if (follows) {
         for (std::size_t ear = 0; ear < numEars; ++ear)
@@ -290,7 +293,8 @@ NoiseTexture::Moment NoiseTexture::momentAt(double seconds) const noexcept
     for (std::size_t tone = 0; tone < state.numTones; ++tone) {
         const NoiseTone& line = state.tones[tone];
         moment.phasesRadians[tone] = tonePhase(tone, seconds, moment.glideSeconds);
-        const double levelDb = line.levelDeviationDb * toneLevels[tone].at(seconds)
+        const double levelDb = stateGainDb
+                               + line.levelDeviationDb * toneLevels[tone].at(seconds)
                                - meanPowerDb(line.levelDeviationDb);
         // By AES17 a sine's peak is its level.
         const double right = dsp::dbToAmplitude(line.levelsDbfs[1] + levelDb);

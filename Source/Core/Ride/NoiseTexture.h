@@ -25,6 +25,7 @@ class NoiseTexture {
 public:
     struct Parameters {
         double speedKmh = 100.0;
+        double gainDb = 0.0; ///< On top of the recordings' level; takes effect like a speed.
 
         bool operator==(const Parameters&) const = default;
     };
@@ -40,7 +41,7 @@ public:
     void reset() noexcept { seek(0); }
     /** Goes to a frame as if the parameters had always been the present ones. */
     void seek(std::uint64_t newPosition) noexcept;
-    /** A speed that is not a number is passed over; below 0 counts as 0. */
+    /** What is not a number is passed over; a speed below 0 counts as 0. */
     void setParameters(const Parameters& newParameters) noexcept;
 
     /** Writes the next frames; output has numEars channels. */
@@ -89,6 +90,7 @@ private:
 
     NoiseState state;
     double stateSpeedKmh = -1.0;
+    double stateGainDb = 0.0;
     std::array<SlowLines<numGustLines>, 1 + numEars> gusts; // common, then each ear's own
     double gustNormDb = 0.0;
     std::array<SlowLines<numMemoryLines>, mostTones> toneLevels;

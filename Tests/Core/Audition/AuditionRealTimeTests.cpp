@@ -45,7 +45,7 @@ TEST_CASE("The audio thread takes no memory, frees none and locks nothing", "[co
     CAPTURE(sampleRate);
     AuditionEngine engine({});
     AuditionEngine::Parameters parameters;
-    parameters.speedKmh = 100.0;
+    parameters.ride.speedKmh = 100.0;
     engine.setParameters(parameters);
     engine.prepare({.sampleRate = sampleRate});
     const std::vector<std::vector<float>> candidates {test::decayingNoise(20000, 1),

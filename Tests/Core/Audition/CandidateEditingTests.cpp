@@ -116,8 +116,9 @@ TEST_CASE("A candidate built by itself is that of the whole scene", "[core][audi
     REQUIRE(scene);
     REQUIRE(scene->reference);
     for (std::size_t index = 0; index < 2; ++index) {
-        const auto alone = audition::buildCandidate(request.candidates[index], *scene->reference,
-                                                    request.helmet, layout, sampleRate);
+        const auto alone =
+            audition::buildCandidate(request.candidates[index], *scene->reference,
+                                     request.ride.parameters.helmet, layout, sampleRate);
         REQUIRE(alone);
         CHECK(alone->level == scene->candidates[index].level);
         CHECK(alone->matchGainDb == scene->candidates[index].matchGainDb);

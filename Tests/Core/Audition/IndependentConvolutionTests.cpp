@@ -28,8 +28,9 @@ std::vector<float> convolveByLibrary(const std::vector<float>& samples, std::vec
     REQUIRE(convolver.impdata_create(0, 0, 1, taps.data(), 0, static_cast<std::int32_t>(length))
             == 0);
     REQUIRE(convolver.start_process(0, SCHED_OTHER) == 0);
-    // Its threads take a moment to be ready; a block given before that is lost.
-    std::this_thread::sleep_for(std::chrono::milliseconds(50));
+    // Its threads take a moment to be ready, longer on a busy machine; a block given before that is
+    // lost.
+    std::this_thread::sleep_for(std::chrono::milliseconds(250));
 
     std::vector<float> output(samples.size());
     for (std::size_t begin = 0; begin + quantum <= samples.size(); begin += quantum) {

@@ -39,7 +39,7 @@ AuditionEngine::Parameters riding()
 {
     AuditionEngine::Parameters parameters;
     parameters.candidate = 1;
-    parameters.speedKmh = 90.0;
+    parameters.ride.speedKmh = 90.0;
     return parameters;
 }
 
@@ -62,7 +62,7 @@ TEST_CASE("An offline audition has the samples of the engine driven by hand", "[
     auto scene = audition::buildScene(twoCandidates(), engine.layout(), sampleRate);
     REQUIRE(scene);
     CHECK(rendering->levels == levelsOf(*scene, scene->candidates[1], riding()));
-    engine.publish(std::make_unique<const audition::AuditionScene>(std::move(*scene)));
+    engine.publish(std::make_unique<audition::AuditionScene>(std::move(*scene)));
     engine.reset();
     test::Stereo input {programme.channels[0], programme.channels[1]};
     for (auto& channel : input)

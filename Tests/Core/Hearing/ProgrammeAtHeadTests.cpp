@@ -45,16 +45,6 @@ tuning::Tuning presence()
     return tuning;
 }
 
-/** Wind alone, under a full-face helmet. */
-ThirdOctaveSpectrum windAt(double speedKmh)
-{
-    ride::RideParameters parameters;
-    parameters.speedKmh = speedKmh;
-    parameters.tyreTrimDb = dsp::silenceDb;
-    parameters.engineTrimDb = dsp::silenceDb;
-    return hearing::rideNoiseSpectrum(parameters);
-}
-
 /** Third octaves of a long signal, from one transform of all of it under a Hann window, without
     which the low frequencies of wind would leak into the high ones; mean of its channels. */
 ThirdOctaveSpectrum thirdOctavesOf(const dsp::AudioBuffer& audio)
@@ -160,11 +150,21 @@ TEST_CASE("Pink noise and an assumed level agree with what an audition takes", "
 TEST_CASE("Music stands above the noise in the audition as on the road, band by band",
           "[core][hearing]")
 {
-    // At 100 km/h, where the wind's octave table holds.
-    constexpr double speedKmh = 100.0;
+    audition::RideChoice choice;
+    choice.speedKmh = GENERATE(0.0, 60.0, 130.0);
+    choice.engine = audition::EngineNoise::alsoParked;
+    if (choice.speedKmh > 100.0) {
+        choice.screen = ride::Screen::low;
+        choice.earPlugs = ride::EarPlugs::cautious;
+    }
+    constexpr double volumeDb = 4.0;
+    CAPTURE(choice.speedKmh);
     audition::SceneRequest scene;
     scene.candidates.push_back({"plate", calibratedResponse(), presence()});
-    scene.helmet = Helmet::fullFace;
+    scene.ride.parameters.helmet = Helmet::fullFace;
+    // Gusts move the level of 40 s by half a decibel and more.
+    scene.ride.parameters.wind.gustDeviationDb = 0.0;
+    const ThirdOctaveSpectrum noiseOnTheRoad = audition::noiseSpectrum(scene.ride, choice);
     constexpr std::size_t numFrames = std::size_t {48000} * 40;
     dsp::AudioBuffer programme {48000.0, {}};
     for (const std::uint64_t seed : {7U, 8U})
@@ -172,7 +172,8 @@ TEST_CASE("Music stands above the noise in the audition as on the road, band by 
 
     audition::AuditionEngine::Settings settings = test::promptSettings();
     audition::AuditionEngine::Parameters parameters;
-    parameters.speedKmh = speedKmh;
+    parameters.ride = choice;
+    parameters.volumeDb = volumeDb;
     parameters.outputLevelDb = 0.0;
     parameters.ceilingDbfs = 0.0;
     parameters.monitor = audition::Monitor::programmeOnly;
@@ -188,17 +189,23 @@ TEST_CASE("Music stands above the noise in the audition as on the road, band by 
     head.programmeDbfs = hearing::programmeSpectrumDbfs(programme);
     head.gainDb = headGainDb(calibratedResponse(), presence(), Helmet::fullFace);
     head.splAtFullScaleDb = calibratedResponse().calibration.splAtFullScaleDb();
-    const auto onTheRoad = hearing::musicToNoiseDb(head.splDb(), windAt(speedKmh));
+    head.volumeChangeDb = volumeDb;
+    const auto onTheRoad = hearing::musicToNoiseDb(head.splDb(), noiseOnTheRoad);
     // Noise of 40 s has a spread of 4.34 / sqrt(40 s times bandwidth) dB, 0.32 dB at 20 Hz and less
     // than 0.15 dB from 100 Hz, in either signal and in the response's place within the band.
     for (std::size_t band = 7; band < 30; ++band) {
         CAPTURE(hearing::thirdOctave(band).centreHz);
+        // The unevenness of the engine's pulses makes 23 dB a band that its spectrum leaves out:
+        // what is fainter than 12 dB above that is not compared.
+        if (noiseOnTheRoad.levelsDb[band] < 35.0)
+            continue;
         CHECK(heard.levelsDb[band] == Approx(onTheRoad.levelsDb[band]).margin(0.5));
     }
 
     // How far below the road the headphones are, given a headphone of 100 dB at full scale.
     const double roadDba =
-        hearing::powerSum(head.splDb(), windAt(speedKmh)).totalDb(dsp::Weighting::a);
+        hearing::powerSum(head.splDb(), noiseOnTheRoad).totalDb(dsp::Weighting::a)
+        - music->levels.plugLossDb;
     const double heardDba =
         hearing::powerSum(thirdOctavesOf(music->audio), thirdOctavesOf(noise->audio))
             .totalDb(dsp::Weighting::a)

@@ -36,7 +36,15 @@ json goodDocument()
              {{{"name", "As it is"}, {"stateId", "parked"}},
               {{"name", "Tuned"}, {"stateId", "night_2-b"}, {"tuningFile", "tuned.json"}}}},
             {"programmes", {"music/one.wav"}},
-            {"ride", {{"speedKmh", 90.5}, {"helmet", "open"}, {"assumedProgrammeSplDba", 88.0}}}};
+            {"ride",
+             {{"speedKmh", 90.5},
+              {"helmet", "open"},
+              {"assumedProgrammeSplDba", 88.0},
+              {"screen", "none"},
+              {"earPlugs", "none"},
+              {"engineNoise", "riding"},
+              {"bike", "touring-twin"},
+              {"engine", "v-twin-45"}}}};
 }
 
 void writeDocument(const TemporaryFolder& folder, const json& document)
@@ -109,7 +117,11 @@ TEST_CASE("A job loads as written", "[core][job]")
           == std::vector<job::JobCandidate> {{"As it is", "parked", ""},
                                              {"Tuned", "night_2-b", "tuned.json"}});
     CHECK(loaded->programmes == std::vector<std::string> {"music/one.wav"});
-    CHECK(loaded->ride == job::JobRide {90.5, ride::Helmet::openFace, 88.0});
+    job::JobRide ride;
+    ride.speedKmh = 90.5;
+    ride.helmet = ride::Helmet::openFace;
+    ride.assumedProgrammeSplDba = 88.0;
+    CHECK(loaded->ride == ride);
 }
 
 TEST_CASE("A job survives saving and loading", "[core][job]")
@@ -119,9 +131,19 @@ TEST_CASE("A job survives saving and loading", "[core][job]")
     job.folder = folder / "deep/down";
     job.title = "Größe, 文字, \"quotes\" and \\";
     job.states = {{"a", "a.json"}, {"b", "sub/b.json"}};
-    job.candidates = {{"one", "a", ""}, {"two", "b", "t.json"}};
+    job.candidates = {{"one", "a", "", "radio/volume.json"}, {"two", "b", "t.json"}};
     job.programmes = {"x.flac", "music/y.wav"};
-    job.ride = {250.0, ride::Helmet::none, 120.0};
+    job.ride = {.speedKmh = 250.0,
+                .helmet = ride::Helmet::none,
+                .screen = ride::Screen::tall,
+                .earPlugs = ride::EarPlugs::cautious,
+                .engineNoise = audition::EngineNoise::alsoParked,
+                .bike = "touring-six",
+                .engine = "flat-six",
+                .firingAnglesDegrees = {0.0, 270.0},
+                .measuredRpm = 2400.0,
+                .recordedNoiseFile = "ride/noise.json",
+                .assumedProgrammeSplDba = 120.0};
     REQUIRE(job::saveJob(job));
     const auto loaded = job::loadJob(job.folder);
     REQUIRE(loaded);
@@ -146,6 +168,36 @@ TEST_CASE("A job survives saving and loading", "[core][job]")
           == 6); // Three folders and job.json twice, once with its previous one.
 }
 
+TEST_CASE("A job that says nothing of screen, plugs and engine has the usual ones", "[core][job]")
+{
+    const TemporaryFolder folder;
+    json document = goodDocument();
+    document["ride"] = {{"speedKmh", 90.5}};
+    writeDocument(folder, document);
+    const auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    job::JobRide usual;
+    usual.speedKmh = 90.5;
+    CHECK(loaded->ride == usual);
+}
+
+TEST_CASE("What a job says of its ride is checked", "[core][job]")
+{
+    const auto refusal = [](const char* key, const json& value) {
+        json document = goodDocument();
+        document["ride"][key] = value;
+        return refusalOf(document);
+    };
+    CHECK(mentions(refusal("screen", "high"), "none, low or tall"));
+    CHECK(mentions(refusal("earPlugs", "wax"), "earPlugs"));
+    CHECK(mentions(refusal("engineNoise", "loud"), "riding, parked or off"));
+    CHECK(mentions(refusal("bike", "scooter"), "touring-twin"));
+    CHECK(mentions(refusal("engine", "rotary"), "v-twin-45"));
+    CHECK(mentions(refusal("firingAnglesDegrees", {0.0, 800.0}), "firingAnglesDegrees"));
+    CHECK(mentions(refusal("recordedNoiseFile", "../noise.json"), "recordedNoiseFile"));
+    CHECK(mentions(refusal("measuredRpm", 20.0), "measuredRpm"));
+}
+
 TEST_CASE("Keys that this version does not know survive loading and saving", "[core][job]")
 {
     const TemporaryFolder folder;
@@ -154,7 +206,7 @@ TEST_CASE("Keys that this version does not know survive loading and saving", "[c
     document["states"][0]["remark"] = "before noon";
     document["states"][1]["extra"] = {1.5, nullptr};
     document["candidates"][1]["price"] = 120;
-    document["ride"]["screen"] = "high";
+    document["ride"]["weather"] = "dry";
     writeDocument(folder, document);
     auto loaded = job::loadJob(folder.path());
     REQUIRE(loaded);
@@ -426,7 +478,7 @@ TEST_CASE("A job gives what a scene is built from", "[core][job]")
     CHECK(job::checkJob(job).empty());
     const auto request = job::loadSceneRequest(job);
     REQUIRE(request);
-    CHECK(request->helmet == ride::Helmet::openFace);
+    CHECK(request->ride.parameters.helmet == ride::Helmet::openFace);
     CHECK(request->assumedProgrammeSplDba == 88.0);
     REQUIRE(request->candidates.size() == 2);
     CHECK(request->candidates[0].name == "As it is");

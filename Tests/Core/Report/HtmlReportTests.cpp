@@ -51,7 +51,7 @@ ReportContent hostileContent()
     candidate.programmeSplDba = {notANumber, 80.0};
     content.candidates = {candidate};
     content.rides = {{0.0, std::nullopt}, {100.0, notANumber}};
-    content.windOctaveLevels = curve;
+    content.noiseOctaveLevels = curve;
     content.auditionFiles = {{hostile, hostile, notANumber}};
     return content;
 }
@@ -114,14 +114,14 @@ TEST_CASE("The octaves in which music stands above the wind are named", "[core][
     candidate.octaveLevels.levelsDb = {70.0, 90.0, 70.0, 70.0, 80.0, 85.0, 80.0};
     content.candidates = {candidate};
     content.rides = {{100.0, 92.0}};
-    content.windOctaveLevels = report::Curve {"wind",
+    content.noiseOctaveLevels = report::Curve {"wind",
                                               "",
                                               candidate.octaveLevels.frequenciesHz,
                                               {90.0, 85.0, 80.0, 75.0, 80.0, 75.0, 60.0}};
     CHECK(holds(report::renderHtml(content), "<td>125 Hz, 1 kHz to 4 kHz</td>"));
     CHECK(holds(report::renderHtml(content), "12.0 dB below"));
     CHECK(holds(report::renderHtml(content), "92.0 \xC2\xB1 4 dB(A)"));
-    content.windOctaveLevels->levelsDb.assign(7, 120.0);
+    content.noiseOctaveLevels->levelsDb.assign(7, 120.0);
     CHECK(holds(report::renderHtml(content), "<td>none</td>"));
 }
 

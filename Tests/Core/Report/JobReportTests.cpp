@@ -198,21 +198,21 @@ TEST_CASE("The levels in a report are those the engine plays", "[core][report]")
 
     const std::string html = report::renderHtml(*content);
     REQUIRE(content->rides.size() == 3);
-    CHECK(!content->rides[0].windSplDba.has_value());
+    CHECK(!content->rides[0].noiseSplDba.has_value());
     constexpr std::array speedsMph {0.0, 45.0, 75.0};
     for (std::size_t ride = 0; ride < speedsMph.size(); ++ride)
         for (std::size_t candidate = 0; candidate < 2; ++candidate) {
             audition::AuditionEngine::Parameters parameters;
-            parameters.speedKmh = dsp::mphToKmh(speedsMph[ride]);
+            parameters.ride.speedKmh = dsp::mphToKmh(speedsMph[ride]);
             const auto levels =
                 audition::levelsOf(*scene, scene->candidates[candidate], parameters);
             CHECK(content->candidates[candidate].programmeSplDba[ride] == levels.programmeSplDba);
             CHECK(holds(html, report::numberText(levels.programmeSplDba, 1) + " dB(A), assumed"));
             if (ride == 0)
                 continue;
-            CHECK(content->rides[ride].windSplDba == levels.windSplDba);
-            CHECK(holds(html, report::numberText(levels.windSplDba, 1) + " \xC2\xB1 4 dB(A)"));
-            CHECK(holds(html, ">" + report::balanceWords(levels.programmeSplDba - levels.windSplDba)
+            CHECK(content->rides[ride].noiseSplDba == levels.noise.totalDba);
+            CHECK(holds(html, report::numberText(levels.noise.totalDba, 1) + " \xC2\xB1 4 dB(A)"));
+            CHECK(holds(html, ">" + report::balanceWords(levels.programmeSplDba - levels.noise.totalDba)
                                   + "<"));
         }
     CHECK(holds(html, "45 mph (72 km/h)"));
@@ -236,14 +236,14 @@ TEST_CASE("The octaves of music add up to its A-weighted level", "[core][report]
         // Weighting an octave by its middle, and leaving out 16 kHz, costs some tenths of a dB.
         CHECK(dsp::powerToDb(power) == Approx(candidate.programmeSplDba.front()).margin(0.5));
     }
-    REQUIRE(content->windOctaveLevels);
+    REQUIRE(content->noiseOctaveLevels);
     double windPower = 0.0;
-    for (std::size_t octave = 0; octave < content->windOctaveLevels->levelsDb.size(); ++octave)
+    for (std::size_t octave = 0; octave < content->noiseOctaveLevels->levelsDb.size(); ++octave)
         windPower +=
-            dsp::dbToPower(content->windOctaveLevels->levelsDb[octave]
+            dsp::dbToPower(content->noiseOctaveLevels->levelsDb[octave]
                            + dsp::weightingDb(dsp::Weighting::a,
-                                              content->windOctaveLevels->frequenciesHz[octave]));
-    CHECK(dsp::powerToDb(windPower) == Approx(*content->rides.back().windSplDba).margin(0.2));
+                                              content->noiseOctaveLevels->frequenciesHz[octave]));
+    CHECK(dsp::powerToDb(windPower) == Approx(*content->rides.back().noiseSplDba).margin(0.2));
 }
 
 TEST_CASE("A candidate's curve is its state's plus its tuning", "[core][report]")
@@ -279,7 +279,7 @@ TEST_CASE("Sound files are set against the road by the engine's own scale", "[co
     audition::AuditionEngine::Parameters parked;
     audition::AuditionEngine::Parameters fast;
     fast.candidate = 1;
-    fast.speedKmh = dsp::mphToKmh(75.0);
+    fast.ride.speedKmh = dsp::mphToKmh(75.0);
     audition::AuditionEngine::Parameters untouched;
     untouched.monitor = audition::Monitor::untouched;
     options.files = {{"parked.wav", parked}, {"fast.wav", fast}, {"music.wav", untouched}};
@@ -288,12 +288,12 @@ TEST_CASE("Sound files are set against the road by the engine's own scale", "[co
     REQUIRE(content->auditionFiles.size() == 3);
     CHECK(content->auditionFiles[0].words == "Candidate 1 parked");
     CHECK(*content->auditionFiles[0].belowRoadDb == 0.0);
-    CHECK(content->auditionFiles[1].words == "Candidate 2 at 75 mph (121 km/h) with wind");
+    CHECK(content->auditionFiles[1].words == "Candidate 2 at 75 mph (121 km/h) with the noise of the ride");
     // The engine keeps the sum of music and wind at one level: as far as the sum has grown with
     // speed, by the first candidate, the file plays below the road.
     const double musicDba = content->candidates[0].programmeSplDba[0];
     const double sumDba = dsp::powerToDb(dsp::dbToPower(musicDba)
-                                         + dsp::dbToPower(*content->rides.back().windSplDba));
+                                         + dsp::dbToPower(*content->rides.back().noiseSplDba));
     CHECK(*content->auditionFiles[1].belowRoadDb == Approx(sumDba - musicDba).margin(1e-9));
     CHECK(!content->auditionFiles[2].belowRoadDb.has_value());
     CHECK(holds(report::renderHtml(*content), "fast.wav"));

@@ -4,6 +4,7 @@
 #include "Support/AllocationCounter.h"
 #include "Support/EarRendering.h"
 #include "Support/LockCounter.h"
+#include "Support/RecordedNoiseFixture.h"
 #include "Support/SignalMeasures.h"
 
 #include <algorithm>
@@ -23,38 +24,10 @@ using test::render;
 
 namespace {
 
-/** Noise that falls 6 dB an octave, ears alike below, with two tones that move. */
-ride::RecordedNoise someNoise()
-{
-    ride::NoiseRecording slow;
-    slow.state.speedKmh = 80.0;
-    for (std::size_t band = 0; band < ride::numNoiseBands; ++band) {
-        for (auto& ear : slow.state.noiseDbfs)
-            ear[band] = -30.0 - 0.5 * static_cast<double>(band);
-        slow.state.coherence[band] = band < 40 ? 0.9 : 0.1;
-    }
-    slow.state.fluctuation.variancesDb2[6] = 4.0;
-    slow.state.fluctuation.variancesDb2[9] = 2.0;
-    slow.state.fluctuation.skewness = 0.4;
-    slow.state.fluctuation.earCorrelation = 0.8;
-    slow.state.numTones = 2;
-    slow.state.tones[0] = {90.0, {-35.0, -36.0}, 0.3, 1.0, 1.0, 0.01};
-    slow.state.tones[1] = {2000.0, {-45.0, -45.0}, 0.0, 2.0, 0.5, 0.0};
-    ride::NoiseRecording fast = slow;
-    fast.state.speedKmh = 120.0;
-    for (auto& ear : fast.state.noiseDbfs)
-        for (double& levelDbfs : ear)
-            levelDbfs += 8.0;
-    fast.state.tones[0].frequencyHz = 135.0;
-    auto noise = ride::makeRecordedNoise({slow, fast});
-    REQUIRE(noise);
-    return *noise;
-}
-
 /** Noise without tones and fluctuation. */
 ride::RecordedNoise steadyNoise(double coherence, double phaseRadians)
 {
-    auto noise = someNoise();
+    auto noise = test::recordedNoise();
     noise.recordings.pop_back();
     ride::NoiseState& state = noise.recordings.front().state;
     state.fluctuation = {};
@@ -77,7 +50,7 @@ NoiseTexture prepared(std::uint64_t seed, const ride::RecordedNoise& noise,
 
 TEST_CASE("A texture has the third octaves of its model at every sample rate", "[core][ride]")
 {
-    const auto noise = someNoise();
+    const auto noise = test::recordedNoise();
     const auto wanted = ride::thirdOctaveLevelsDbfs(noise.recordings.front().state, 0);
     const auto bands = dsp::thirdOctaveBands();
     for (const double sampleRate : {44100.0, 48000.0, 96000.0, 192000.0}) {
@@ -97,9 +70,9 @@ TEST_CASE("A texture has the third octaves of its model at every sample rate", "
 
 TEST_CASE("A texture is the same for a seed and another for another", "[core][ride]")
 {
-    auto first = prepared(5, someNoise());
-    auto second = prepared(5, someNoise());
-    auto other = prepared(6, someNoise());
+    auto first = prepared(5, test::recordedNoise());
+    auto second = prepared(5, test::recordedNoise());
+    auto other = prepared(6, test::recordedNoise());
     const auto samples = render(first, 60000);
     CHECK(samples == render(second, 60000));
     CHECK(samples != render(other, 60000));
@@ -108,12 +81,12 @@ TEST_CASE("A texture is the same for a seed and another for another", "[core][ri
 TEST_CASE("A texture does not depend on how the stream is cut", "[core][ride]")
 {
     for (const double sampleRate : {44100.0, 48000.0}) {
-        auto whole = prepared(7, someNoise(), sampleRate);
+        auto whole = prepared(7, test::recordedNoise(), sampleRate);
         const auto expected = render(whole, 80000, {4096});
         for (const auto& blocks :
              {std::vector<std::size_t> {1}, std::vector<std::size_t> {0, 17, 4096, 1, 333, 0, 2048},
               std::vector<std::size_t> {4095}, std::vector<std::size_t> {64}}) {
-            auto cut = prepared(7, someNoise(), sampleRate);
+            auto cut = prepared(7, test::recordedNoise(), sampleRate);
             CHECK(render(cut, 80000, blocks) == expected);
         }
     }
@@ -122,11 +95,11 @@ TEST_CASE("A texture does not depend on how the stream is cut", "[core][ride]")
 TEST_CASE("A texture can be entered anywhere", "[core][ride]")
 {
     for (const double sampleRate : {44100.0, 48000.0}) {
-        auto whole = prepared(8, someNoise(), sampleRate);
+        auto whole = prepared(8, test::recordedNoise(), sampleRate);
         const auto all = render(whole, 160000);
         for (const std::size_t skipped :
              {std::size_t {1}, std::size_t {4096}, std::size_t {12345}, std::size_t {100001}}) {
-            auto texture = prepared(8, someNoise(), sampleRate);
+            auto texture = prepared(8, test::recordedNoise(), sampleRate);
             const auto before = render(texture, 1000);
             texture.skip(skipped);
             const auto after = render(texture, 50000);
@@ -142,9 +115,9 @@ TEST_CASE("A texture can be entered anywhere", "[core][ride]")
 TEST_CASE("A texture sought to a frame is as if the speed had always been the present one",
           "[core][ride]")
 {
-    auto whole = prepared(16, someNoise());
+    auto whole = prepared(16, test::recordedNoise());
     const auto all = render(whole, 120000);
-    auto texture = prepared(16, someNoise(), 48000.0, 80.0);
+    auto texture = prepared(16, test::recordedNoise(), 48000.0, 80.0);
     (void)render(texture, 50000);
     texture.setParameters({100.0});
     texture.seek(54321);
@@ -155,7 +128,7 @@ TEST_CASE("A texture sought to a frame is as if the speed had always been the pr
 
 TEST_CASE("A texture that was reset is as fresh", "[core][ride]")
 {
-    auto texture = prepared(9, someNoise());
+    auto texture = prepared(9, test::recordedNoise());
     const auto fresh = render(texture, 40000);
     texture.setParameters({120.0});
     (void)render(texture, 40000);
@@ -231,7 +204,7 @@ TEST_CASE("The level of a texture fluctuates as the model says", "[core][ride]")
 
 TEST_CASE("Tones of a texture glide with speed without a click", "[core][ride]")
 {
-    auto noise = someNoise();
+    auto noise = test::recordedNoise();
     for (auto& recording : noise.recordings) {
         for (auto& ear : recording.state.noiseDbfs)
             ear.fill(dsp::silenceDb);
@@ -263,7 +236,7 @@ TEST_CASE("Tones of a texture glide with speed without a click", "[core][ride]")
 
 TEST_CASE("A texture is finite and does not repeat after hours", "[core][ride]")
 {
-    auto texture = prepared(14, someNoise());
+    auto texture = prepared(14, test::recordedNoise());
     const auto first = render(texture, 48000);
     texture.skip(std::size_t {48000} * 3600 * 24);
     const auto later = render(texture, 48000);
@@ -278,7 +251,7 @@ TEST_CASE("A texture is finite and does not repeat after hours", "[core][ride]")
 
 TEST_CASE("A texture stays finite at any speed it is told", "[core][ride]")
 {
-    auto texture = prepared(17, someNoise());
+    auto texture = prepared(17, test::recordedNoise());
     for (const double speedKmh :
          {-1e300, 0.0, std::nan(""), 1e300, std::numeric_limits<double>::infinity(), 100.0}) {
         texture.setParameters({speedKmh});
@@ -302,7 +275,7 @@ TEST_CASE("A silent model gives silence", "[core][ride]")
 
 TEST_CASE("Making a texture takes no memory and no lock", "[core][ride]")
 {
-    auto texture = prepared(15, someNoise());
+    auto texture = prepared(15, test::recordedNoise());
     std::vector<float> left(4096);
     std::vector<float> right(4096);
     const std::array<float*, 2> pointers {left.data(), right.data()};
