@@ -111,7 +111,7 @@ def filtered_polynomial():
     """Filter, polynomial, filter: a bass boost ahead of the distortion."""
     def drive(f):
         return high_pass(f, 35.0, 0.8) * peak(f, 90.0, 0.8, 1.6) * low_pass(f, 9000.0, 0.6)
-    return Speaker([1.0, 0.28, -2.2, 4.0, -16.0], drive, [room] * 5)
+    return Speaker([1.0, 0.28, -1.5, 3.0, -9.0], drive, [room] * 5)
 
 
 def hammerstein():

@@ -715,8 +715,8 @@ dsp::Result<void> checkStates(const HammersteinRequest& request)
         const Response& state = request.states[index];
         if (!state.harmonics)
             return refuse(nameOf(state, index)
-                          + " holds no harmonics; measure it again from takes made at one place "
-                            "with a sweep of 6 s or longer");
+                          + " holds no harmonics; keep its .harmonics.wav beside it, or measure it "
+                            "again from takes made at one place with a sweep of 6 s or longer");
         if (state.sampleRate != first.sampleRate)
             return refuse(nameOf(state, index) + " has another sample rate than " + nameOf(first, 0)
                           + "; use tracks of one rate");

@@ -379,6 +379,11 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
                          "'" + stateFile.string()
                              + "' and its impulse response do not fit each other "
                                "(sample rate or length); measure again");
+    // All but overdrive can do without them, so a state that was moved alone is not refused.
+    std::error_code unknown;
+    if (response.harmonics
+        && !std::filesystem::exists(stateFile.parent_path() / harmonicsName, unknown))
+        response.harmonics.reset();
     if (response.harmonics) {
         auto orders = loadBeside(stateFile, harmonicsName, harmonicsChecksum, "harmonics");
         if (!orders)

@@ -146,7 +146,8 @@ struct Response {
 [[nodiscard]] dsp::Result<void> saveResponse(const Response& response,
                                              const std::filesystem::path& stateFile);
 
-/** Reads what saveResponse() wrote; checks every type and range and the checksum. */
+/** Reads what saveResponse() wrote; checks every type and range and the checksums. A missing
+    STATE.harmonics.wav leaves the harmonics unknown. */
 [[nodiscard]] dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile);
 
 } // namespace saddletone::measure

@@ -164,9 +164,14 @@ TEST_CASE("Takes of one place share their harmonics and a state keeps them",
     CHECK_FALSE(std::filesystem::exists(measure::harmonicsPath(file)));
     CHECK_FALSE(measure::loadResponse(file)->harmonics);
 
+    // One that was damaged is refused, one that was left behind only missed.
     REQUIRE(measure::saveResponse(response, file));
-    std::filesystem::remove(measure::harmonicsPath(file));
+    test::writeBytes(measure::harmonicsPath(file), "not audio");
     CHECK(measure::loadResponse(file).error().message.find("harmonics") != std::string::npos);
+    std::filesystem::remove(measure::harmonicsPath(file));
+    const auto alone = measure::loadResponse(file);
+    REQUIRE(alone);
+    CHECK_FALSE(alone->harmonics);
 }
 
 TEST_CASE("A sweep too short to tell orders apart keeps no harmonics", "[core][measure][overdrive]")
