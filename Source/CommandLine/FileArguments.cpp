@@ -69,7 +69,8 @@ std::vector<std::string> filesOfStates(const std::vector<std::string>& states)
     std::vector<std::string> files;
     for (const std::string& state : states)
         if (!state.empty())
-            files.insert(files.end(), {state, measure::impulsePath(state).string()});
+            files.insert(files.end(), {state, measure::impulsePath(state).string(),
+                                       measure::harmonicsPath(state).string()});
     return files;
 }
 

@@ -18,7 +18,7 @@ namespace saddletone::commandline {
 [[nodiscard]] std::optional<Failure> checkOutputs(const std::vector<std::string>& inputs,
                                                   const std::vector<std::string>& outputs);
 
-/** The files of states: each itself and the impulse response beside it; without empty names. */
+/** The files of states: each itself and the responses beside it; without empty names. */
 [[nodiscard]] std::vector<std::string> filesOfStates(const std::vector<std::string>& states);
 
 /** Wrong usage unless a file ends in one of the endings, which decide what is written. */

@@ -13,7 +13,7 @@ std::string StateOptions::stateName() const
 
 std::vector<std::string> StateOptions::files() const
 {
-    return {out, measure::impulsePath(out).string()};
+    return {out, measure::impulsePath(out).string(), measure::harmonicsPath(out).string()};
 }
 
 dsp::Result<measure::BikeState> StateOptions::state() const

@@ -5,6 +5,7 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/Resampler.h"
 #include "Core/Measure/HarmonicDistortion.h"
+#include "Core/Measure/HarmonicImpulses.h"
 #include "Core/Measure/RecordedSweep.h"
 #include "Core/Measure/RecordingChecks.h"
 #include "Core/Measure/TrustLimit.h"
@@ -342,7 +343,8 @@ void Deconvolver::findPlayingError(DeconvolvedTake& take, std::vector<double>& n
 {
     const std::size_t size = 2 * (noise.size() - 1);
     const double binHz = rate / static_cast<double>(size);
-    const DeconvolvedSweep deconvolved {recorded.time(), arrival, noise, size, rate};
+    const DeconvolvedSweep deconvolved {recorded.time(),         arrival, noise, size, rate,
+                                        request.track.sampleRate};
     const double pauseSeconds =
         static_cast<double>(layout.secondMarkerFrame - layout.sweepFrame - layout.sweep.numFrames)
         / request.track.sampleRate;
@@ -430,6 +432,9 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
     const double arrivalFrame = static_cast<double>(arrival) - static_cast<double>(numBefore)
                                 + static_cast<double>(trackBefore) * placement.framesPerTrackFrame;
     take.arrivalSeconds = (placement.sweepFrame + arrivalFrame) / rate;
+    take.harmonics = cutHarmonicImpulses(
+        {recorded.time(), arrival, noise, 2 * (noise.size() - 1), rate, trackRate}, layout.sweep,
+        arrivalFrame);
 
     const std::size_t size = impulseFftSize(trackRate);
     take.noisePerBin.resize(size / 2 + 1, 0.0);

@@ -7,6 +7,7 @@
 #include "Core/Measure/Measurement.h"
 
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -38,6 +39,8 @@ struct DeconvolvedTake {
     /** Per band: the error while the track plays stands above the noise of the pause. */
     std::vector<bool> worseWhilePlaying;
     std::vector<HarmonicOrder> distortion;
+    /** Orders 2 to 5 on the impulse's clock; none where the sweep is too short. */
+    std::optional<HarmonicImpulses> harmonics;
     double arrivalSeconds = 0.0; ///< In the recording, on the track's clock.
 };
 

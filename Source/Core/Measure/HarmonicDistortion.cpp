@@ -60,7 +60,7 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
                                               double toHz)
 {
     const double rate = deconvolved.sampleRate;
-    const double growthSeconds = sweepGrowthSeconds(sweep, rate);
+    const double growthSeconds = sweepGrowthSeconds(sweep, deconvolved.trackRate);
     const std::size_t size = dsp::fastFftSize(
         std::max(linearImpulse.size(), static_cast<std::size_t>(longestCutSeconds * 2.0 * rate)));
     dsp::RealFft<double> fft(size);

@@ -21,11 +21,12 @@ struct DeconvolvedSweep {
         transform of noiseSize. */
     std::span<const double> noisePerBin;
     std::size_t noiseSize = 0;
-    double sampleRate = 48000.0;
+    double sampleRate = 48000.0; ///< Recorder frames to a second of the track.
+    double trackRate = 48000.0;  ///< Frames of the track to the same second.
 };
 
 /** Growth constant L of an exponential sweep in seconds: order n stands L ln n before the linear
-    response. */
+    response. sampleRate: of the track. */
 [[nodiscard]] double sweepGrowthSeconds(const signals::SweepShape& sweep,
                                         double sampleRate) noexcept;
 

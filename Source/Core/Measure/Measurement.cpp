@@ -8,6 +8,7 @@
 #include "Core/Measure/DirectSound.h"
 #include "Core/Measure/DropoutSearch.h"
 #include "Core/Measure/HarmonicDistortion.h"
+#include "Core/Measure/HarmonicImpulses.h"
 #include "Core/Measure/MarkerSearch.h"
 #include "Core/Measure/RecordingChecks.h"
 #include "Core/Measure/Takes.h"
@@ -331,6 +332,23 @@ void remarkOnTakes(Response& response, const CombinedTakes& combined,
                                       "powers are averaged.");
 }
 
+/** The harmonics of takes made at one place; of several places their phases are no one's. */
+std::optional<HarmonicImpulses> harmonicsOfTakes(const std::vector<DeconvolvedTake>& takes,
+                                                 const CombinedTakes& combined,
+                                                 std::span<const BandNoise> noise)
+{
+    for (std::size_t band = 0; band < noise.size(); ++band)
+        if (noise[band].swept && noise[band].band.centreHz <= 4000.0 && !combined.inPhase[band])
+            return std::nullopt;
+    std::vector<HarmonicImpulses> all;
+    for (const DeconvolvedTake& take : takes) {
+        if (!take.harmonics)
+            return std::nullopt;
+        all.push_back(*take.harmonics);
+    }
+    return meanHarmonics(all, combined.lagFrames);
+}
+
 } // namespace
 
 dsp::Result<Response> measureResponse(const MeasurementRequest& request)
@@ -430,6 +448,7 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
                 + "; not to be relied on");
     }
     remarkOnTakes(response, combined, sources, leftOut, bands);
+    response.harmonics = harmonicsOfTakes(takes, combined, noise);
     if (request.calibration) {
         response.hasCalibration = true;
         response.calibration = *request.calibration;

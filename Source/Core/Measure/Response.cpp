@@ -131,6 +131,59 @@ std::filesystem::path impulsePath(const std::filesystem::path& stateFile)
     return file.replace_extension(".impulse.wav");
 }
 
+std::filesystem::path harmonicsPath(const std::filesystem::path& stateFile)
+{
+    auto file = stateFile;
+    return file.replace_extension(".harmonics.wav");
+}
+
+namespace {
+
+/** Writes the harmonics beside a state, or removes those of an earlier one; what the state says of
+    them, null if there are none. */
+dsp::Result<nlohmann::json> saveHarmonics(const Response& response,
+                                          const std::filesystem::path& stateFile)
+{
+    const auto file = harmonicsPath(stateFile);
+    if (!response.harmonics) {
+        std::error_code none; // most states never had any
+        std::filesystem::remove(file, none);
+        return nlohmann::json();
+    }
+    const dsp::AudioBuffer audio {response.sampleRate, response.harmonics->orders};
+    if (const auto written = files::writeAudioFile(audio, file, files::SampleFormat::float32);
+        !written)
+        return written.unexpected();
+    const auto checksum = files::fileChecksum(file);
+    if (!checksum)
+        return checksum.unexpected();
+    return nlohmann::json {{"file", file.filename().string()},
+                           {"checksum", *checksum},
+                           {"driveDbfs", response.harmonics->driveDbfs},
+                           {"arrivalFrame", response.harmonics->arrivalFrame}};
+}
+
+/** Reads a WAV file that a state names, and holds it against the checksum. */
+dsp::Result<dsp::AudioBuffer> loadBeside(const std::filesystem::path& stateFile,
+                                         const std::string& fileName, const std::string& checksum,
+                                         const std::string& content)
+{
+    const auto file = stateFile.parent_path() / fileName;
+    const auto found = files::fileChecksum(file);
+    if (!found)
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "'" + stateFile.string() + "' needs the " + content + " '" + file.string()
+                             + "', which cannot be read; keep the two files together");
+    if (*found != checksum)
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         "'" + file.string() + "' is not the file that '" + stateFile.string()
+                             + "' was written with (checksum " + *found + ", expected " + checksum
+                             + "); measure again or restore it");
+    return files::readAudioFile(file, {.maxSeconds = 10.0});
+}
+
+} // namespace
+
 dsp::Result<void> saveResponse(const Response& response, const std::filesystem::path& stateFile)
 {
     // A state that cannot be written must not leave its impulse behind.
@@ -145,6 +198,10 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
     const auto checksum = files::fileChecksum(impulseFile);
     if (!checksum)
         return checksum.unexpected();
+
+    const auto harmonics = saveHarmonics(response, stateFile);
+    if (!harmonics)
+        return harmonics.unexpected();
 
     nlohmann::json bands = nlohmann::json::array();
     for (const BandConfidence& band : response.bands)
@@ -191,6 +248,8 @@ dsp::Result<void> saveResponse(const Response& response, const std::filesystem::
             json["distortion"].push_back({{"order", order.order}, {"levels", std::move(levels)}});
         }
     }
+    if (!harmonics->is_null())
+        json["harmonics"] = *harmonics;
     if (!response.polarityReason.empty())
         json["polarity"] = {{"sign", polarityName(response.polarity)},
                             {"reason", response.polarityReason}};
@@ -291,22 +350,26 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
     if (!reader.failure() && std::filesystem::path(fileName).filename().string() != fileName)
         reader.reject("impulse.file",
                       "must be the name of a file beside this one, without folders");
+    std::string harmonicsName;
+    std::string harmonicsChecksum;
+    if (reader.has("harmonics")) {
+        auto harmonics = reader.object("harmonics");
+        harmonicsName = harmonics.text("file");
+        harmonicsChecksum = harmonics.text("checksum");
+        response.harmonics.emplace();
+        response.harmonics->driveDbfs = harmonics.number("driveDbfs", -100.0, 0.0);
+        response.harmonics->arrivalFrame =
+            static_cast<std::size_t>(harmonics.integer("arrivalFrame", 0, 10'000'000));
+        reader.absorb(harmonics);
+        if (!reader.failure()
+            && std::filesystem::path(harmonicsName).filename().string() != harmonicsName)
+            reader.reject("harmonics.file",
+                          "must be the name of a file beside this one, without folders");
+    }
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);
 
-    const auto impulseFile = stateFile.parent_path() / fileName;
-    const auto found = files::fileChecksum(impulseFile);
-    if (!found)
-        return dsp::fail(dsp::ErrorCode::notFound,
-                         "'" + stateFile.string() + "' needs the impulse response '"
-                             + impulseFile.string()
-                             + "', which cannot be read; keep the two files together");
-    if (*found != checksum)
-        return dsp::fail(dsp::ErrorCode::malformed,
-                         "'" + impulseFile.string() + "' is not the file that '"
-                             + stateFile.string() + "' was written with (checksum " + *found
-                             + ", expected " + checksum + "); measure again or restore it");
-    auto audio = files::readAudioFile(impulseFile, {.maxSeconds = 10.0});
+    auto audio = loadBeside(stateFile, fileName, checksum, "impulse response");
     if (!audio)
         return audio.unexpected();
     response.impulse = std::move(audio->channels.front());
@@ -316,6 +379,23 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
                          "'" + stateFile.string()
                              + "' and its impulse response do not fit each other "
                                "(sample rate or length); measure again");
+    // All but overdrive can do without them, so a state that was moved alone is not refused.
+    std::error_code unknown;
+    if (response.harmonics
+        && !std::filesystem::exists(stateFile.parent_path() / harmonicsName, unknown))
+        response.harmonics.reset();
+    if (response.harmonics) {
+        auto orders = loadBeside(stateFile, harmonicsName, harmonicsChecksum, "harmonics");
+        if (!orders)
+            return orders.unexpected();
+        if (orders->sampleRate != response.sampleRate || orders->numChannels() != 4
+            || response.harmonics->arrivalFrame >= orders->numFrames())
+            return dsp::fail(dsp::ErrorCode::malformed,
+                             "'" + stateFile.string()
+                                 + "' and its harmonics do not fit each other (sample rate, "
+                                   "channels or length); measure again");
+        response.harmonics->orders = std::move(orders->channels);
+    }
     return response;
 }
 

@@ -76,6 +76,15 @@ struct HarmonicOrder {
     bool operator==(const HarmonicOrder&) const = default;
 };
 
+/** Impulse responses of the harmonics of orders 2 to 5, as a sweep tells them: order n answers a sine
+    of n times the sweep's frequency, in phase n times the sweep's, at the sweep's own level. With the
+    response of the same state they hold magnitude and phase of every harmonic. */
+struct HarmonicImpulses {
+    double driveDbfs = -12.0;     ///< Level of the sweep in its track, AES17; -100 to 0.
+    std::size_t arrivalFrame = 0; ///< Time of the response's arrival; below the orders' length.
+    std::vector<std::vector<float>> orders; ///< 2, 3, 4, 5, of one length, at the response's rate.
+};
+
 /** Whether the direct sound pushes first (positive) or pulls. */
 enum class Polarity { unclear, positive, negative };
 
@@ -103,10 +112,11 @@ struct Response {
     std::size_t numTakes = 1;
     bool hasCalibration = false;
     Calibration calibration;
-    std::vector<BandConfidence> bands;     ///< Third octaves, ascending.
-    std::vector<HarmonicOrder> distortion; ///< Orders 2 to 5; empty where it is not known.
-    Polarity polarity = Polarity::unclear; ///< Of the whole chain, recorder included.
-    std::string polarityReason;            ///< What the polarity was concluded from.
+    std::vector<BandConfidence> bands;         ///< Third octaves, ascending.
+    std::vector<HarmonicOrder> distortion;     ///< Orders 2 to 5; empty where it is not known.
+    std::optional<HarmonicImpulses> harmonics; ///< Nothing where they are not known.
+    Polarity polarity = Polarity::unclear;     ///< Of the whole chain, recorder included.
+    std::string polarityReason;                ///< What the polarity was concluded from.
     /** When the sweep's start arrived, from the start of the first take's recording, on the track's
         clock; 0 = not known. See arrivalDifferenceMs(). */
     double arrivalSeconds = 0.0;
@@ -127,12 +137,17 @@ struct Response {
 /** STATE.impulse.wav of STATE.json. */
 [[nodiscard]] std::filesystem::path impulsePath(const std::filesystem::path& stateFile);
 
-/** Writes STATE.json and, beside it, STATE.impulse.wav (32-bit float), which it names with a
-    checksum. Both appear whole or not at all. */
+/** STATE.harmonics.wav of STATE.json. */
+[[nodiscard]] std::filesystem::path harmonicsPath(const std::filesystem::path& stateFile);
+
+/** Writes STATE.json and, beside it, STATE.impulse.wav (32-bit float) and, where harmonics are known,
+    STATE.harmonics.wav, which it names with a checksum. All appear whole or not at all; harmonics
+    of an earlier state in the same place are removed. */
 [[nodiscard]] dsp::Result<void> saveResponse(const Response& response,
                                              const std::filesystem::path& stateFile);
 
-/** Reads what saveResponse() wrote; checks every type and range and the checksum. */
+/** Reads what saveResponse() wrote; checks every type and range and the checksums. A missing
+    STATE.harmonics.wav leaves the harmonics unknown. */
 [[nodiscard]] dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile);
 
 } // namespace saddletone::measure

@@ -36,33 +36,6 @@ double medianOf(std::vector<double> values)
     return 0.5 * (*middle + *std::max_element(values.begin(), middle));
 }
 
-/** By how many frames a take lags the reference. */
-double lagOf(const Spectrum& reference, const Spectrum& take, dsp::RealFft<double>& fft,
-             double sampleRate)
-{
-    const std::size_t size = fft.size();
-    const double binHz = sampleRate / static_cast<double>(size);
-    const auto first = static_cast<std::size_t>(alignFromHz / binHz);
-    const auto last = std::min(static_cast<std::size_t>(alignToHz / binHz), reference.size() - 2);
-    Spectrum cross(reference.size());
-    for (std::size_t bin = first; bin <= last; ++bin)
-        cross[bin] = std::conj(reference[bin]) * take[bin];
-    std::ranges::copy(cross, fft.spectrum().begin());
-    fft.inverse();
-    const auto time = fft.time();
-    const auto reach = static_cast<std::ptrdiff_t>(alignReachSeconds * sampleRate);
-    std::ptrdiff_t highest = 0;
-    const auto at = [&](std::ptrdiff_t frame) {
-        return time[static_cast<std::size_t>(frame < 0 ? frame + static_cast<std::ptrdiff_t>(size)
-                                                       : frame)];
-    };
-    for (std::ptrdiff_t frame = -reach; frame <= reach; ++frame)
-        if (at(frame) > at(highest))
-            highest = frame;
-
-    return refineLag(cross, size, static_cast<double>(highest), first, last);
-}
-
 /** Which band each bin belongs to; bins outside all bands belong to the nearest. */
 std::vector<std::size_t> bandOfBins(std::size_t numBins, double binHz,
                                     std::span<const BandNoise> bands)
@@ -99,6 +72,33 @@ double inPhaseWeight(const std::vector<bool>& inPhase, std::span<const BandNoise
 
 } // namespace
 
+double lagOfTake(std::span<const std::complex<double>> reference,
+                 std::span<const std::complex<double>> take, dsp::RealFft<double>& fft,
+                 double sampleRate)
+{
+    const std::size_t size = fft.size();
+    const double binHz = sampleRate / static_cast<double>(size);
+    const auto first = static_cast<std::size_t>(alignFromHz / binHz);
+    const auto last = std::min(static_cast<std::size_t>(alignToHz / binHz), reference.size() - 2);
+    Spectrum cross(reference.size());
+    for (std::size_t bin = first; bin <= last; ++bin)
+        cross[bin] = std::conj(reference[bin]) * take[bin];
+    std::ranges::copy(cross, fft.spectrum().begin());
+    fft.inverse();
+    const auto time = fft.time();
+    const auto reach = static_cast<std::ptrdiff_t>(alignReachSeconds * sampleRate);
+    std::ptrdiff_t highest = 0;
+    const auto at = [&](std::ptrdiff_t frame) {
+        return time[static_cast<std::size_t>(frame < 0 ? frame + static_cast<std::ptrdiff_t>(size)
+                                                       : frame)];
+    };
+    for (std::ptrdiff_t frame = -reach; frame <= reach; ++frame)
+        if (at(frame) > at(highest))
+            highest = frame;
+
+    return refineLag(cross, size, static_cast<double>(highest), first, last);
+}
+
 CombinedTakes combineTakes(std::span<const std::vector<double>> impulses, double sampleRate,
                            std::span<const BandNoise> bands)
 {
@@ -108,6 +108,7 @@ CombinedTakes combineTakes(std::span<const std::vector<double>> impulses, double
     combined.spreadDb.assign(bands.size(), 0.0);
     combined.numKept.assign(bands.size(), numTakes);
     combined.inPhase.assign(bands.size(), true);
+    combined.lagFrames.assign(numTakes, 0.0);
     if (numTakes == 1) {
         combined.impulse = impulses.front();
         return combined;
@@ -127,7 +128,8 @@ CombinedTakes combineTakes(std::span<const std::vector<double>> impulses, double
     }
     const double radiansPerBin = 2.0 * std::numbers::pi / static_cast<double>(fft.size());
     for (std::size_t take = 1; take < numTakes; ++take) {
-        const double lag = lagOf(spectra.front(), spectra[take], fft, sampleRate);
+        const double lag = lagOfTake(spectra.front(), spectra[take], fft, sampleRate);
+        combined.lagFrames[take] = lag;
         for (std::size_t bin = 0; bin < spectra[take].size(); ++bin)
             spectra[take][bin] *= std::polar(1.0, radiansPerBin * static_cast<double>(bin) * lag);
     }

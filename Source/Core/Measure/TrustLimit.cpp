@@ -81,7 +81,7 @@ std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
 
     // Ahead of it, between the second harmonic's decay and the window.
     const double secondHarmonic =
-        -sweepGrowthSeconds(sweep, deconvolved.sampleRate) * std::numbers::ln2;
+        -sweepGrowthSeconds(sweep, deconvolved.trackRate) * std::numbers::ln2;
     const double gapBegin = secondHarmonic + harmonicDecaySeconds;
     const double gapEnd = -zones.windowBeforeSeconds - marginSeconds;
     if (gapEnd - gapBegin >= shortestZoneSeconds)

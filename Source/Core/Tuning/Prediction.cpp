@@ -172,6 +172,7 @@ dsp::Result<measure::Response> predictResponse(const measure::Response& measured
                         - dsp::powerToDb(dsp::bandPowers(powerBefore, binHz, only).front());
     }
     predicted.distortion.clear();
+    predicted.harmonics.reset();
     predicted.name = measured.name + " + " + tuning.name;
     predicted.remarks.push_back("Predicted from '" + measured.name + "' and the tuning '"
                                 + tuning.name

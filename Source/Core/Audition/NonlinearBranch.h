@@ -1,0 +1,78 @@
+#pragma once
+
+#include "Core/Audition/NonlinearDesign.h"
+#include "Core/Audition/PowerOversampler.h"
+#include "Core/Audition/ProgrammeHistory.h"
+#include "Core/Dsp/ChannelView.h"
+#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/ProcessSpec.h"
+
+#include <array>
+#include <atomic>
+#include <cstddef>
+#include <vector>
+
+namespace saddletone::audition {
+
+/** What overdriven speakers add to a candidate's linear sound, in real time and in time with it:
+    powers 2 to 5 of the tuned programme, each through its kernel, and what a clipping amplifier
+    changes. Zero latency re a linear path whose kernels buildKernelTaps() made. The output does not
+    depend on how the stream is cut. */
+class NonlinearBranch {
+public:
+    static constexpr std::size_t numSides = 2;
+
+    // Setup (may allocate, not during process)
+    /** spec.numChannels is ignored. Forgets the design. */
+    void prepare(const dsp::ProcessSpec& spec);
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    void reset() noexcept;
+    /** Takes up a design made for the sample rate, which must outlive its use, and forgets the past;
+        null: silence. */
+    void setDesign(const NonlinearDesign* newDesign) noexcept;
+    /** input: the programme ahead of the tuning, one or two channels (one is heard on both sides),
+        finite. output: two channels, not the input's memory; what it held is replaced. */
+    void process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept;
+
+    // Any thread
+    [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
+    /** Least gain of the hold at the end of the last block, 0 to 1: less than 1 where the programme
+        drives the speaker harder than was measured. */
+    [[nodiscard]] float holdGain() const noexcept
+    {
+        return holdGainLinear.load(std::memory_order_relaxed);
+    }
+
+private:
+    struct Memory {
+        double first = 0.0;
+        double second = 0.0;
+    };
+    struct Side {
+        std::array<Memory, maxTuningSections> tuning {};
+        PowerOversampler oversampler;
+        std::array<ProgrammeHistory, PowerOversampler::numOutputs> histories;
+        std::vector<std::vector<float>> tails; ///< [stage][frame]
+    };
+
+    void tune(Side& side, const NonlinearSide& design, std::span<const float> input) noexcept;
+    void computeTail(Side& side, const NonlinearSide& design, std::size_t stage) noexcept;
+    void processPiece(std::size_t index, std::span<const float> input,
+                      std::span<float> output) noexcept;
+
+    const NonlinearDesign* design = nullptr;
+    PartitionLayout layout;
+    std::array<Side, numSides> sides;
+    std::vector<dsp::RealFft<float>> stageFfts;
+    std::vector<float> sumReal;
+    std::vector<float> sumImag;
+    std::vector<std::size_t> positionsBefore;
+    std::array<float, PowerOversampler::maxFrames> tuned {};
+    std::array<std::array<float, PowerOversampler::maxFrames>, PowerOversampler::numOutputs>
+        powers {};
+    std::atomic<float> holdGainLinear {1.0F};
+    static_assert(std::atomic<float>::is_always_lock_free);
+};
+
+} // namespace saddletone::audition
