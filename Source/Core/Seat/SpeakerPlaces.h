@@ -8,9 +8,9 @@ namespace saddletone::seat {
 enum class BikeSide { left, right };
 
 /** Where the speakers of a bike stand, seen from the rider's head; those of the left, the right
-    ones mirror them. The defaults are judgement, no measurement: a touring bike's fairing (0.7 m ahead,
-    0.3 m to the side, 0.45 m below the ears) and lids or pods behind the rider (0.45 m behind,
-    0.3 m to the side, 0.4 m below). */
+    ones mirror them. The defaults are judgement, no measurement: a touring bike's fairing (0.7 m
+    ahead, 0.3 m to the side, 0.45 m below the ears) and lids or pods behind the rider (0.45 m
+    behind, 0.3 m to the side, 0.4 m below). */
 struct SpeakerPlaces {
     Direction front {25.0, -30.0};
     Direction rear {145.0, -35.0};
