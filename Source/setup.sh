@@ -14,6 +14,7 @@ buildPackages=(
     libcli11-dev
     libebur128-dev
     libfftw3-dev
+    libmysofa-dev
     libnlopt-dev
     libsndfile1-dev
     libsoxr-dev

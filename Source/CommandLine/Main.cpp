@@ -57,6 +57,7 @@ int run(int argc, char** argv)
     addRideVerb(app, shared);
     addTextureVerbs(app, shared);
     addHearingVerbs(app, shared);
+    addSeatVerbs(app, shared);
     addJobVerbs(app, shared);
 
     try {

@@ -81,7 +81,7 @@ class CommandLineTests(FolderTests):
         self.assertEqual(run("--version").returncode, 0)
         for verb in ("signal", "tracks", "measure", "calibrate", "import", "analyse", "compare",
                      "predict", "tone-controls", "verdict", "ride", "texture", "audibility", "exposure",
-                     "export", "listen", "report", "job", "job new", "job add", "job check",
+                     "headphone", "headphone-level", "placement", "export", "listen", "report", "job", "job new", "job add", "job check",
                      "job list", "demo"):
             result = run(*verb.split(), "--help")
             self.assertEqual(result.returncode, 0)
@@ -1267,6 +1267,56 @@ class ListenOnARide(FolderTests):
         self.assertEqual(result.returncode, 0, result.stderr)
         self.assertIn("recorded", {figure["status"] for figure in json.loads(result.stdout)["noiseFigures"]})
         self.refused(2, ["gears"], "audibility", "--measured", "state.json", "--speed-kmh", "100", "--gear", "8")
+class SeatVerbs(FolderTests):
+    @classmethod
+    def setUpClass(cls):
+        super().setUpClass()
+        with open(os.path.join(cls.at, "phone.csv"), "w") as file:
+            file.write("frequencyHz,levelDb\n50,-9.0\n1000,0.0\n9000,3.0\n")
+
+    def test_headphone_writes_filter_and_curve(self):
+        made = run("headphone", "--response", "phone.csv", "--impulse", "filter.wav", "--table", "curve.csv",
+                   cwd=self.at)
+        self.assertEqual(made.returncode, 0, made.stderr)
+        self.assertIn("4096 taps at 48000 Hz, highest gain 6.0 dB", made.stdout)
+        self.assertIn("from 50.0 Hz to 9000 Hz; beyond it the correction is held", made.stdout)
+        with open(os.path.join(self.at, "curve.csv")) as file:
+            self.assertEqual(file.readline().strip(), "frequencyHz,idealDb,correctionDb,differenceDb")
+        self.assertGreater(os.path.getsize(os.path.join(self.at, "filter.wav")), 4 * 4096)
+
+    def test_headphone_level_says_what_full_scale_and_the_ceiling_are(self):
+        made = run("headphone-level", "--headphone", "On the counter", "--source", "data sheet",
+                   "--sensitivity-per-volt", "110", "--full-scale-volts", "0.5", "--out", "level.json", cwd=self.at)
+        self.assertEqual(made.returncode, 0, made.stderr)
+        # 110 + 20 lg 0.5 dB SPL at full scale.
+        self.assertIn("104.0 dB SPL", made.stdout)
+        self.assertIn("Ceiling 80 dB(A) at the ear, -24.0 dBFS", made.stdout)
+
+    def test_placement_says_which_ear_is_first(self):
+        for speaker, words in (("front-left", "left ear first"), ("rear-right", "right ear first")):
+            made = run("placement", "--speaker", speaker, "--out", "ears.wav", cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+            self.assertIn(words, made.stdout)
+
+    def test_what_is_not_good_enough_and_what_is_wrong_have_their_codes(self):
+        before = sorted(os.listdir(self.at))
+        level = ("headphone-level", "--headphone", "x", "--source", "y", "--out", "refused.json")
+        for code, words, arguments in (
+                (1, "missing.csv", ("headphone", "--response", "missing.csv", "--impulse", "refused.wav")),
+                (2, "--max-boost", ("headphone", "--response", "phone.csv", "--max-boost", "nan")),
+                (2, "", ("headphone", "--response", "phone.csv", "--table", "phone.csv")),
+                (2, ".wav", ("headphone", "--response", "phone.csv", "--impulse", "refused.flac")),
+                (1, "no SOFA file", ("placement", "--head", "phone.csv", "--out", "refused.wav")),
+                (1, "choose another set", ("placement", "--elevation", "-80", "--out", "refused.wav")),
+                (2, "--speaker", ("placement", "--speaker", "all", "--out", "refused.wav")),
+                (2, "give one of", level),
+                (2, "--full-scale-volts", (*level, "--sensitivity-per-volt", "100")),
+                (2, "--impedance", (*level, "--sensitivity-per-milliwatt", "100", "--full-scale-volts", "1")),
+                (2, "not a day", (*level, "--measured-spl", "94", "--signal-level", "-20", "--date", "today"))):
+            refused = run(*arguments, cwd=self.at)
+            self.assertEqual(refused.returncode, code, refused.stderr)
+            self.assertIn(words, refused.stderr)
+        self.assertEqual(sorted(os.listdir(self.at)), before)
 
 
 class TextureVerb(FolderTests):
