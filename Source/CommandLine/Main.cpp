@@ -56,6 +56,7 @@ int run(int argc, char** argv)
     addRideVerb(app, shared);
     addTextureVerbs(app, shared);
     addHearingVerbs(app, shared);
+    addBlindVerb(app, shared);
     addJobVerbs(app, shared);
 
     try {

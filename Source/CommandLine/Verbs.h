@@ -55,6 +55,7 @@ void addListenVerb(CLI::App& app, Shared& shared);    // listen
 void addRideVerb(CLI::App& app, Shared& shared);      // ride
 void addTextureVerbs(CLI::App& app, Shared& shared);  // texture
 void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure
+void addBlindVerb(CLI::App& app, Shared& shared);     // blind
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 
 } // namespace saddletone::commandline

@@ -65,6 +65,14 @@ struct ReportAuditionFile {
     std::optional<double> belowRoadDb;
 };
 
+/** A blind test that was made. */
+struct ReportBlindRun {
+    std::string question;
+    std::string candidates; ///< Their names.
+    std::string outcome;    ///< In one line; of an abandoned run only that it was abandoned.
+    std::string conditions;
+};
+
 /** Everything a report shows. */
 struct ReportContent {
     std::string title;
@@ -86,6 +94,8 @@ struct ReportContent {
     std::vector<ReportRide> rides;         ///< Ascending speed; the last is drawn.
     std::optional<Curve> windOctaveLevels; ///< SPL at the ear on the last ride.
 
+    std::vector<ReportBlindRun> blindRuns;
+    std::vector<std::string> blindNotes; ///< How far the runs go.
     std::vector<ReportAuditionFile> auditionFiles;
     std::vector<std::string> cautions;
     std::vector<std::string> measured;  ///< What rests on a measurement, with its uncertainty.
