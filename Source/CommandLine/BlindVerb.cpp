@@ -122,7 +122,7 @@ Outcome runChance(const BlindOptions& options)
     Output output;
     output.text =
         report::blindChanceText(chance) + ": "
-        + (isAbx ? std::string("who only guesses gets that many or more ")
+        + (isAbx ? std::string("somebody who only guesses gets that many or more ")
                  : std::string("without a favourite, one is chosen that often or more "))
         + report::blindChanceWords(chance) + "\n"
         + report::blindNeedWords(isAbx ? audition::BlindKind::abx : audition::BlindKind::preference,

@@ -111,8 +111,11 @@ std::vector<std::string> preferenceSentences(const BlindRun& run,
 std::string blindChanceText(double chance)
 {
     constexpr double smallest = 1e-4;
+    constexpr double largest = 0.99;
     if (chance < smallest)
         return "p < 0.0001";
+    if (chance > largest)
+        return "p > 0.99";
     // Two digits that count.
     const int decimals = chance >= 0.1 ? 2 : 1 - static_cast<int>(std::floor(std::log10(chance)));
     return "p = " + numberText(chance, decimals);
@@ -132,7 +135,7 @@ std::string blindChanceWords(double chance)
 std::string blindQuestion(const BlindRun& run)
 {
     if (run.kind == BlindKind::abx)
-        return "Which of the two is X?";
+        return "Can the two be told apart? (ABX)";
     return "Which of the " + std::to_string(run.candidates.size()) + " is liked best?";
 }
 

@@ -7,13 +7,13 @@
 
 namespace saddletone::report {
 
-/** "p = 0.011"; "p < 0.0001" below that. */
+/** "p = 0.011"; at the ends "p < 0.0001" and "p > 0.99". */
 [[nodiscard]] std::string blindChanceText(double chance);
 
 /** "about once in 94 runs", "in about 40 of 100 runs". */
 [[nodiscard]] std::string blindChanceWords(double chance);
 
-/** What was asked: "Which of the two is X?", "Which of the 3 is liked best?" */
+/** What was asked: "Can the two be told apart? (ABX)", "Which of the 3 is liked best?" */
 [[nodiscard]] std::string blindQuestion(const audition::BlindRun& run);
 
 /** "equal loudness" or "as loud as on the bike". */

@@ -7,7 +7,9 @@
 
 #include <algorithm>
 #include <array>
+#include <atomic>
 #include <cmath>
+#include <thread>
 
 using namespace saddletone;
 using audition::AuditionEngine;
@@ -226,4 +228,38 @@ TEST_CASE("Blind listening neither allocates nor locks on the audio thread",
     rig.listening.process(rig.engine, rig.own, {from.data(), 2, 480}, {to.data(), 2, 480});
     CHECK(allocations.numHeapCalls() == 0);
     CHECK(locks.numLocks() == 0);
+}
+
+TEST_CASE("Runs begin, switch and end while the audio goes on", "[core][audition][blind]")
+{
+    // For the thread sanitizer above all.
+    Rig rig;
+    std::atomic<bool> isDone {false};
+    std::thread messages([&] {
+        for (std::size_t round = 0; !isDone.load(); ++round) {
+            if (round % 10 == 0)
+                rig.listening.begin(rig.own, round % 3);
+            else if (round % 10 == 9)
+                rig.listening.end();
+            else
+                rig.listening.switchTo(round % 3);
+            std::this_thread::yield();
+        }
+        rig.listening.end();
+    });
+    const Stereo output = rig.play(96000, evenBlocks, [](std::size_t) {});
+    isDone = true;
+    messages.join();
+    for (const auto& ear : output)
+        CHECK(std::ranges::all_of(ear, [](float sample) { return std::isfinite(sample); }));
+    // Once it is over and the dip has passed, it is as if nothing had been.
+    Rig plain;
+    rig.play(480, evenBlocks, [](std::size_t) {});
+    const Stereo after = rig.play(48000, evenBlocks, [](std::size_t) {});
+    plain.play(96480, evenBlocks, [](std::size_t) {});
+    const Stereo expected = plain.play(48000, evenBlocks, [](std::size_t) {});
+    for (std::size_t ear = 0; ear < 2; ++ear)
+        CHECK(test::largestDifference(std::span(after[ear]).subspan(9600),
+                                      std::span(expected[ear]).subspan(9600))
+              < 1e-6);
 }

@@ -122,7 +122,7 @@ TEST_CASE("Chances are written with two digits that count", "[core][report][blin
     CHECK(report::blindChanceText(0.0384) == "p = 0.038");
     CHECK(report::blindChanceText(0.40181) == "p = 0.40");
     CHECK(report::blindChanceText(0.00259) == "p = 0.0026");
-    CHECK(report::blindChanceText(1.0) == "p = 1.00");
+    CHECK(report::blindChanceText(0.9979) == "p > 0.99");
     CHECK(report::blindChanceText(1.5e-5) == "p < 0.0001");
     CHECK(report::blindChanceWords(1.5e-5) == "less than once in 1000 runs");
     CHECK(report::blindChanceWords(0.0106) == "about once in 94 runs");
