@@ -15,6 +15,9 @@ namespace {
 /** Where the panic key puts the output, with room for its steps. */
 constexpr double inaudibleDb = -59.5;
 
+/** Longer than the largest block of any host, and than a device takes to start. */
+constexpr juce::uint32 longestBlockMs = 2000;
+
 /** Of the operating system's random numbers. */
 std::uint64_t drawSeed()
 {
@@ -71,9 +74,23 @@ juce::String BlindDesk::obstacle() const
     return {};
 }
 
-juce::String BlindDesk::silence() const
+bool BlindDesk::isAudioAtRest()
+{
+    const juce::uint32 nowMs = juce::Time::getMillisecondCounter();
+    if (const std::uint32_t count = engineListening.blockCount(); count != blockCountSeen) {
+        blockCountSeen = count;
+        blockSeenAtMs = nowMs;
+    }
+    return nowMs - blockSeenAtMs > longestBlockMs;
+}
+
+juce::String BlindDesk::silence()
 {
     const AuditionProcessor::Heard heard = processor.heard();
+    if (isAudioAtRest())
+        return heard.playsProgramme
+                   ? "There is no sound: choose a working output in \"Audio settings\"."
+                   : "The host does not play: start it.";
     if (heard.playsProgramme && !heard.programme.playing)
         return "The music is paused: press the space bar.";
     if (heard.parameters.outputLevelDb <= inaudibleDb)
@@ -156,6 +173,7 @@ void BlindDesk::begin(const gui::BlindChoice& choice)
     endWords.clear();
     isStored = false;
     storeProblem.clear();
+    blockSeenAtMs = juce::Time::getMillisecondCounter();
     heardFromSeconds.reset();
     programmeFile = heard.programme.file;
 

@@ -46,7 +46,9 @@ private:
     [[nodiscard]] audition::BlindConditions conditionsNow() const;
     [[nodiscard]] juce::String obstacle() const;
     /** Why nothing can be heard, as far as the program can tell; empty if something can. */
-    [[nodiscard]] juce::String silence() const;
+    [[nodiscard]] juce::String silence();
+    /** Nobody has asked the engine for audio for a while: there is no output, or the host rests. */
+    [[nodiscard]] bool isAudioAtRest();
     void followProgramme();
     void playPlace();
     void finish();
@@ -60,6 +62,8 @@ private:
     juce::String endWords;           ///< Why the run was ended by something else.
     bool isStored = false;
     juce::String storeProblem;
+    std::uint32_t blockCountSeen = 0;
+    juce::uint32 blockSeenAtMs = 0;
     std::optional<double> heardFromSeconds;
     double heardToSeconds = 0.0;
     std::filesystem::path programmeFile;

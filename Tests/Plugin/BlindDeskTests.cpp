@@ -65,6 +65,7 @@ void answerAll(BlindRig& rig, std::size_t numPlaces)
     while (rig.desk().isRunning()) {
         for (std::size_t place = 0; place < numPlaces; ++place)
             rig.desk().listenTo(place);
+        rig.play(480);
         rig.desk().answer(0);
     }
 }
@@ -238,6 +239,7 @@ TEST_CASE("A run ends as abandoned when it is left, at the end of the program an
         rig.desk().begin(abxOf(0, 1));
         for (int trial = 0; trial < 3; ++trial) {
             rig.desk().listenTo(2);
+            rig.play(480);
             rig.desk().answer(0);
         }
         REQUIRE(rig.desk().isRunning());
@@ -311,6 +313,23 @@ TEST_CASE("What stands in the way of a blind test is said", "[plugin][blind]")
     rig.desk().begin(three); // ABX is about two
     CHECK_FALSE(rig.desk().isRunning());
     CHECK(rig.storedRuns().empty());
+}
+
+TEST_CASE("Nobody can answer where no audio is asked for", "[plugin][blind]")
+{
+    BlindRig rig;
+    rig.desk().begin(abxOf(0, 1));
+    rig.desk().listenTo(2);
+    rig.play(480);
+    CHECK(rig.desk().blindView().canAnswer);
+    std::this_thread::sleep_for(std::chrono::milliseconds(2100));
+    CHECK(rig.desk().blindView().silence.contains("does not play"));
+    CHECK_FALSE(rig.desk().blindView().canAnswer);
+    rig.desk().answer(0);
+    CHECK(rig.desk().blindView().numAnswered == 0);
+    rig.play(480);
+    rig.desk().answer(0);
+    CHECK(rig.desk().blindView().numAnswered == 1);
 }
 
 TEST_CASE("With a programme of its own a run knows which part of it was heard", "[plugin][blind]")

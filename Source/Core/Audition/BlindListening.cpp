@@ -113,6 +113,7 @@ void BlindListening::process(AuditionEngine& engine, const AuditionEngine::Param
                              dsp::ChannelView<const float> input,
                              dsp::ChannelView<float> output) noexcept
 {
+    numBlocks.fetch_add(1, std::memory_order_relaxed);
     const Wish now = wish();
     takeUp(now);
     const AuditionEngine::Parameters next = parametersOf(now, own);

@@ -37,6 +37,13 @@ public:
         return conditionsHeld.load(std::memory_order_acquire) != nullptr;
     }
 
+    // Any thread
+    /** A number that every call of process() makes another: whether there is audio at all. */
+    [[nodiscard]] std::uint32_t blockCount() const noexcept
+    {
+        return numBlocks.load(std::memory_order_relaxed);
+    }
+
     // Audio thread (bounded, no lock, no allocation, no I/O)
     /** What is to be played when these are the engine's own parameters. A programme that is to be
         left untouched stays so. */
@@ -69,6 +76,7 @@ private:
     static_assert(std::atomic<const AuditionEngine::Parameters*>::is_always_lock_free);
     /** Candidate in the low byte, above it a number that every switch makes another. */
     std::atomic<std::uint32_t> wanted {0};
+    std::atomic<std::uint32_t> numBlocks {0};
     static_assert(std::atomic<std::uint32_t>::is_always_lock_free);
 
     // Audio thread
