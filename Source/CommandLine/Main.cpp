@@ -58,6 +58,7 @@ int run(int argc, char** argv)
     addTextureVerbs(app, shared);
     addHearingVerbs(app, shared);
     addSeatVerbs(app, shared);
+    addBlindVerb(app, shared);
     addJobVerbs(app, shared);
 
     try {

@@ -57,6 +57,7 @@ void addRideVerb(CLI::App& app, Shared& shared);      // ride
 void addTextureVerbs(CLI::App& app, Shared& shared);  // texture
 void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure
 void addSeatVerbs(CLI::App& app, Shared& shared);     // headphone, headphone-level, placement
+void addBlindVerb(CLI::App& app, Shared& shared);     // blind
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 
 } // namespace saddletone::commandline

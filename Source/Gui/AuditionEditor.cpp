@@ -22,10 +22,11 @@ bool isJob(const juce::File& file)
 } // namespace
 
 AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel,
-                               TuningModel* tuningModel)
+                               TuningModel* tuningModel, BlindModel* blindModel)
     : model(auditionModel),
       bench(benchModel),
       tuner(benchModel != nullptr ? tuningModel : nullptr),
+      blind(blindModel),
       sound(model.parameters()),
       transport(model),
       road(model.parameters())
@@ -45,7 +46,10 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     audioButton.setTitle("Audio settings");
     audioButton.setDescription("Chooses the audio output.");
     audioButton.onClick = [this] { model.showAudioSettings(); };
-    for (juce::TextButton* button : {&openJobButton, &lookButton, &audioButton}) {
+    blindButton.setTitle("Blind test");
+    blindButton.setDescription("Compares candidates without knowing which is which. Key: T.");
+    blindButton.onClick = [this] { showBlindTest(true); };
+    for (juce::TextButton* button : {&openJobButton, &blindButton, &lookButton, &audioButton}) {
         button->setMouseClickGrabsKeyboardFocus(false);
         button->setHasFocusOutline(true);
         addAndMakeVisible(*button);
@@ -57,6 +61,14 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     for (juce::Component* part :
          std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
         addAndMakeVisible(*part);
+
+    if (blind != nullptr) {
+        blindPanel = std::make_unique<BlindPanel>(*blind, model.parameters());
+        blindPanel->onClose = [this] { showBlindTest(false); };
+        blindPanel->onQuiet = [this] { quieten(); };
+        addChildComponent(*blindPanel);
+    }
+    blindButton.setVisible(blind != nullptr);
 
     if (bench != nullptr) {
         signalsPlace = std::make_unique<SignalsPlace>(*bench);
@@ -116,6 +128,7 @@ void AuditionEditor::refresh()
     openJobButton.setToggleState(shown.job == nullptr && place == Place::listen,
                                  juce::dontSendNotification);
     refreshBench();
+    refreshBlindTest();
     if (const juce::String newWords = levelWords(shown); newWords != words) {
         words = newWords;
         setDescription(words);
@@ -132,6 +145,53 @@ void AuditionEditor::refresh()
                 shown.problem, juce::AccessibilityHandler::AnnouncementPriority::high);
         }
     }
+}
+
+bool AuditionEditor::blindTestRuns() const
+{
+    return blind != nullptr && blind->blindView().stage == BlindStage::running;
+}
+
+bool AuditionEditor::coversListen() const
+{
+    return blindIsOpen && place == Place::listen;
+}
+
+void AuditionEditor::showBlindTest(bool shouldShow)
+{
+    if (blind == nullptr || (!shouldShow && blindTestRuns()))
+        return;
+    blindIsOpen = shouldShow;
+    refreshBlindTest();
+    if (!coversListen() && isShowing())
+        grabKeyboardFocus();
+}
+
+void AuditionEditor::refreshBlindTest()
+{
+    if (blind == nullptr)
+        return;
+    const BlindView view = blind->blindView();
+    const bool isRunning = view.stage == BlindStage::running;
+    if (isRunning && place == Place::listen)
+        blindIsOpen = true; // begun in a window that has been closed since
+    const bool covers = coversListen();
+    blindButton.setEnabled(shown.job != nullptr && !covers);
+    openJobButton.setEnabled(!isRunning);
+    transport.setCanChoose(!isRunning);
+    blindPanel->show(view, shown.job);
+    if (blindPanel->isVisible() == covers)
+        return;
+    // No names, curves or levels, and no other speed: they are behind it.
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*> {&plates, &response, &sound, &road})
+        part->setVisible(place == Place::listen && !covers);
+    stops.setVisible(bench != nullptr && !covers);
+    blindPanel->setVisible(covers);
+    resized();
+    repaint();
+    if (covers && isShowing())
+        blindPanel->grabKeyboardFocus();
 }
 
 void AuditionEditor::refreshBench()
@@ -165,9 +225,14 @@ juce::String AuditionEditor::newsWords(const BenchSnapshot& snapshot) const
 
 void AuditionEditor::goTo(Place newPlace)
 {
-    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr))
+    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr) || blindTestRuns())
         return;
     place = newPlace;
+    blindIsOpen = false;
+    if (blind != nullptr)
+        blindPanel->setVisible(false);
+    stops.setVisible(true);
+    blindButton.setVisible(blind != nullptr && place == Place::listen);
     const bool listens = place == Place::listen;
     for (juce::Component* part :
          std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
@@ -203,6 +268,8 @@ bool AuditionEditor::isAsking() const
 
 void AuditionEditor::openJob(const juce::File& folder)
 {
+    if (blindTestRuns())
+        return;
     askAboutUnsaved([this, folder] { model.openJob(folder); });
 }
 
@@ -271,7 +338,13 @@ void AuditionEditor::pickCandidate(std::size_t index)
 
 bool AuditionEditor::keyPressed(const juce::KeyPress& key)
 {
-    if (key == juce::KeyPress::escapeKey) {
+    if (coversListen() && safetyNote == nullptr && !isAsking()) {
+        if (blindPanel->keyPressed(key))
+            return true;
+        if (!key.isKeyCode(juce::KeyPress::spaceKey)
+            && (blindTestRuns() || !key.getModifiers().isCommandDown()))
+            return false;
+    } else if (key == juce::KeyPress::escapeKey) {
         quieten();
         return true;
     }
@@ -300,6 +373,10 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
     const juce::juce_wchar character = key.getTextCharacter();
     if (character >= '1' && character <= '8') {
         pickCandidate(static_cast<std::size_t>(character - '1'));
+        return true;
+    }
+    if ((character == 't' || character == 'T') && blindButton.isEnabled()) {
+        showBlindTest(true);
         return true;
     }
     if (character == 'b' || character == 'B') {
@@ -351,7 +428,8 @@ void AuditionEditor::chooseJob()
 
 bool AuditionEditor::isInterestedInFileDrag(const juce::StringArray& files)
 {
-    return files.size() == 1 && (isJob(juce::File(files[0])) || shown.player.available);
+    return files.size() == 1 && !blindTestRuns()
+           && (isJob(juce::File(files[0])) || shown.player.available);
 }
 
 void AuditionEditor::fileDragEnter(const juce::StringArray&, int, int)
@@ -417,7 +495,7 @@ void AuditionEditor::paint(juce::Graphics& g)
     g.fillAll(palette.background);
     drawHeading(g);
 
-    if (place == Place::listen) {
+    if (place == Place::listen && !coversListen()) {
         g.setColour(palette.panel);
         g.fillRoundedRectangle(wordsArea.toFloat(), 8.0F);
         juce::AttributedString levels;
@@ -458,6 +536,8 @@ void AuditionEditor::resized()
         top.removeFromRight(8);
     };
     placeButton(openJobButton, 120);
+    if (blindButton.isVisible())
+        placeButton(blindButton, 130);
     if (audioButton.isVisible())
         placeButton(audioButton, 160);
     placeButton(lookButton, 110);
@@ -466,6 +546,7 @@ void AuditionEditor::resized()
 
     safetyArea = area.removeFromBottom(22);
     area.removeFromBottom(4);
+    const auto listenArea = area;
     const int spare = std::max(0, getHeight() - smallestHeight);
     const int roadHeight = 148 + std::min(24, spare / 8);
     const bool isBeforeRoad = place != Place::listen;
@@ -492,6 +573,12 @@ void AuditionEditor::resized()
     wordsArea = area.removeFromBottom(area.getWidth() < 760 ? 66 : 50);
     area.removeFromBottom(8);
     response.setBounds(area);
+    if (coversListen()) {
+        auto covered = listenArea;
+        transport.setBounds(covered.removeFromBottom(60));
+        covered.removeFromBottom(8);
+        blindPanel->setBounds(covered);
+    }
 
     // Over the curves, so that everything that can be pressed stays in reach.
     const auto noticeArea = isBeforeRoad ? placeArea.reduced(60, 20) : response.getBounds();

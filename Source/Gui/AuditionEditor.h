@@ -2,6 +2,7 @@
 
 #include "Gui/AuditionModel.h"
 #include "Gui/BikePlace.h"
+#include "Gui/BlindPanel.h"
 #include "Gui/Look.h"
 #include "Gui/NoticePanel.h"
 #include "Gui/PlaceStops.h"
@@ -20,15 +21,16 @@ namespace saddletone::gui {
     before it.
 
     Keys: Ctrl+1 to Ctrl+4 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
-    bypass, arrows speed. */
+    bypass, T blind test, arrows speed. While a blind test runs nothing else can be done here. */
 class AuditionEditor final : public juce::Component,
                              public juce::FileDragAndDropTarget,
                              private juce::Timer {
 public:
     /** benchModel: null in a host, which owns the audio device; then there is only Listen.
-        tuningModel: null where there is no Tuning place, which needs a bench beside it. */
+        tuningModel: null where there is no Tuning place, which needs a bench beside it.
+        blindModel: null where nothing can be tested blind. */
     explicit AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel = nullptr,
-                            TuningModel* tuningModel = nullptr);
+                            TuningModel* tuningModel = nullptr, BlindModel* blindModel = nullptr);
     ~AuditionEditor() override;
 
     static constexpr int defaultWidth = 1280;
@@ -50,6 +52,8 @@ public:
     /** Goes on at once, or when the user has said what is to become of an unsaved tuning; not at all
         if they stay. */
     void askAboutUnsaved(std::function<void()> goOn);
+    /** Shows or hides the blind test, which covers Listen; a running one stays in sight. */
+    void showBlindTest(bool shouldShow);
     /** Turns the output down at once, pauses, and stops a test signal. */
     void quieten();
     /** Covers the window with the safety note until the user has dismissed it. */
@@ -74,17 +78,22 @@ private:
     void drawHeading(juce::Graphics& g) const;
     void refreshBench();
     [[nodiscard]] bool isAsking() const;
+    void refreshBlindTest();
+    [[nodiscard]] bool blindTestRuns() const;
+    [[nodiscard]] bool coversListen() const;
     [[nodiscard]] juce::String newsWords(const BenchSnapshot& snapshot) const;
 
     AuditionModel& model;
     BenchModel* const bench;
     TuningModel* const tuner;
+    BlindModel* const blind;
     Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
     juce::String words;
 
     juce::TextButton openJobButton {juce::String::fromUTF8("Open job\xe2\x80\xa6")};
+    juce::TextButton blindButton {"Blind test (T)"};
     juce::TextButton lookButton;
     juce::TextButton audioButton {juce::String::fromUTF8("Audio settings\xe2\x80\xa6")};
     PlateRow plates;
@@ -93,6 +102,8 @@ private:
     TransportRow transport;
     RoadControl road;
     PlaceStops stops;
+    std::unique_ptr<BlindPanel> blindPanel; // null without its model
+    bool blindIsOpen = false;
     std::unique_ptr<SignalsPlace> signalsPlace; // null without a bench, as is the next
     std::unique_ptr<BikePlace> bikePlace;
     std::unique_ptr<TuningPlace> tuningPlace; // null without its model

@@ -10,6 +10,8 @@ public:
     explicit TransportRow(AuditionModel& auditionModel);
 
     void show(const AuditionSnapshot& snapshot);
+    /** Whether another programme may be chosen. */
+    void setCanChoose(bool canChoose) { openButton.setEnabled(canChoose); }
 
     void paint(juce::Graphics& g) override;
     void resized() override;

@@ -21,7 +21,8 @@ constexpr const char* parameterTag = "parameter";
 /** The window of a host around the screen, which knows no processor. */
 class HostEditor final : public juce::AudioProcessorEditor {
 public:
-    explicit HostEditor(AuditionProcessor& owner) : juce::AudioProcessorEditor(owner), screen(owner)
+    explicit HostEditor(AuditionProcessor& owner)
+        : juce::AudioProcessorEditor(owner), screen(owner, nullptr, nullptr, &owner.blindTests())
     {
         addAndMakeVisible(screen);
         setResizable(true, true);
@@ -72,6 +73,7 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
     const dsp::ProcessSpec spec {sampleRate, static_cast<std::size_t>(std::max(1, maxBlockFrames)),
                                  2};
     player.prepare(spec);
+    blindDesk.listening().prepare(sampleRate);
 
     std::shared_ptr<const LoadedJob> started;
     {
@@ -123,7 +125,7 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
 
 void AuditionProcessor::reset()
 {
-    engine.setParameters(reader.engineParameters());
+    engine.setParameters(blindDesk.listening().parametersOver(reader.engineParameters()));
     engine.reset();
 }
 
@@ -157,8 +159,8 @@ void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed
     }
     if (isBypassed)
         parameters.monitor = audition::Monitor::untouched;
-    engine.setParameters(parameters);
-    engine.process({inputs.data(), numInputs, numFrames}, {outputs.data(), 2, numFrames});
+    blindDesk.listening().process(engine, parameters, {inputs.data(), numInputs, numFrames},
+                                  {outputs.data(), 2, numFrames});
 
     const float peak = engine.outputPeak();
     if (peak > peakSinceSnapshot.load(std::memory_order_relaxed))
@@ -286,7 +288,7 @@ void AuditionProcessor::update()
         if (started == nullptr && !waiting && edited != nullptr)
             placeEdited();
         else if (started == nullptr && !waiting && job != nullptr
-                 && wantedChoice() != orderedChoice)
+                 && wantedChoice() != orderedChoice && !blindDesk.isRunning())
             placeOrder({.folder = job->job.folder, .loaded = job, .setting = setting()});
     }
     if (started != nullptr)
@@ -295,6 +297,7 @@ void AuditionProcessor::update()
     player.update();
     if (const auto reason = player.takeProblem())
         reportProblem(toText(*reason));
+    blindDesk.update();
 }
 
 void AuditionProcessor::placeEdited()
@@ -311,6 +314,18 @@ AuditionProcessor::OpenedJob AuditionProcessor::openedJob()
 {
     const std::lock_guard lock(publishMutex);
     return opened;
+}
+
+AuditionProcessor::Heard AuditionProcessor::heard()
+{
+    Heard heard;
+    heard.parameters = reader.engineParameters();
+    heard.playsProgramme = playsProgramme;
+    heard.programme = player.state();
+    const std::lock_guard lock(publishMutex);
+    heard.scene = scene;
+    heard.isBuilding = waiting.has_value() || edited != nullptr;
+    return heard;
 }
 
 void AuditionProcessor::playEdited(std::shared_ptr<const LoadedJob> newest)
@@ -414,6 +429,11 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
     snapshot.outputPeakDbfs =
         dsp::amplitudeToDb(static_cast<double>(peakSinceSnapshot.exchange(0.0F)));
     snapshot.ceilingGainDb = dsp::amplitudeToDb(static_cast<double>(engine.ceilingGain()));
+    if (blindDesk.isRunning()) {
+        // A meter would tell one candidate from another.
+        snapshot.outputPeakDbfs = dsp::silenceDb;
+        snapshot.ceilingGainDb = 0.0;
+    }
 
     const ProgrammePlayer::State transport = player.state();
     snapshot.busy = snapshot.busy || transport.busy;

@@ -2,6 +2,7 @@
 
 #include "Core/Audition/AuditionEngine.h"
 #include "Gui/AuditionModel.h"
+#include "Plugin/BlindDesk.h"
 #include "Plugin/JobLoading.h"
 #include "Plugin/Parameters.h"
 #include "Plugin/ProgrammePlayer.h"
@@ -47,6 +48,16 @@ public:
         std::uint64_t number = 0;                ///< Another one each time a job is read.
     };
     [[nodiscard]] OpenedJob openedJob();
+    /** What is heard, for a blind test: nothing of it changes by what the test plays. */
+    struct Heard {
+        std::shared_ptr<const KeptScene> scene; ///< Null: no job is open.
+        bool isBuilding = false;                ///< Another one is on its way.
+        audition::AuditionEngine::Parameters parameters;
+        bool playsProgramme = false;
+        ProgrammePlayer::State programme;
+    };
+    [[nodiscard]] Heard heard();
+    [[nodiscard]] BlindDesk& blindTests() noexcept { return blindDesk; }
     /** Plays a changed version of the open job: what is unchanged is kept, the rest is built in the
         background. Of versions given while one is being built only the newest is built next. */
     void playEdited(std::shared_ptr<const LoadedJob> edited);
@@ -159,6 +170,8 @@ private:
     std::mutex deliveryMutex;
     std::optional<Delivery> delivery;
     std::atomic<std::uint64_t> newestOrder {0};
+
+    BlindDesk blindDesk {*this};
 
     juce::ThreadPool loader {1}; // last: its tasks use the rest
 };

@@ -41,7 +41,8 @@ constexpr const char* usage =
     "  --screenshot F.png   draw the window once the job has loaded, then quit\n"
     "  --place NAME         place to show: signals, bike, tuning or listen\n"
     "  --panel NAME         what Bike shows: analyser, curves, distortion, confidence or\n"
-    "                       microphone; what Tuning shows: elements, fit, verdict or cost\n"
+    "                       microphone; what Tuning shows: elements, fit, verdict or cost;\n"
+    "                       what Listen shows: blind\n"
     "  --size WxH           its size in pixels, from 1024x700\n"
     "  --speed-mph V        speed to show\n"
     "  --candidate N        candidate to show, 1 to 8\n"
@@ -53,6 +54,7 @@ struct PanelName {
     gui::BikePanel panel;
     gui::MeasuredAspect aspect = gui::MeasuredAspect::curve;
     gui::TuningPanel tuning = gui::TuningPanel::elements;
+    bool isBlindTest = false; ///< Of Listen.
 };
 
 constexpr std::array panelNames {
@@ -65,8 +67,8 @@ constexpr std::array panelNames {
     PanelName {.name = "fit", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::fit},
     PanelName {
         .name = "verdict", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::verdict},
-    PanelName {
-        .name = "cost", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::cost}};
+    PanelName {.name = "cost", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::cost},
+    PanelName {.name = "blind", .panel = gui::BikePanel::analyser, .isBlindTest = true}};
 
 struct CommandLineOptions {
     bool showsHelp = false;
@@ -128,7 +130,7 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
                 options.panel = *found;
             else if (problem.isEmpty())
                 problem = "--panel takes analyser, curves, distortion, confidence, microphone, "
-                          "elements, fit, verdict or cost, not "
+                          "elements, fit, verdict, cost or blind, not "
                           + panel;
         } else if (name == "--size") {
             const juce::String size = takeValue();
@@ -271,7 +273,8 @@ void StandaloneApp::initialise(const juce::String&)
     juce::LookAndFeel::setDefaultLookAndFeel(dialogLook.get());
     desk = std::make_unique<TuningDesk>(*processor, TuningDesk::findPresets());
     makeBench();
-    screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get(), desk.get());
+    screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get(), desk.get(),
+                                                   &processor->blindTests());
     if (options.screenshot) {
         screen->setSize(options.width, options.height);
         screen->goTo(options.place);
@@ -410,6 +413,7 @@ void StandaloneApp::setForPicture()
     if (options.candidate)
         gui::setParameter(processor->parameters(), gui::parameterIds::candidate,
                           static_cast<double>(*options.candidate));
+    screen->showBlindTest(options.panel.isBlindTest);
 }
 
 void StandaloneApp::makePicture()

@@ -81,7 +81,8 @@ class CommandLineTests(FolderTests):
         self.assertEqual(run("--version").returncode, 0)
         for verb in ("signal", "tracks", "measure", "calibrate", "import", "analyse", "compare",
                      "predict", "tone-controls", "verdict", "ride", "texture", "audibility", "exposure",
-                     "headphone", "headphone-level", "placement", "export", "listen", "report", "job", "job new", "job add", "job check",
+                     "overdrive", "headphone", "headphone-level", "placement", "blind", "take-home",
+                     "export", "listen", "report", "job", "job new", "job add", "job check",
                      "job list", "demo"):
             result = run(*verb.split(), "--help")
             self.assertEqual(result.returncode, 0)
@@ -544,6 +545,7 @@ class CommandLineTests(FolderTests):
                     (("job", "add", "job", "--state", state), "candidate"),
                     (("job", "check", "job"), "problems"),
                     (("job", "list", "job"), "candidates"),
+                    (("blind", "--job", "job"), "runs"),
                     (("report", "--job", "job", "--out", "r.html"), "report")):
                 # Before the verb or after it.
                 before = key in ("description", "bands", "comparisons", "folder", "problems")

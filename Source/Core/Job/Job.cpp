@@ -3,6 +3,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
+#include "Core/Job/BlindRuns.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
@@ -432,6 +433,8 @@ std::vector<std::string> checkJob(const Job& job)
     for (const std::string& programme : job.programmes)
         check(programme,
               [](const std::filesystem::path& file) { return files::readAudioFile(file); });
+    if (const auto runs = blindRunsOf(job); !runs)
+        problems.push_back(runs.error().message);
     return problems;
 }
 

@@ -1,12 +1,15 @@
 #include "Core/Job/JobReport.h"
 
 #include "Core/Audition/RoadAudibility.h"
+#include "Core/Audition/BlindStatistics.h"
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
+#include "Core/Job/BlindRuns.h"
 #include "Core/Measure/Comparison.h"
+#include "Core/Report/BlindWords.h"
 #include "Core/Report/CurveTable.h"
 #include "Core/Report/HtmlReport.h"
 #include "Core/Report/Wording.h"
@@ -459,6 +462,42 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
     return {};
 }
 
+dsp::Result<void> addBlindRuns(const Job& job, report::ReportContent& content)
+{
+    const auto runs = blindRunsOf(job);
+    if (!runs)
+        return dsp::fail(runs.error().code, runs.error().message);
+    std::size_t numComplete = 0;
+    bool anyAbandoned = false;
+    for (const audition::BlindRun& run : *runs) {
+        report::ReportBlindRun entry;
+        entry.question = report::blindQuestion(run);
+        for (const audition::BlindCandidate& candidate : run.candidates)
+            entry.candidates += (entry.candidates.empty() ? "" : "; ") + candidate.name;
+        entry.outcome = report::blindOutcome(run);
+        entry.conditions = report::conditionWords(run.conditions);
+        content.blindRuns.push_back(std::move(entry));
+        numComplete += run.isAbandoned ? 0U : 1U;
+        anyAbandoned = anyAbandoned || run.isAbandoned;
+    }
+    if (runs->empty())
+        return {};
+    content.blindNotes = {
+        "Names were hidden and the order was drawn by lot. p is how often guessing alone does as "
+        "well; up to "
+            + numberText(audition::blindSignificance, 2)
+            + " counts as a result, for one listener with one piece of music. A run that says "
+              "nothing does not show that candidates sound the same.",
+    };
+    if (anyAbandoned)
+        content.blindNotes.emplace_back("An abandoned run has no result, whatever it had got to.");
+    if (numComplete > 1)
+        content.blindNotes.emplace_back(
+            "Each p is of its run alone: the more runs are made, the more often one of them comes "
+            "out by chance.");
+    return {};
+}
+
 void addCautions(report::ReportContent& content)
 {
     content.cautions.emplace_back(
@@ -577,6 +616,8 @@ dsp::Result<report::ReportContent> makeReportContent(const Job& job,
     if (!job.candidates.empty())
         if (const auto added = addRoad(job, options, content); !added)
             return dsp::fail(added.error().code, added.error().message);
+    if (const auto added = addBlindRuns(job, content); !added)
+        return dsp::fail(added.error().code, added.error().message);
     addCautions(content);
     addFoundations(*states, content);
     return content;

@@ -564,6 +564,24 @@ std::string fileSection(const ReportContent& content)
                       "Music against noise stays true."));
 }
 
+std::string blindSection(const ReportContent& content)
+{
+    if (content.blindRuns.empty())
+        return {};
+    std::string rows;
+    for (const ReportBlindRun& run : content.blindRuns)
+        rows += "<tr>" + rowHead(run.question) + cell(run.candidates) + cell(run.outcome)
+                + cell(run.conditions) + "</tr>\n";
+    std::string notes;
+    for (const std::string& note : content.blindNotes)
+        notes += (notes.empty() ? "" : " ") + note;
+    return sectionOf("blind", "What was heard blind",
+                     tableOf(columnHead("Question") + columnHead("Candidates")
+                                 + columnHead("Outcome") + columnHead("Conditions"),
+                             rows)
+                         + classElement("p", "note", notes));
+}
+
 std::string foundationSection(const ReportContent& content)
 {
     const std::string html = "<div class=\"columns\">\n" + element("h3", "Measured")
@@ -587,6 +605,7 @@ std::string renderHtml(const ReportContent& content)
     html += comparisonSection(content);
     html += candidateSection(content);
     html += roadSection(content);
+    html += blindSection(content);
     html += fileSection(content);
     html += sectionOf("cautions", "Cautions",
                       "<div class=\"columns\">\n" + listOf(content.cautions) + "</div>\n");

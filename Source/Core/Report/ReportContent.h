@@ -77,6 +77,14 @@ struct ReportAuditionFile {
     std::optional<double> belowRoadDb;
 };
 
+/** A blind test that was made. */
+struct ReportBlindRun {
+    std::string question;
+    std::string candidates; ///< Their names.
+    std::string outcome;    ///< In one line; of an abandoned run only that it was abandoned.
+    std::string conditions;
+};
+
 /** Everything a report shows. */
 struct ReportContent {
     std::string title;
@@ -102,6 +110,8 @@ struct ReportContent {
     std::vector<dsp::ModelFigure> noiseFigures;
     std::string exposureWords; ///< Of an hour of the last ride, with candidate 1; lines.
 
+    std::vector<ReportBlindRun> blindRuns;
+    std::vector<std::string> blindNotes; ///< How far the runs go.
     std::vector<ReportAuditionFile> auditionFiles;
     std::vector<std::string> cautions;
     std::vector<std::string> measured;  ///< What rests on a measurement, with its uncertainty.
