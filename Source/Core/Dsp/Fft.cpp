@@ -1,9 +1,10 @@
 #include "Core/Dsp/Fft.h"
 
+#include "Core/Dsp/LargeMemory.h"
+
 #include <algorithm>
 #include <cassert>
 #include <mutex>
-#include <new>
 #include <utility>
 
 #include <fftw3.h>
@@ -26,8 +27,6 @@ template <>
 struct Fftw<float> {
     using Plan = fftwf_plan;
     using Complex = fftwf_complex;
-    static void* allocate(std::size_t bytes) { return fftwf_malloc(bytes); }
-    static void release(void* memory) { fftwf_free(memory); }
     static Plan planForward(int size, float* time, Complex* spectrum)
     {
         return fftwf_plan_dft_r2c_1d(size, time, spectrum, FFTW_ESTIMATE);
@@ -59,8 +58,6 @@ template <>
 struct Fftw<double> {
     using Plan = fftw_plan;
     using Complex = fftw_complex;
-    static void* allocate(std::size_t bytes) { return fftw_malloc(bytes); }
-    static void release(void* memory) { fftw_free(memory); }
     static Plan planForward(int size, double* time, Complex* spectrum)
     {
         return fftw_plan_dft_r2c_1d(size, time, spectrum, FFTW_ESTIMATE);
@@ -80,18 +77,15 @@ struct Fftw<double> {
     static void destroy(Plan plan) { fftw_destroy_plan(plan); }
 };
 
-/** Aligned memory of FFTW's own, zeroed. */
+/** Aligned memory, zeroed. */
 template <typename Sample, typename Value>
 class AlignedArray {
 public:
     explicit AlignedArray(std::size_t count)
-        : values(static_cast<Value*>(Fftw<Sample>::allocate(count * sizeof(Value))))
+        : numBytes(count * sizeof(Value)), values(static_cast<Value*>(allocateZeroed(numBytes)))
     {
-        if (values == nullptr)
-            throw std::bad_alloc();
-        std::fill_n(values, count, Value {});
     }
-    ~AlignedArray() { Fftw<Sample>::release(values); }
+    ~AlignedArray() { releaseMemory(values, numBytes); }
     AlignedArray(const AlignedArray&) = delete;
     AlignedArray& operator=(const AlignedArray&) = delete;
 
@@ -102,6 +96,7 @@ public:
     }
 
 private:
+    std::size_t numBytes;
     Value* values;
 };
 
@@ -111,18 +106,20 @@ template <typename Sample>
 struct RealFft<Sample>::Plans {
     using Library = Fftw<Sample>;
 
-    Plans(int size, Sample* time, typename Library::Complex* spectrum)
+    Plans(int size, Sample* time, typename Library::Complex* spectrum, FftDirections directions)
     {
         const std::lock_guard guard(plannerLock());
         forward = Library::planForward(size, time, spectrum);
-        inverse = Library::planInverse(size, spectrum, time);
+        if (directions == FftDirections::both)
+            inverse = Library::planInverse(size, spectrum, time);
     }
 
     ~Plans()
     {
         const std::lock_guard guard(plannerLock());
         Library::destroy(forward);
-        Library::destroy(inverse);
+        if (inverse != nullptr)
+            Library::destroy(inverse);
     }
 
     Plans(const Plans&) = delete;
@@ -134,11 +131,12 @@ struct RealFft<Sample>::Plans {
 
 template <typename Sample>
 struct RealFft<Sample>::State {
-    explicit State(std::size_t transformSize)
+    State(std::size_t transformSize, FftDirections directions)
         : size(transformSize),
           time(size),
           spectrum(size / 2 + 1),
-          plans(std::make_shared<const Plans>(static_cast<int>(size), time.get(), spectrum.raw()))
+          plans(std::make_shared<const Plans>(static_cast<int>(size), time.get(), spectrum.raw(),
+                                              directions))
     {
     }
 
@@ -154,7 +152,8 @@ struct RealFft<Sample>::State {
 };
 
 template <typename Sample>
-RealFft<Sample>::RealFft(std::size_t size) : state(std::make_unique<State>(size))
+RealFft<Sample>::RealFft(std::size_t size, FftDirections directions)
+    : state(std::make_unique<State>(size, directions))
 {
     assert(size >= 2 && size % 2 == 0);
 }
@@ -204,6 +203,7 @@ void RealFft<Sample>::forward() noexcept
 template <typename Sample>
 void RealFft<Sample>::inverse() noexcept
 {
+    assert(state->plans->inverse != nullptr);
     Fftw<Sample>::inverse(state->plans->inverse, state->spectrum.raw(), state->time.get());
     const Sample scale = Sample {1} / static_cast<Sample>(state->size);
     for (Sample& sample : time())

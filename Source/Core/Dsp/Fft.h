@@ -7,6 +7,9 @@
 
 namespace saddletone::dsp {
 
+/** What a transform is used for; planning one direction takes half the time. */
+enum class FftDirections { both, forwardOnly };
+
 /** Real FFT of one fixed size (FFTW3), with its own aligned buffers.
 
     forward() turns time() into spectrum(), unscaled. inverse() turns spectrum() into time() and
@@ -18,8 +21,9 @@ template <typename Sample>
 class RealFft {
 public:
     // Setup (may allocate, not during process)
-    /** size: even, 2 or more; products of small primes are fast. */
-    explicit RealFft(std::size_t size);
+    /** size: even, 2 or more; products of small primes are fast. inverse() must not be called where
+        directions is forwardOnly. */
+    explicit RealFft(std::size_t size, FftDirections directions = FftDirections::both);
     ~RealFft();
     RealFft(RealFft&&) noexcept;
     RealFft& operator=(RealFft&&) noexcept;

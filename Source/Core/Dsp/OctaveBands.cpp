@@ -83,7 +83,7 @@ std::vector<double> welchPowerPerBin(std::span<const float> samples, std::size_t
     assert(segmentFrames >= 2 && segmentFrames % 2 == 0);
     const std::size_t size =
         std::max<std::size_t>(2, std::min(segmentFrames, samples.size() / 2 * 2));
-    RealFft<double> fft(size);
+    RealFft<double> fft(size, FftDirections::forwardOnly);
     std::vector<double> window(size);
     double windowPower = 0.0;
     for (std::size_t frame = 0; frame < size; ++frame) {
@@ -115,7 +115,7 @@ std::vector<double> welchPowerPerBin(std::span<const float> samples, std::size_t
 std::vector<double> periodicPowerPerBin(std::span<const float> samples)
 {
     assert(samples.size() >= 2 && samples.size() % 2 == 0);
-    RealFft<double> fft(samples.size());
+    RealFft<double> fft(samples.size(), FftDirections::forwardOnly);
     std::ranges::copy(samples, fft.time().begin());
     fft.forward();
     const auto spectrum = fft.spectrum();
@@ -130,8 +130,15 @@ std::vector<double> periodicPowerPerBin(std::span<const float> samples)
 
 std::vector<double> segmentedPowerPerBin(std::span<const float> samples, std::size_t segmentFrames)
 {
-    assert(!samples.empty() && segmentFrames >= 2 && segmentFrames % 2 == 0);
-    RealFft<float> fft(segmentFrames);
+    assert(segmentFrames >= 2 && segmentFrames % 2 == 0);
+    RealFft<float> fft(segmentFrames, FftDirections::forwardOnly);
+    return segmentedPowerPerBin(samples, fft);
+}
+
+std::vector<double> segmentedPowerPerBin(std::span<const float> samples, RealFft<float>& fft)
+{
+    assert(!samples.empty());
+    const std::size_t segmentFrames = fft.size();
     std::vector<double> power(fft.numBins(), 0.0);
     for (std::size_t begin = 0; begin < samples.size(); begin += segmentFrames) {
         const auto segment =

@@ -1,5 +1,7 @@
 #pragma once
 
+#include "Core/Dsp/Fft.h"
+
 #include <cstddef>
 #include <span>
 #include <string>
@@ -47,5 +49,9 @@ struct Band {
     the signal, so what comes and goes within it counts with its energy. */
 [[nodiscard]] std::vector<double> segmentedPowerPerBin(std::span<const float> samples,
                                                        std::size_t segmentFrames);
+
+/** The same with a transform at hand, of segmentFrames. */
+[[nodiscard]] std::vector<double> segmentedPowerPerBin(std::span<const float> samples,
+                                                       RealFft<float>& fft);
 
 } // namespace saddletone::dsp

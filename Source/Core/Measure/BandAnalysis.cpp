@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -19,17 +20,12 @@ constexpr std::size_t longestWholeFrames = std::size_t {1} << 21U;
 // Lines 0.1 Hz apart: five to the narrowest band there is, a twenty-fourth of an octave at 20 Hz.
 constexpr double segmentSeconds = 10.0;
 
-/** Mean square per bin of one channel; numFrames even. The number of bins follows from numFrames
-    and sampleRate alone. */
-std::vector<double> channelPowerPerBin(std::span<const float> samples, double sampleRate)
+/** Frames of a segment of a recording too long for one transform. */
+std::size_t segmentFrames(std::size_t numFrames, double sampleRate)
 {
-    // The whole recording in one transform: no window widens the lowest bands.
-    if (samples.size() <= longestWholeFrames)
-        return dsp::periodicPowerPerBin(samples);
     const auto longest = static_cast<std::size_t>(segmentSeconds * sampleRate);
-    const std::size_t numSegments = (samples.size() + longest - 1) / longest;
-    return dsp::segmentedPowerPerBin(
-        samples, dsp::fastFftSize((samples.size() + numSegments - 1) / numSegments));
+    const std::size_t numSegments = (numFrames + longest - 1) / longest;
+    return dsp::fastFftSize((numFrames + numSegments - 1) / numSegments);
 }
 
 /** Mean power of all channels per bin. Channels are worked on at once and added in order, so that
@@ -37,13 +33,22 @@ std::vector<double> channelPowerPerBin(std::span<const float> samples, double sa
 std::vector<double> meanPowerPerBin(const dsp::AudioBuffer& audio, std::size_t numFrames)
 {
     constexpr std::size_t channelsAtOnce = 4; // bounds the memory
+    // The whole recording in one transform: no window widens the lowest bands.
+    std::optional<dsp::RealFft<float>> shared;
+    if (numFrames > longestWholeFrames)
+        shared.emplace(segmentFrames(numFrames, audio.sampleRate), dsp::FftDirections::forwardOnly);
     std::vector<double> power;
     for (std::size_t first = 0; first < audio.numChannels(); first += channelsAtOnce) {
         std::vector<std::vector<double>> ofChannels(
             std::min(channelsAtOnce, audio.numChannels() - first));
         dsp::runInParallel(ofChannels.size(), [&](std::size_t index) {
-            ofChannels[index] = channelPowerPerBin(
-                std::span(audio.channels[first + index]).first(numFrames), audio.sampleRate);
+            const auto samples = std::span(audio.channels[first + index]).first(numFrames);
+            if (!shared) {
+                ofChannels[index] = dsp::periodicPowerPerBin(samples);
+                return;
+            }
+            auto fft = shared->twin();
+            ofChannels[index] = dsp::segmentedPowerPerBin(samples, fft);
         });
         for (const std::vector<double>& ofChannel : ofChannels) {
             power.resize(ofChannel.size(), 0.0);

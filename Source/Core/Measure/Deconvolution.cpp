@@ -163,36 +163,36 @@ Deconvolver::Placement Deconvolver::place(const MarkerPair& markers) const
     return placement;
 }
 
-void Deconvolver::transformBoth(std::span<const float> recording, const Placement& placement)
+/** The sweep as the recorder's clock takes it, and what divides by it. */
+void Deconvolver::transformPlayed(const Placement& placement)
 {
-    dsp::runInParallel(2, [&](std::size_t index) {
-        if (index == 0) {
-            writeRecordedSweep(
-                layout.sweep,
-                {.trackRate = request.track.sampleRate,
-                 .framesPerTrackFrame = placement.framesPerTrackFrame,
-                 .startFrame = placement.sweepFrame - static_cast<double>(placement.begin)},
-                played.time());
-            played.forward();
-            return;
-        }
-        const auto time = recorded.time();
-        std::ranges::fill(time, 0.0F);
-        const auto end = placement.begin + static_cast<std::ptrdiff_t>(placement.length);
-        std::ranges::copy(partOf(recording, placement.begin, end),
-                          time.begin() + std::max<std::ptrdiff_t>(0, -placement.begin));
-        // The last moments fade, so that a tail still sounding is not cut off with a click.
-        const std::size_t tailFade = toFrames(tailFadeSeconds, placement.rate);
-        for (std::size_t frame = 0; frame < tailFade; ++frame)
-            time[placement.length - 1 - frame] *= static_cast<float>(
-                raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade)));
-        recorded.forward();
-    });
+    writeRecordedSweep(layout.sweep,
+                       {.trackRate = request.track.sampleRate,
+                        .framesPerTrackFrame = placement.framesPerTrackFrame,
+                        .startFrame = placement.sweepFrame - static_cast<double>(placement.begin)},
+                       played.time());
+    played.forward();
     float mostPower = 0.0F;
     for (const std::complex<float>& bin : played.spectrum())
         mostPower = std::max(mostPower, std::norm(bin));
     // Far below the least power inside the band; it only keeps what lies outside finite.
     regularisation = 1e-9 * static_cast<double>(mostPower);
+}
+
+void Deconvolver::transformRecorded(std::span<const float> recording, const Placement& placement)
+{
+    const auto time = recorded.time();
+    const auto end = placement.begin + static_cast<std::ptrdiff_t>(placement.length);
+    const auto part = partOf(recording, placement.begin, end);
+    const auto from =
+        std::fill_n(time.begin(), std::max<std::ptrdiff_t>(0, -placement.begin), 0.0F);
+    std::fill(std::ranges::copy(part, from).out, time.end(), 0.0F);
+    // The last moments fade, so that a tail still sounding is not cut off with a click.
+    const std::size_t tailFade = toFrames(tailFadeSeconds, placement.rate);
+    for (std::size_t frame = 0; frame < tailFade; ++frame)
+        time[placement.length - 1 - frame] *= static_cast<float>(
+            raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade)));
+    recorded.forward();
 }
 
 /** What a bin of the quotient is weighted with: the swept band, and the microphone taken out. */
@@ -380,15 +380,25 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
 {
     const Placement placement = place(markers);
     const double rate = placement.rate;
-    transformBoth(recording, placement);
     DeconvolvedTake take;
-    const auto density = noiseDensity(recording, placement, take.noiseSeconds);
-    const double noiseEnergy = divide(density, rate);
-    dsp::runInParallel(2, [&](std::size_t index) {
-        if (index == 0)
-            recorded.inverse();
+    std::vector<double> density;
+    dsp::runInParallel(3, [&](std::size_t task) {
+        if (task == 0)
+            transformPlayed(placement);
+        else if (task == 1)
+            transformRecorded(recording, placement);
         else
+            density = noiseDensity(recording, placement, take.noiseSeconds);
+    });
+    const double noiseEnergy = divide(density, rate);
+    std::vector<double> noise;
+    dsp::runInParallel(3, [&](std::size_t task) {
+        if (task == 0)
+            recorded.inverse();
+        else if (task == 1)
             matched.inverse();
+        else
+            noise = unitNoise(density, rate);
     });
 
     const std::span<const float> whole = recorded.time();
@@ -421,7 +431,6 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
                 + "': wrong track: the sweep in it is not the one described (range or length "
                   "differ); give the description of the track that was played");
 
-    auto noise = unitNoise(density, rate);
     findPlayingError(take, noise, arrival, impulse, rate);
 
     const double trackRate = request.track.sampleRate;

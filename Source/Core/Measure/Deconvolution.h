@@ -73,7 +73,8 @@ private:
     };
 
     [[nodiscard]] Placement place(const MarkerPair& markers) const;
-    void transformBoth(std::span<const float> recording, const Placement& placement);
+    void transformPlayed(const Placement& placement);
+    void transformRecorded(std::span<const float> recording, const Placement& placement);
     [[nodiscard]] double gainAt(double frequencyHz, double rate) const;
     [[nodiscard]] std::vector<double> noiseDensity(std::span<const float> recording,
                                                    const Placement& placement,

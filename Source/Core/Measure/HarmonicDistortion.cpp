@@ -1,6 +1,7 @@
 #include "Core/Measure/HarmonicDistortion.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
@@ -63,16 +64,18 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
     const double growthSeconds = sweepGrowthSeconds(sweep, deconvolved.trackRate);
     const std::size_t size = dsp::fastFftSize(
         std::max(linearImpulse.size(), static_cast<std::size_t>(longestCutSeconds * 2.0 * rate)));
-    dsp::RealFft<double> fft(size);
+    dsp::RealFft<double> fft(size, dsp::FftDirections::forwardOnly);
     const double binHz = rate / static_cast<double>(size);
     const double noiseBinHz = rate / static_cast<double>(deconvolved.noiseSize);
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(linearImpulse, fft.time().begin());
     const auto fundamental = powerOf(fft);
 
-    std::vector<HarmonicOrder> orders;
-    for (int order = 2; order <= highestHarmonic; ++order) {
-        const double n = order;
+    std::vector<HarmonicOrder> found(highestHarmonic - 1);
+    dsp::runInParallel(found.size(), [&](std::size_t index) {
+        HarmonicOrder& result = found[index];
+        result.order = static_cast<int>(index) + 2;
+        const double n = result.order;
         const double beforeSeconds =
             std::min(longestCutSeconds, shareBefore * growthSeconds * std::log((n + 1.0) / n));
         const double afterSeconds =
@@ -85,8 +88,8 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
             - numBefore;
         const auto total = static_cast<std::ptrdiff_t>(deconvolved.samples.size());
         if (numFrames < 16 || numFrames > static_cast<std::ptrdiff_t>(size) || -begin > total / 2)
-            continue;
-        std::ranges::fill(fft.time(), 0.0);
+            return;
+        dsp::RealFft<double> cut = fft.twin();
         double windowEnergy = 0.0;
         for (std::ptrdiff_t frame = 0; frame < numFrames; ++frame) {
             const double window =
@@ -95,14 +98,11 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
                 * raisedCosine((static_cast<double>(numFrames - frame) - 0.5)
                                / (0.3 * static_cast<double>(numFrames - numBefore)));
             const std::ptrdiff_t place = ((begin + frame) % total + total) % total;
-            fft.time()[static_cast<std::size_t>(frame)] =
+            cut.time()[static_cast<std::size_t>(frame)] =
                 window * static_cast<double>(deconvolved.samples[static_cast<std::size_t>(place)]);
             windowEnergy += window * window;
         }
-        const auto harmonic = powerOf(fft);
-
-        HarmonicOrder result;
-        result.order = order;
+        const auto harmonic = powerOf(cut);
         for (const dsp::Band& band : dsp::thirdOctaveBands()) {
             const double widthHz = n * (band.upperHz - band.lowerHz);
             if (band.centreHz < fromHz || n * band.upperHz > toHz
@@ -118,10 +118,9 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
             result.levels.push_back({band.centreHz, dsp::powerToDb(level / reference),
                                      dsp::powerToDb(floor / reference)});
         }
-        if (!result.levels.empty())
-            orders.push_back(std::move(result));
-    }
-    return orders;
+    });
+    std::erase_if(found, [](const HarmonicOrder& order) { return order.levels.empty(); });
+    return found;
 }
 
 std::vector<HarmonicOrder> medianDistortion(std::span<const std::vector<HarmonicOrder>> takes)

@@ -98,11 +98,7 @@ dsp::Result<FoundTakes> findTakes(const Recording& recording,
     const double recorderRate = recording.audio.sampleRate;
     FoundTakes takes;
     takes.samples = loudestChannel(recording.audio);
-    if (const auto check = checkNotSilent(takes.samples, recording.name); !check)
-        return check.unexpected();
-    if (const auto check = checkNotDamaged(takes.samples, recorderRate, recording.name); !check)
-        return check.unexpected();
-    if (const auto check = checkNotClipped(takes.samples, recorderRate, recording.name); !check)
+    if (const auto check = checkUsable(takes.samples, recorderRate, recording.name); !check)
         return check.unexpected();
     const auto pairs = findAllMarkers(takes.samples, recorderRate, track, recording.name);
     if (!pairs)
@@ -204,7 +200,7 @@ std::vector<BandConfidence> bandConfidence(const CombinedTakes& combined,
                                            std::span<const BandNoise> noise, double noiseSeconds,
                                            std::size_t size, double sampleRate)
 {
-    dsp::RealFft<double> fft(size);
+    dsp::RealFft<double> fft(size, dsp::FftDirections::forwardOnly);
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(combined.impulse, fft.time().begin());
     fft.forward();
@@ -414,10 +410,17 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
     const CombinedTakes combined = combineTakes(impulses, rate, noise);
     response.impulse.assign(combined.impulse.begin(), combined.impulse.end());
     response.distortion = medianDistortion(distortions);
-    response.bands = bandConfidence(combined, noise, noiseSeconds, fftSize, rate);
     const auto worseWhilePlaying = worseInMostTakes(takes, bands.size());
-    limitTop(response, bands, worseWhilePlaying);
-    const DirectSound direct = findDirectSound(response);
+    // The direct sound is found from the impulse alone, which nothing below changes.
+    DirectSound direct;
+    dsp::runInParallel(2, [&](std::size_t task) {
+        if (task == 0) {
+            response.bands = bandConfidence(combined, noise, noiseSeconds, fftSize, rate);
+            limitTop(response, bands, worseWhilePlaying);
+        } else {
+            direct = findDirectSound(response);
+        }
+    });
     response.polarity = direct.polarity;
     response.polarityReason = direct.reason;
 

@@ -14,39 +14,44 @@ namespace saddletone::measure {
 
 namespace {
 
-/** The first frame from begin on that reaches a level either way; the number of frames if none. */
-std::size_t findLoud(std::span<const float> samples, std::size_t begin, double level)
-{
-    // Most stretches hold nothing as loud, and their peaks are found faster than a first place.
-    constexpr std::size_t stretchFrames = 512;
-    for (; begin < samples.size(); begin += stretchFrames) {
-        const auto stretch =
-            samples.subspan(begin, std::min(stretchFrames, samples.size() - begin));
-        if (dsp::peakOf(stretch) < level)
-            continue;
-        const auto found = std::ranges::find_if(stretch, [level](float sample) {
-            return std::abs(static_cast<double>(sample)) >= level;
-        });
-        return begin + static_cast<std::size_t>(found - stretch.begin());
+/** The peaks of a recording's short stretches, from which loud places are found without reading all
+    of it again. */
+class StretchPeaks {
+public:
+    explicit StretchPeaks(std::span<const float> recording) : samples(recording)
+    {
+        peaks.reserve((samples.size() + stretchFrames - 1) / stretchFrames);
+        for (std::size_t begin = 0; begin < samples.size(); begin += stretchFrames)
+            peaks.push_back(dsp::peakOf(
+                samples.subspan(begin, std::min(stretchFrames, samples.size() - begin))));
     }
-    return samples.size();
-}
 
-} // namespace
+    [[nodiscard]] double highest() const { return peaks.empty() ? 0.0 : std::ranges::max(peaks); }
 
-std::span<const float> loudestChannel(const dsp::AudioBuffer& audio)
+    /** The first frame from begin on that reaches a level either way; the number of frames if none. */
+    [[nodiscard]] std::size_t findLoud(std::size_t begin, double level) const
+    {
+        while (begin < samples.size()) {
+            const std::size_t end =
+                std::min((begin / stretchFrames + 1) * stretchFrames, samples.size());
+            if (peaks[begin / stretchFrames] >= level)
+                for (; begin < end; ++begin)
+                    if (std::abs(static_cast<double>(samples[begin])) >= level)
+                        return begin;
+            begin = end;
+        }
+        return samples.size();
+    }
+
+private:
+    static constexpr std::size_t stretchFrames = 512;
+    std::span<const float> samples;
+    std::vector<double> peaks;
+};
+
+dsp::Result<void> checkNotSilent(const StretchPeaks& peaks, const std::string& source)
 {
-    std::vector<double> energies(audio.numChannels());
-    dsp::runInParallel(energies.size(), [&](std::size_t channel) {
-        energies[channel] = dsp::energyOf(audio.channels[channel]);
-    });
-    return audio
-        .channels[static_cast<std::size_t>(std::ranges::max_element(energies) - energies.begin())];
-}
-
-dsp::Result<void> checkNotSilent(std::span<const float> samples, const std::string& source)
-{
-    const double peakDbfs = dsp::amplitudeToDb(dsp::peakOf(samples));
+    const double peakDbfs = dsp::amplitudeToDb(peaks.highest());
     if (peakDbfs < -60.0)
         return dsp::fail(
             dsp::ErrorCode::notTrustworthy,
@@ -57,11 +62,11 @@ dsp::Result<void> checkNotSilent(std::span<const float> samples, const std::stri
     return {};
 }
 
-dsp::Result<void> checkNotDamaged(std::span<const float> samples, double sampleRate,
-                                  const std::string& source)
+dsp::Result<void> checkNotDamaged(std::span<const float> samples, const StretchPeaks& peaks,
+                                  double sampleRate, const std::string& source)
 {
     constexpr double highestSample = 100.0;
-    const std::size_t damaged = findLoud(samples, 0, highestSample);
+    const std::size_t damaged = peaks.findLoud(0, highestSample);
     if (damaged == samples.size())
         return {};
     return dsp::fail(dsp::ErrorCode::notTrustworthy,
@@ -73,8 +78,8 @@ dsp::Result<void> checkNotDamaged(std::span<const float> samples, double sampleR
                          + " dB over full scale; copy the file anew or record again");
 }
 
-dsp::Result<void> checkNotClipped(std::span<const float> samples, double sampleRate,
-                                  const std::string& source)
+dsp::Result<void> checkNotClipped(std::span<const float> samples, const StretchPeaks& peaks,
+                                  double sampleRate, const std::string& source)
 {
     // A sine stays within 0.05 % of its peak for 2 % of a half-wave; cut off by a mere 0.2 dB it
     // stays there for 13 %. Half-waves too short to show a run of three samples tell nothing.
@@ -82,15 +87,15 @@ dsp::Result<void> checkNotClipped(std::span<const float> samples, double sampleR
     constexpr double flatShare = 0.12;
     constexpr std::size_t shortestRun = 3;
     constexpr std::size_t mostAccepted = 3;
-    const double level = nearPeak * dsp::peakOf(samples);
+    const double level = nearPeak * peaks.highest();
     if (level <= 0.0)
         return {};
 
     std::size_t numClipped = 0;
     std::size_t firstClipped = 0;
     std::size_t halfWaveEnd = 0;
-    for (std::size_t loud = findLoud(samples, 0, level); loud < samples.size();
-         loud = findLoud(samples, halfWaveEnd, level)) {
+    for (std::size_t loud = peaks.findLoud(0, level); loud < samples.size();
+         loud = peaks.findLoud(halfWaveEnd, level)) {
         const bool negative = samples[loud] < 0.0F;
         std::size_t halfWaveBegin = loud;
         while (halfWaveBegin > halfWaveEnd && (samples[halfWaveBegin - 1] < 0.0F) == negative)
@@ -117,6 +122,46 @@ dsp::Result<void> checkNotClipped(std::span<const float> samples, double sampleR
                          + " half-waves are cut off flat (the first at "
                          + files::fixedText(static_cast<double>(firstClipped) / sampleRate, 2)
                          + " s); lower the recorder's gain and record again");
+}
+
+} // namespace
+
+std::span<const float> loudestChannel(const dsp::AudioBuffer& audio)
+{
+    std::vector<double> energies(audio.numChannels());
+    dsp::runInParallel(energies.size(), [&](std::size_t channel) {
+        energies[channel] = dsp::energyOf(audio.channels[channel]);
+    });
+    return audio
+        .channels[static_cast<std::size_t>(std::ranges::max_element(energies) - energies.begin())];
+}
+
+dsp::Result<void> checkNotSilent(std::span<const float> samples, const std::string& source)
+{
+    return checkNotSilent(StretchPeaks(samples), source);
+}
+
+dsp::Result<void> checkNotDamaged(std::span<const float> samples, double sampleRate,
+                                  const std::string& source)
+{
+    return checkNotDamaged(samples, StretchPeaks(samples), sampleRate, source);
+}
+
+dsp::Result<void> checkNotClipped(std::span<const float> samples, double sampleRate,
+                                  const std::string& source)
+{
+    return checkNotClipped(samples, StretchPeaks(samples), sampleRate, source);
+}
+
+dsp::Result<void> checkUsable(std::span<const float> samples, double sampleRate,
+                              const std::string& source)
+{
+    const StretchPeaks peaks(samples);
+    if (auto check = checkNotSilent(peaks, source); !check)
+        return check;
+    if (auto check = checkNotDamaged(samples, peaks, sampleRate, source); !check)
+        return check;
+    return checkNotClipped(samples, peaks, sampleRate, source);
 }
 
 } // namespace saddletone::measure

@@ -24,4 +24,8 @@ namespace saddletone::measure {
 [[nodiscard]] dsp::Result<void> checkNotClipped(std::span<const float> samples, double sampleRate,
                                                 const std::string& source);
 
+/** All three in this order, for little more time than one of them. */
+[[nodiscard]] dsp::Result<void> checkUsable(std::span<const float> samples, double sampleRate,
+                                            const std::string& source);
+
 } // namespace saddletone::measure

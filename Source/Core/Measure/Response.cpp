@@ -99,7 +99,7 @@ std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz,
     // Bins of at most 0.4 Hz, so that a twenty-fourth of an octave at 20 Hz holds more than one.
     const std::size_t size = dsp::fastFftSize(
         std::max(impulse.size(), static_cast<std::size_t>(std::ceil(sampleRate / 0.4))));
-    dsp::RealFft<double> fft(size);
+    dsp::RealFft<double> fft(size, dsp::FftDirections::forwardOnly);
     std::ranges::fill(fft.time(), 0.0);
     std::ranges::copy(impulse, fft.time().begin());
     fft.forward();

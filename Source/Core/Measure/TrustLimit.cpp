@@ -1,6 +1,7 @@
 #include "Core/Measure/TrustLimit.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
@@ -23,7 +24,7 @@ std::vector<double> errorIn(const DeconvolvedSweep& deconvolved, double fromSeco
 {
     const double rate = deconvolved.sampleRate;
     const auto numFrames = static_cast<std::size_t>((toSeconds - fromSeconds) * rate);
-    dsp::RealFft<double> fft(dsp::fastFftSize(numFrames));
+    dsp::RealFft<double> fft(dsp::fastFftSize(numFrames), dsp::FftDirections::forwardOnly);
     std::ranges::fill(fft.time(), 0.0);
     const auto total = static_cast<std::ptrdiff_t>(deconvolved.samples.size());
     const auto begin =
@@ -58,26 +59,22 @@ std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
                                  const signals::SweepShape& sweep, const ErrorZones& zones,
                                  std::span<const dsp::Band> bands)
 {
-    std::vector<double> largest(bands.size(), -1.0);
-    const auto take = [&](const std::vector<double>& found) {
-        for (std::size_t band = 0; band < bands.size(); ++band)
-            largest[band] = std::max(largest[band], found[band]);
+    struct Stretch {
+        double fromSeconds = 0.0;
+        double toSeconds = 0.0;
     };
+    std::vector<Stretch> stretches;
 
     // Behind the window, in two stretches if there is room, whose mean is taken.
     const double behind = zones.windowAfterSeconds + marginSeconds;
     const double room = zones.lastSeconds - behind;
     if (room >= shortestZoneSeconds) {
         const double stretch = std::min(longestZoneSeconds, room >= 0.6 ? 0.5 * room : room);
-        auto found = errorIn(deconvolved, behind, behind + stretch, bands);
-        if (room >= 2.0 * stretch) {
-            const auto second =
-                errorIn(deconvolved, behind + stretch, behind + 2.0 * stretch, bands);
-            for (std::size_t band = 0; band < bands.size(); ++band)
-                found[band] = 0.5 * (found[band] + second[band]);
-        }
-        take(found);
+        stretches.push_back({behind, behind + stretch});
+        if (room >= 2.0 * stretch)
+            stretches.push_back({behind + stretch, behind + 2.0 * stretch});
     }
+    const std::size_t numBehind = stretches.size();
 
     // Ahead of it, between the second harmonic's decay and the window.
     const double secondHarmonic =
@@ -85,7 +82,22 @@ std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
     const double gapBegin = secondHarmonic + harmonicDecaySeconds;
     const double gapEnd = -zones.windowBeforeSeconds - marginSeconds;
     if (gapEnd - gapBegin >= shortestZoneSeconds)
-        take(errorIn(deconvolved, std::max(gapBegin, gapEnd - longestZoneSeconds), gapEnd, bands));
+        stretches.push_back({std::max(gapBegin, gapEnd - longestZoneSeconds), gapEnd});
+
+    std::vector<std::vector<double>> errors(stretches.size());
+    dsp::runInParallel(stretches.size(), [&](std::size_t index) {
+        errors[index] =
+            errorIn(deconvolved, stretches[index].fromSeconds, stretches[index].toSeconds, bands);
+    });
+    std::vector<double> largest(bands.size(), -1.0);
+    for (std::size_t band = 0; band < bands.size(); ++band) {
+        if (numBehind == 2)
+            largest[band] = 0.5 * (errors[0][band] + errors[1][band]);
+        else if (numBehind == 1)
+            largest[band] = errors[0][band];
+        if (stretches.size() > numBehind)
+            largest[band] = std::max(largest[band], errors.back()[band]);
+    }
     return largest;
 }
 

@@ -5,6 +5,7 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
@@ -215,5 +216,22 @@ TEST_CASE("The complex inverse transform equals the direct sum", "[core][dsp]")
         // Single precision: 6e-8 of values near 0.1, times a few roundings.
         CHECK(std::abs(std::complex<double>(fft.values()[n]) - sum / static_cast<double>(size))
               < 1e-7);
+    }
+}
+
+TEST_CASE("A transform planned in one direction gives the same spectrum", "[core][dsp]")
+{
+    for (const std::size_t size : {std::size_t {2}, std::size_t {480}, std::size_t {480000}}) {
+        CAPTURE(size);
+        dsp::RealFft<float> both(size);
+        dsp::RealFft<float> forwardOnly(size, dsp::FftDirections::forwardOnly);
+        dsp::RealFft<float> twin = forwardOnly.twin();
+        const auto samples = noise(size);
+        for (dsp::RealFft<float>* fft : {&both, &forwardOnly, &twin}) {
+            fill(*fft, samples);
+            fft->forward();
+        }
+        CHECK(std::ranges::equal(both.spectrum(), forwardOnly.spectrum()));
+        CHECK(std::ranges::equal(both.spectrum(), twin.spectrum()));
     }
 }
