@@ -58,6 +58,11 @@ struct AuditionSnapshot {
     PlayerView player;
     double outputPeakDbfs = -400.0; ///< Largest since the last snapshot.
     double ceilingGainDb = 0.0;     ///< 0 = the ceiling does nothing.
+    /** dB SPL at the ear of a full-scale sine; 0 = not known, and then there is no level there. */
+    double headphoneSplDb = 0.0;
+    double ceilingDba = 80.0;
+    double earLevelDba = -400.0; ///< Behind all ceilings; of the last second.
+    double guardGainDb = 0.0;    ///< What keeps that level at its ceiling; 0 = nothing does.
     juce::String problem;           ///< What went wrong last; empty = nothing.
     bool busy = false;              ///< A job or programme is being loaded.
 };

@@ -11,6 +11,9 @@ inline constexpr const char* ceilingDbfs = "ceilingDbfs";     ///< -30 to -1.
 inline constexpr const char* monitor = "monitor";             ///< Choice, see monitorChoices.
 inline constexpr const char* levelMatch = "levelMatch";       ///< Choice, as audition::LevelMatch.
 inline constexpr const char* helmet = "helmet";               ///< Choice, as ride::Helmet.
+/** 80 to 140 dB SPL of a full-scale sine at the ear; 80 = not known. */
+inline constexpr const char* headphoneSplDb = "headphoneSplDb";
+inline constexpr const char* ceilingDba = "ceilingDba"; ///< 60 to 100.
 inline constexpr const char* bypass = "bypass";               ///< On: the programme untouched.
 
 } // namespace saddletone::gui::parameterIds

@@ -407,6 +407,10 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
     snapshot.outputPeakDbfs =
         dsp::amplitudeToDb(static_cast<double>(peakSinceSnapshot.exchange(0.0F)));
     snapshot.ceilingGainDb = dsp::amplitudeToDb(static_cast<double>(engine.ceilingGain()));
+    snapshot.headphoneSplDb = parameters.headphoneSplAtFullScaleDb;
+    snapshot.ceilingDba = parameters.ceilingDba;
+    snapshot.earLevelDba = static_cast<double>(engine.earLevelDba());
+    snapshot.guardGainDb = dsp::amplitudeToDb(static_cast<double>(engine.guardGain()));
 
     const ProgrammePlayer::State transport = player.state();
     snapshot.busy = snapshot.busy || transport.busy;
