@@ -13,7 +13,7 @@ HeadphoneRow::HeadphoneRow(juce::AudioProcessorValueTreeState& parameters)
                "the level at the ear is shown and kept.",
                {.lowest = 80.0, .highest = 140.0},
                [](double splDb) {
-                   return splDb > 80.0 ? "0 dBFS = " + juce::String(splDb, 1) + " dB"
+                   return splDb > 80.0 ? juce::String(splDb, 1) + " dB SPL"
                                        : juce::String("not known");
                }),
       ceilingField("Ceiling at the ear",
