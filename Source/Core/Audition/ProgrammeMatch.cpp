@@ -26,11 +26,13 @@ std::optional<double> programmeLoudnessLufs(const AuditionScene& scene, std::siz
     AuditionEngine::Settings settings;
     settings.startRampSeconds = 0.0;
     AuditionEngine engine(settings);
-    // Far enough below the ceiling that it has no part in the loudness, far enough above the
-    // absolute gate of -70 LUFS.
+    // Candidates may be far apart in level: with pink noise equally loud, each is far enough below
+    // the ceiling that it has no part in the loudness, and far enough above the absolute gate of
+    // -70 LUFS.
     AuditionEngine::Parameters parameters;
     parameters.ceilingDbfs = 0.0;
     parameters.monitor = Monitor::programmeOnly;
+    parameters.match = LevelMatch::equalLoudness;
     engine.setParameters(parameters);
     const double sampleRate = part.audio.sampleRate;
     engine.prepare({.sampleRate = sampleRate, .maxBlockFrames = framesAtOnce, .numChannels = 2});
@@ -58,7 +60,8 @@ std::optional<double> programmeLoudnessLufs(const AuditionScene& scene, std::siz
         engine.process({input.data(), numEars, count}, {ears.data(), numEars, count});
         meter.add({heard.data(), numEars, count});
     }
-    return meter.integratedLufs();
+    const double lufs = meter.integratedLufs();
+    return lufs > dsp::silenceDb ? lufs - scene.candidates[candidate].matchGainDb : lufs;
 }
 
 ProgrammeMatch matchLoudness(const AuditionScene& scene,

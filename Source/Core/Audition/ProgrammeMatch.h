@@ -19,8 +19,7 @@ struct ProgrammePart {
 };
 
 /** Loudness of a programme part through one candidate of a scene, as on the bike at the same volume
-    step and at the program's usual output level: integrated, ITU-R BS.1770-4, of what the engine
-    makes of the part, without noise. dsp::silenceDb if nothing passes the gate. Nothing if stopped
+    step: integrated, ITU-R BS.1770-4, of what the engine makes of the part, without noise. dsp::silenceDb if nothing passes the gate. Nothing if stopped
     is set meanwhile. Takes about a hundredth of the part's length; not for the audio thread. */
 [[nodiscard]] std::optional<double> programmeLoudnessLufs(const AuditionScene& scene,
                                                           std::size_t candidate,
