@@ -53,6 +53,7 @@ int run(int argc, char** argv)
     addCalibrateVerb(app, shared);
     addImportVerb(app, shared);
     addListenVerb(app, shared);
+    addTakeHomeVerb(app, shared);
     addRideVerb(app, shared);
     addTextureVerbs(app, shared);
     addHearingVerbs(app, shared);

@@ -52,6 +52,7 @@ void addFitVerbs(CLI::App& app, Shared& shared);      // fit
 void addCostVerbs(CLI::App& app, Shared& shared);     // cost, verify
 void addVerdictVerbs(CLI::App& app, Shared& shared);  // tone-controls, verdict
 void addListenVerb(CLI::App& app, Shared& shared);    // listen
+void addTakeHomeVerb(CLI::App& app, Shared& shared);  // take-home
 void addRideVerb(CLI::App& app, Shared& shared);      // ride
 void addTextureVerbs(CLI::App& app, Shared& shared);  // texture
 void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure

@@ -16,11 +16,12 @@ HeadphoneRow::HeadphoneRow(juce::AudioProcessorValueTreeState& parameters)
                    return splDb > 80.0 ? juce::String(splDb, 1) + " dB SPL"
                                        : juce::String("not known");
                }),
-      ceilingField("Ceiling at the ear",
-                   "Highest A-weighted level at the ear; kept where it is known what the headphones "
-                   "make of full scale.",
-                   {.lowest = 60.0, .highest = 100.0},
-                   [](double levelDba) { return juce::String(levelDba, 0) + " dB(A)"; })
+      ceilingField(
+          "Ceiling at the ear",
+          "Highest A-weighted level at the ear; kept where it is known what the headphones "
+          "make of full scale.",
+          {.lowest = 60.0, .highest = 100.0},
+          [](double levelDba) { return juce::String(levelDba, 0) + " dB(A)"; })
 {
     splField.onNumber = [&parameters](double splDb) {
         setParameter(parameters, parameterIds::headphoneSplDb, splDb);

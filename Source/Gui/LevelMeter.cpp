@@ -70,10 +70,10 @@ void LevelMeter::paint(juce::Graphics& g)
 
     g.setFont(textFont(14.0F, isLimiting ? juce::Font::bold : juce::Font::plain));
     if (isLimiting) {
-        const juce::String text =
-            limitDb > 0.0 ? "LIMITING by " + juce::String(limitDb + guardDb, 1) + " dB"
-                          : "HELD at " + juce::String(std::lround(ceilingDba)) + " dB(A) by "
-                                + juce::String(guardDb, 1) + " dB";
+        const juce::String text = limitDb > 0.0
+                                      ? "LIMITING by " + juce::String(limitDb + guardDb, 1) + " dB"
+                                      : "HELD at " + juce::String(std::lround(ceilingDba))
+                                            + " dB(A) by " + juce::String(guardDb, 1) + " dB";
         const auto box = words.withWidth(g.getCurrentFont().getStringWidthFloat(text) + 16.0F);
         g.setColour(palette.warning);
         g.fillRoundedRectangle(box, 3.0F);

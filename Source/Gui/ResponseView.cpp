@@ -21,12 +21,14 @@ ResponseView::ResponseView()
 void ResponseView::show(const AuditionSnapshot& snapshot)
 {
     if (job == snapshot.job && heard == snapshot.candidate && helmet == snapshot.helmet
-        && match == snapshot.match && windSplDba == snapshot.levels.windSplDba)
+        && match == snapshot.match && matchGainsDb == snapshot.fairness.matchGainsDb
+        && windSplDba == snapshot.levels.windSplDba)
         return;
     job = snapshot.job;
     heard = snapshot.candidate;
     helmet = snapshot.helmet;
     match = snapshot.match;
+    matchGainsDb = snapshot.fairness.matchGainsDb;
     windSplDba = snapshot.levels.windSplDba;
     repaint();
 }
@@ -45,10 +47,12 @@ FrequencyPlot ResponseView::plot() const
     return axes;
 }
 
-juce::Path ResponseView::curvePath(const FrequencyPlot& axes, const CandidateView& candidate) const
+juce::Path ResponseView::curvePath(const FrequencyPlot& axes, std::size_t index) const
 {
-    const double offsetDb =
-        match == audition::LevelMatch::equalLoudness ? candidate.matchGainDb : 0.0;
+    const CandidateView& candidate = job->candidates[index];
+    double offsetDb = 0.0;
+    if (match == audition::LevelMatch::equalLoudness)
+        offsetDb = index < matchGainsDb.size() ? matchGainsDb[index] : candidate.matchGainDb;
     return axes.curve(job->frequenciesHz, candidate.octaveSplDb, offsetDb);
 }
 
@@ -90,11 +94,11 @@ void ResponseView::drawCurves(juce::Graphics& g, const FrequencyPlot& axes) cons
     for (std::size_t index = 0; index < job->candidates.size(); ++index)
         if (index != heard) {
             g.setColour(palette.text);
-            strokeDashed(g, curvePath(axes, job->candidates[index]), index);
+            strokeDashed(g, curvePath(axes, index), index);
         }
     if (heard >= job->candidates.size())
         return;
-    const juce::Path path = curvePath(axes, job->candidates[heard]);
+    const juce::Path path = curvePath(axes, heard);
     g.setColour(palette.panel);
     g.strokePath(path, juce::PathStrokeType(7.0F, juce::PathStrokeType::curved));
     g.setColour(palette.accentLine);

@@ -17,8 +17,7 @@ public:
 
 private:
     [[nodiscard]] FrequencyPlot plot() const;
-    [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes,
-                                       const CandidateView& candidate) const;
+    [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes, std::size_t index) const;
     void drawWind(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawLegend(juce::Graphics& g) const;
@@ -28,6 +27,7 @@ private:
     std::size_t heard = 0;
     ride::Helmet helmet = ride::Helmet::fullFace;
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
+    std::vector<double> matchGainsDb;
     double windSplDba = 0.0;
 };
 

@@ -117,7 +117,7 @@ void SoundPanel::resized()
     auto area = getLocalBounds().reduced(12, 10);
     constexpr int labelWidth = 92;
     // The lowest window has room for flat rows only.
-    const int flat = area.getHeight() < 340 ? 27 : 30;
+    const int flat = area.getHeight() < 340 ? 28 : 30;
     const std::array<Row, 8> rows {{{&monitorLabel, &monitorBox, flat},
                                     {&matchLabel, &matchBox, flat},
                                     {&helmetLabel, &helmetBox, flat},

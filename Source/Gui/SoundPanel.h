@@ -56,8 +56,8 @@ private:
     juce::TextButton quietButton {"Quiet (Esc)"};
     HeadphoneRow headphones;
     LevelMeter meter;
-    juce::Label headphoneLabel, monitorLabel, matchLabel, helmetLabel, outputLabel, noiseLabel, ceilingLabel,
-        meterLabel;
+    juce::Label headphoneLabel, monitorLabel, matchLabel, helmetLabel, outputLabel, noiseLabel,
+        ceilingLabel, meterLabel;
 
     std::unique_ptr<juce::AudioProcessorValueTreeState::ComboBoxAttachment> monitorAttachment,
         matchAttachment, helmetAttachment;
