@@ -23,11 +23,11 @@ juce::String differenceWords(double differenceDb)
 juce::String basisWords(MatchBasis basis, bool hasFile)
 {
     switch (basis) {
-    case MatchBasis::programme: return "over this part (BS.1770-4)";
-    case MatchBasis::measuring: return "being measured over this part";
+    case MatchBasis::programme: return "this part (BS.1770-4)";
+    case MatchBasis::measuring: return "this part is being measured";
     case MatchBasis::pinkNoise: break;
     }
-    return hasFile ? "of pink noise: this part is too short or quiet" : "of pink noise";
+    return hasFile ? "pink noise, as this part is too short or quiet" : "pink noise";
 }
 
 } // namespace
@@ -44,9 +44,9 @@ juce::String fairnessWords(const AuditionSnapshot& snapshot)
     for (std::size_t index = 1; index < fairness.differencesDb.size(); ++index)
         differences.add(juce::String(static_cast<int>(index) + 1) + ": "
                         + differenceWords(fairness.differencesDb[index]));
-    return juce::String(isEqual ? "Equally loud now; taken out re 1, "
-                                : "As at one volume step; loudness re 1, ")
-           + differences.joinIntoString(", ") + " dB, "
+    return juce::String(isEqual ? "Equally loud. Taken out re 1, in dB: "
+                                : "Same volume step. Re 1, in dB: ")
+           + differences.joinIntoString(", ") + "; "
            + basisWords(fairness.basis, snapshot.player.loaded);
 }
 

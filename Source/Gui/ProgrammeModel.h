@@ -37,6 +37,7 @@ struct ProgrammeListView {
     std::size_t current = 0;
     bool isAligned = false;
     bool restartsOnSwitch = false;
+    juce::String keptWords;      ///< What became of the last wish to keep it in the job.
     bool canBeLive = false; ///< There is an input that can be heard through the bike.
     bool isLive = false;
     TakeHomeView takeHome;
@@ -62,6 +63,8 @@ public:
     virtual void setRestartsOnSwitch(bool shouldRestart) = 0;
     virtual void restart() = 0;
     virtual void setLive(bool shouldBeLive) = 0;
+    /** Has the open job name the files of the list that lie in its folder, in their order. */
+    virtual void keepInJob() = 0;
     /** Writes every candidate, and the bike as it is now, with a card, into a folder. */
     virtual void takeHome(const juce::File& folder) = 0;
     virtual void cancelTakeHome() = 0;

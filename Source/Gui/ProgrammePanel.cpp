@@ -62,6 +62,10 @@ ProgrammePanel::ProgrammePanel(ProgrammeModel& programmeModel)
                "Hears the input through the bike instead of the list. A microphone near loud "
                "headphones or speakers can feed back: start quiet, Esc ends it.");
     liveButton.onClick = [this] { model.setLive(!shown.isLive); };
+    addControl(*this, keepButton, "Keep in job",
+               "Has the job name the files of this list that lie in its folder, so that it opens "
+               "with them.");
+    keepButton.onClick = [this] { model.keepInJob(); };
     addControl(
         *this, homeButton, "Take home",
         "Writes each candidate as it is heard now, and the bike as it is, as FLAC files with "
@@ -276,6 +280,8 @@ juce::String ProgrammePanel::stateWords() const
     if (shown.isLive)
         return "LIVE: the input is heard through the bike. If it howls or echoes, press Esc: a "
                "microphone must not hear the headphones or speakers.";
+    if (shown.keptWords.isNotEmpty())
+        return shown.keptWords;
     if (shown.takeHome.words.isNotEmpty())
         return shown.takeHome.words;
     return "Files follow each other without a gap. Return plays the selected one, Delete takes it "
@@ -366,6 +372,8 @@ void ProgrammePanel::resized()
     alignButton.setBounds(second.removeFromLeft(150));
     second.removeFromLeft(gap);
     restartButton.setBounds(second.removeFromLeft(160));
+    second.removeFromLeft(gap);
+    keepButton.setBounds(second.removeFromLeft(114));
     second.removeFromLeft(gap);
     liveButton.setBounds(second.removeFromLeft(104));
     area.removeFromTop(gap);

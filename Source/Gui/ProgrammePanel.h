@@ -55,6 +55,7 @@ private:
     juce::TextButton alignButton;
     juce::TextButton restartButton;
     juce::TextButton liveButton;
+    juce::TextButton keepButton {"Keep in job"};
     juce::TextButton homeButton;
     juce::TextButton closeButton {"Close"};
     juce::TextButton loopButton;

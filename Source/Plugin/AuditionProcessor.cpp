@@ -463,12 +463,46 @@ gui::ProgrammeListView AuditionProcessor::programmeList()
     view.restartsOnSwitch = restartsOnSwitch;
     view.canBeLive = onSetLive != nullptr;
     view.isLive = liveChannels.load() > 0;
+    view.keptWords = keptWords;
     view.takeHome = takeHomeJob.view();
     return view;
 }
 
+void AuditionProcessor::keepInJob()
+{
+    const std::shared_ptr<const LoadedJob> open = openedJob().loaded;
+    if (open == nullptr) {
+        keptWords = "Open a job first; there is none to keep the files in.";
+        return;
+    }
+    // Read again, as others may have changed it on disk since it was opened.
+    auto read = job::loadJob(open->job.folder);
+    if (!read) {
+        keptWords = toText(read.error().message);
+        return;
+    }
+    read->programmes.clear();
+    const std::filesystem::path folder = toPath(toFile(read->folder));
+    const audition::ProgrammeList list = player.list();
+    for (const audition::ProgrammeEntry& entry : list.entries())
+        if (const auto inside = audition::pathInside(folder, toPath(toFile(entry.file))))
+            read->programmes.push_back(*inside);
+    if (const auto saved = job::saveJob(*read); !saved) {
+        keptWords = toText(saved.error().message);
+        return;
+    }
+    const auto numKept = static_cast<int>(read->programmes.size());
+    const int numLeft = static_cast<int>(list.entries().size()) - numKept;
+    keptWords = juce::String(numKept) + (numKept == 1 ? " file is" : " files are")
+                + " kept in the job"
+                + (numLeft > 0 ? "; " + juce::String(numLeft)
+                                     + " outside its folder cannot be: copy them into it first."
+                               : juce::String("."));
+}
+
 void AuditionProcessor::takeHome(const juce::File& folder)
 {
+    keptWords.clear();
     const ProgrammePlayer::HeardPart part = player.heardPart();
     std::shared_ptr<const KeptScene> played;
     {

@@ -90,6 +90,7 @@ public:
     void setRestartsOnSwitch(bool shouldRestart) override { restartsOnSwitch = shouldRestart; }
     void restart() override { player.restart(); }
     void setLive(bool shouldBeLive) override;
+    void keepInJob() override;
     void takeHome(const juce::File& folder) override;
     void cancelTakeHome() override { takeHomeJob.cancel(); }
     bool usesLightLook() const override { return lightLook.load(); }
@@ -165,6 +166,7 @@ private:
     static_assert(std::atomic<int>::is_always_lock_free);
     std::size_t liveFrames = 0; ///< Audio thread: of live programme since it began.
     bool restartsOnSwitch = false;
+    juce::String keptWords;
     std::size_t switchedTo = 0;
     std::atomic<float> peakSinceSnapshot {0.0F};
     static_assert(std::atomic<float>::is_always_lock_free);

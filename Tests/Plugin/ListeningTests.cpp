@@ -121,13 +121,13 @@ TEST_CASE("Candidates are compared over the file that is heard, and their differ
               == Approx(expected.differencesDb[index]).margin(0.05));
 
     const juce::String words = gui::fairnessWords(snapshot);
-    CHECK(words.contains("As at one volume step"));
+    CHECK(words.contains("Same volume step"));
     CHECK(words.contains("BS.1770-4"));
     CHECK(words.contains("3: "));
     gui::setParameter(listening.processor->parameters(), ids::levelMatch, 1.0);
     listening.processor->update();
     const auto matched = listening.processor->snapshot();
-    CHECK(gui::fairnessWords(matched).contains("Equally loud now"));
+    CHECK(gui::fairnessWords(matched).contains("Equally loud."));
     CHECK(gui::fairnessWords(matched).contains("3: "));
 
     // Another region has to be measured again.
@@ -176,6 +176,23 @@ TEST_CASE("The list is kept in the state, inside the job by the way from its fol
     CHECK(list.isAligned);
     CHECK(list.restartsOnSwitch);
     CHECK(restored->snapshot().problem.isEmpty());
+}
+
+TEST_CASE("A job keeps the files of the list that lie in its folder", "[plugin][listening]")
+{
+    Listening listening;
+    listening.processor->keepInJob();
+    CHECK(listening.processor->programmeList().keptWords.contains("1 file is kept"));
+    CHECK(listening.processor->programmeList().keptWords.contains("1 outside"));
+    const auto job = job::loadJob(listening.job.folder);
+    REQUIRE(job);
+    CHECK(job->programmes == std::vector<std::string> {"programme/inside.wav"});
+    CHECK(job->candidates.size() == 3);
+
+    auto other = Listening::make();
+    other->openJob(plugin::toFile(listening.job.folder));
+    Listening::waitUntil([&] { return Listening::isIdle(*other); });
+    CHECK(other->programmeList().rows.size() == 1);
 }
 
 TEST_CASE("A switch starts the part again where that is wished for", "[plugin][listening]")

@@ -179,16 +179,19 @@ std::string takeHomeCard(const TakeHomeRequest& request, const std::vector<TakeH
                 + (file.isAsItIsNow ? " (the bike as it was measured, without any change)"
                                     : " (simulated from a measurement of the bike)")
                 + "\n";
-        card += "  On the bike, loud music: " + fixedText(file.levels.programmeSplDba, 0)
-                + " dB(A) at the ear (" + (isMeasured ? "calibrated" : "assumed, an estimate")
-                + ")\n";
-        if (file.levels.windSplDba > dsp::silenceDb)
+        // With equal loudness what is heard has a gain that the bike would not have.
+        const double onTheBikeDba =
+            file.levels.programmeSplDba - (isEqual ? file.matchGainDb : 0.0);
+        card += "  On the bike, loud music: " + fixedText(onTheBikeDba, 0) + " dB(A) at the ear ("
+                + (isMeasured ? "calibrated" : "assumed, an estimate") + ")\n";
+        if (file.levels.windSplDba > dsp::silenceDb) {
+            const double overWindDb = file.levels.programmeSplDba - file.levels.windSplDba;
             card += "  Wind at the ear: " + fixedText(file.levels.windSplDba, 0) + " dB(A) +- "
-                    + fixedText(ride::windSpreadDb, 0) + " dB (a model's estimate); the music is "
-                    + fixedText(std::abs(file.levels.programmeSplDba - file.levels.windSplDba), 0)
-                    + " dB "
-                    + (file.levels.programmeSplDba < file.levels.windSplDba ? "below" : "above")
-                    + " it\n";
+                    + fixedText(ride::windSpreadDb, 0)
+                    + " dB (a model's estimate); in the file the music is "
+                    + fixedText(std::abs(overWindDb), 0) + " dB "
+                    + (overWindDb < 0.0 ? "below" : "above") + " it\n";
+        }
         card += "  Loudness at the same volume step: " + signedText(file.differenceDb, 1)
                 + " dB re the first file"
                 + (isEqual ? "; taken out here by " + signedText(file.matchGainDb, 1) + " dB"
