@@ -24,6 +24,7 @@ constexpr const char* safetyNoteSeenKey = "safetyNoteSeen";
 constexpr const char* audioDeviceKey = "audioDevice";
 constexpr const char* lastJobKey = "lastJob";
 constexpr const char* lightLookKey = "lightLook";
+constexpr const char* programmeListKey = "programmeList";
 constexpr const char* headphoneKey = "headphoneSplDb";
 constexpr const char* ceilingDbaKey = "ceilingDba";
 constexpr const char* microphone0Key = "microphoneTable0Degrees";
@@ -193,6 +194,8 @@ private:
     void openAudio();
     void restoreMicrophone();
     void keepMicrophone();
+    void restoreList();
+    void keepList();
     void showAudioSettings();
     void setForPicture();
     void makePicture();
@@ -261,6 +264,8 @@ void StandaloneApp::initialise(const juce::String&)
     if (!options.screenshot) {
         openSettings();
         const juce::PropertiesFile& settings = *properties.getUserSettings();
+        if (!options.job && !options.programme)
+            restoreList();
         processor->setUsesLightLook(settings.getBoolValue(lightLookKey));
         // Of the headphones in the shop, whatever job is open.
         for (const auto& [key, id] : {std::pair {headphoneKey, gui::parameterIds::headphoneSplDb},
@@ -394,6 +399,31 @@ void StandaloneApp::restoreMicrophone()
         bench->restoreMicrophone(choice);
 }
 
+void StandaloneApp::restoreList()
+{
+    const std::unique_ptr<juce::XmlElement> saved =
+        properties.getUserSettings()->getXmlValue(programmeListKey);
+    if (saved == nullptr)
+        return;
+    juce::MemoryBlock state;
+    juce::AudioProcessor::copyXmlToBinary(*saved, state);
+    processor->setStateInformation(state.getData(), static_cast<int>(state.getSize()));
+}
+
+void StandaloneApp::keepList()
+{
+    juce::MemoryBlock state;
+    processor->getStateInformation(state);
+    const std::unique_ptr<juce::XmlElement> list =
+        juce::AudioProcessor::getXmlFromBinary(state.getData(), static_cast<int>(state.getSize()));
+    if (list == nullptr)
+        return;
+    // Without the parameters: every start is a quiet one.
+    while (juce::XmlElement* const parameter = list->getChildByName("parameter"))
+        list->removeChildElement(parameter, true);
+    properties.getUserSettings()->setValue(programmeListKey, list.get());
+}
+
 void StandaloneApp::keepMicrophone()
 {
     juce::PropertiesFile& settings = *properties.getUserSettings();
@@ -497,6 +527,7 @@ void StandaloneApp::shutdown()
                                       std::pair {ceilingDbaKey, gui::parameterIds::ceilingDba}})
             settings.setValue(key, gui::parameterValue(processor->parameters(), id));
         keepMicrophone();
+        keepList();
         if (const auto job = processor->snapshot().job)
             settings.setValue(lastJobKey, job->folder.getFullPathName());
         properties.saveIfNeeded();
