@@ -14,6 +14,6 @@ inline constexpr const char* helmet = "helmet";               ///< Choice, as ri
 /** 80 to 140 dB SPL of a full-scale sine at the ear; 80 = not known. */
 inline constexpr const char* headphoneSplDb = "headphoneSplDb";
 inline constexpr const char* ceilingDba = "ceilingDba"; ///< 60 to 100.
-inline constexpr const char* bypass = "bypass";               ///< On: the programme untouched.
+inline constexpr const char* bypass = "bypass";         ///< On: the programme untouched.
 
 } // namespace saddletone::gui::parameterIds

@@ -37,7 +37,7 @@ struct ProgrammeListView {
     std::size_t current = 0;
     bool isAligned = false;
     bool restartsOnSwitch = false;
-    juce::String keptWords;      ///< What became of the last wish to keep it in the job.
+    juce::String keptWords; ///< What became of the last wish to keep it in the job.
     bool canBeLive = false; ///< There is an input that can be heard through the bike.
     bool isLive = false;
     TakeHomeView takeHome;

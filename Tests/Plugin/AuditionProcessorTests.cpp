@@ -455,10 +455,9 @@ TEST_CASE("State comes back whole, with the job", "[plugin][processor]")
     CHECK(restored.snapshot().job->title == "Made-up job");
     CHECK(restored.snapshot().helmet == ride::Helmet::none);
     CHECK(restored.usesLightLook());
-    for (const char* id :
-         {ids::candidate, ids::speedKmh, ids::noiseTrimDb, ids::outputLevelDb, ids::ceilingDbfs,
-          ids::headphoneSplDb, ids::ceilingDba, ids::monitor, ids::levelMatch, ids::helmet,
-          ids::bypass}) {
+    for (const char* id : {ids::candidate, ids::speedKmh, ids::noiseTrimDb, ids::outputLevelDb,
+                           ids::ceilingDbfs, ids::headphoneSplDb, ids::ceilingDba, ids::monitor,
+                           ids::levelMatch, ids::helmet, ids::bypass}) {
         INFO(id);
         CHECK(get(restored, id) == Approx(get(audition.processor, id)));
     }
