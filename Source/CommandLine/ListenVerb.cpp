@@ -228,7 +228,7 @@ void addListenVerb(CLI::App& app, Shared& shared)
     verb->add_option("--level", options->level, "Output level in dB, -60 to 0")
         ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
-    verb->add_option("--ceiling", options->ceiling, "Highest sample in dBFS, -60 to 0")
+    verb->add_option("--ceiling", options->ceiling, "Highest true peak in dBTP, -60 to 0")
         ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
     verb->add_option("--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")

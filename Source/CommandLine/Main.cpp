@@ -54,6 +54,7 @@ int run(int argc, char** argv)
     addImportVerb(app, shared);
     addListenVerb(app, shared);
     addOverdriveVerb(app, shared);
+    addTakeHomeVerb(app, shared);
     addRideVerb(app, shared);
     addTextureVerbs(app, shared);
     addHearingVerbs(app, shared);

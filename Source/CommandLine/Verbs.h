@@ -53,6 +53,7 @@ void addCostVerbs(CLI::App& app, Shared& shared);     // cost, verify
 void addVerdictVerbs(CLI::App& app, Shared& shared);  // tone-controls, verdict
 void addListenVerb(CLI::App& app, Shared& shared);    // listen
 void addOverdriveVerb(CLI::App& app, Shared& shared); // overdrive
+void addTakeHomeVerb(CLI::App& app, Shared& shared);  // take-home
 void addRideVerb(CLI::App& app, Shared& shared);      // ride
 void addTextureVerbs(CLI::App& app, Shared& shared);  // texture
 void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure

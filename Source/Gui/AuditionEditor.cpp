@@ -4,6 +4,7 @@
 #include "Gui/LevelWords.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
+#include "Gui/ProgrammeModel.h"
 
 #include <algorithm>
 
@@ -58,9 +59,15 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
 
     plates.onPick = [this](std::size_t index) { pickCandidate(index); };
     sound.onQuiet = [this] { quieten(); };
-    for (juce::Component* part :
-         std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
+    for (juce::Component* part : std::initializer_list<juce::Component*> {
+             &plates, &response, &sound, &fairness, &transport, &road})
         addAndMakeVisible(*part);
+    if (model.programmes() != nullptr) {
+        programmes = std::make_unique<ProgrammePanel>(*model.programmes());
+        programmes->onClose = [this] { showProgrammeList(false); };
+        transport.onList = [this] { showProgrammeList(!listIsOpen); };
+        addChildComponent(*programmes);
+    }
 
     if (blind != nullptr) {
         blindPanel = std::make_unique<BlindPanel>(*blind, model.parameters());
@@ -121,7 +128,12 @@ void AuditionEditor::refresh()
     plates.show(shown);
     response.show(shown);
     sound.show(shown);
+    fairness.show(shown);
+    if (place == Place::listen && fairness.getHeight() != fairness.heightFor(fairness.getWidth()))
+        resized();
     transport.show(shown);
+    if (programmes != nullptr && programmes->isVisible())
+        programmes->show(shown);
     if (shown.job != oldJob)
         repaint();
     // The next step stands out while there is nothing to hear.
@@ -234,9 +246,11 @@ void AuditionEditor::goTo(Place newPlace)
     stops.setVisible(true);
     blindButton.setVisible(blind != nullptr && place == Place::listen);
     const bool listens = place == Place::listen;
-    for (juce::Component* part :
-         std::initializer_list<juce::Component*> {&plates, &response, &sound, &transport, &road})
+    for (juce::Component* part : std::initializer_list<juce::Component*> {
+             &plates, &response, &sound, &fairness, &transport, &road})
         part->setVisible(listens);
+    if (programmes != nullptr)
+        programmes->setVisible(listens && listIsOpen);
     signalsPlace->setVisible(place == Place::signals);
     bikePlace->setVisible(place == Place::bike);
     if (tuner != nullptr) {
@@ -250,6 +264,22 @@ void AuditionEditor::goTo(Place newPlace)
     grabKeyboardFocus();
 }
 
+void AuditionEditor::showProgrammeList(bool shouldBeShown)
+{
+    if (programmes == nullptr)
+        return;
+    listIsOpen = shouldBeShown;
+    programmes->setVisible(listIsOpen && place == Place::listen);
+    transport.setListIsOpen(listIsOpen);
+    if (listIsOpen) {
+        programmes->show(shown);
+        programmes->toFront(false);
+        problemPanel.toFront(false);
+    } else {
+        grabKeyboardFocus();
+    }
+}
+
 void AuditionEditor::quieten()
 {
     if (bench != nullptr)
@@ -259,6 +289,8 @@ void AuditionEditor::quieten()
         return;
     setParameter(model.parameters(), parameterIds::outputLevelDb, quietDb);
     model.pause();
+    if (model.programmes() != nullptr)
+        model.programmes()->setLive(false);
 }
 
 bool AuditionEditor::isAsking() const
@@ -428,8 +460,11 @@ void AuditionEditor::chooseJob()
 
 bool AuditionEditor::isInterestedInFileDrag(const juce::StringArray& files)
 {
-    return files.size() == 1 && !blindTestRuns()
-           && (isJob(juce::File(files[0])) || shown.player.available);
+    if (blindTestRuns())
+        return false;
+    if (files.size() == 1 && isJob(juce::File(files[0])))
+        return true;
+    return shown.player.available && (files.size() == 1 || programmes != nullptr);
 }
 
 void AuditionEditor::fileDragEnter(const juce::StringArray&, int, int)
@@ -444,14 +479,29 @@ void AuditionEditor::fileDragExit(const juce::StringArray&)
     repaint();
 }
 
-void AuditionEditor::filesDropped(const juce::StringArray& files, int, int)
+void AuditionEditor::filesDropped(const juce::StringArray& files, int x, int y)
 {
     fileDragExit(files);
     const juce::File file(files[0]);
-    if (isJob(file))
+    if (files.size() == 1 && isJob(file)) {
         openJob(file);
-    else
+        return;
+    }
+    const bool isOnList = programmes != nullptr && programmes->isVisible();
+    if (files.size() == 1 && !isOnList) {
         model.openProgramme(file);
+        return;
+    }
+    std::vector<juce::File> audio;
+    for (const juce::String& name : files)
+        if (!isJob(juce::File(name)))
+            audio.emplace_back(name);
+    const juce::Point<int> point(x, y);
+    model.programmes()->addProgrammes(
+        audio, isOnList && programmes->getBounds().contains(point)
+                   ? programmes->rowAt(programmes->getLocalPoint(this, point))
+                   : audition::ProgrammeList::maxEntries);
+    showProgrammeList(true);
 }
 
 void AuditionEditor::drawHeading(juce::Graphics& g) const
@@ -523,7 +573,7 @@ void AuditionEditor::paintOverChildren(juce::Graphics& g)
     g.fillRoundedRectangle(sign.toFloat(), 8.0F);
     g.setColour(palette.onAccent);
     g.setFont(textFont(19.0F, juce::Font::bold));
-    g.drawText("Drop a job folder or an audio file", sign, juce::Justification::centred, true);
+    g.drawText("Drop a job folder or audio files", sign, juce::Justification::centred, true);
 }
 
 void AuditionEditor::resized()
@@ -572,7 +622,11 @@ void AuditionEditor::resized()
     area.removeFromBottom(8);
     wordsArea = area.removeFromBottom(area.getWidth() < 760 ? 66 : 50);
     area.removeFromBottom(8);
+    fairness.setBounds(area.removeFromBottom(fairness.heightFor(area.getWidth())));
+    area.removeFromBottom(4);
     response.setBounds(area);
+    if (programmes != nullptr)
+        programmes->setBounds(area.withBottom(wordsArea.getBottom()));
     if (coversListen()) {
         auto covered = listenArea;
         transport.setBounds(covered.removeFromBottom(60));

@@ -3,10 +3,12 @@
 #include "Gui/AuditionModel.h"
 #include "Gui/BikePlace.h"
 #include "Gui/BlindPanel.h"
+#include "Gui/FairnessStrip.h"
 #include "Gui/Look.h"
 #include "Gui/NoticePanel.h"
 #include "Gui/PlaceStops.h"
 #include "Gui/PlateRow.h"
+#include "Gui/ProgrammePanel.h"
 #include "Gui/ResponseView.h"
 #include "Gui/RoadControl.h"
 #include "Gui/SignalsPlace.h"
@@ -47,6 +49,8 @@ public:
     [[nodiscard]] BikePlace* bike() const noexcept { return bikePlace.get(); }
     /** The Tuning place; null without its model. */
     [[nodiscard]] TuningPlace* tuning() const noexcept { return tuningPlace.get(); }
+    /** Shows the list of files on Listen, or hides it; without one there is nothing to show. */
+    void showProgrammeList(bool shouldBeShown);
     /** Opens a job; a tuning that is not saved is asked about first. */
     void openJob(const juce::File& folder);
     /** Goes on at once, or when the user has said what is to become of an unsaved tuning; not at all
@@ -99,7 +103,10 @@ private:
     PlateRow plates;
     ResponseView response;
     SoundPanel sound;
+    FairnessStrip fairness;
     TransportRow transport;
+    std::unique_ptr<ProgrammePanel> programmes; // null where there is no list
+    bool listIsOpen = false;
     RoadControl road;
     PlaceStops stops;
     std::unique_ptr<BlindPanel> blindPanel; // null without its model

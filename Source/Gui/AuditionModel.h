@@ -11,6 +11,8 @@
 
 namespace saddletone::gui {
 
+class ProgrammeModel;
+
 /** One candidate as the screens show it. */
 struct CandidateView {
     juce::String name;
@@ -30,6 +32,22 @@ struct JobView {
     std::vector<double> frequenciesHz; ///< Ascending, 20 Hz to 20 kHz.
     std::vector<CandidateView> candidates;
     std::vector<juce::File> programmes;
+};
+
+/** What the loudness of candidates is compared with. */
+enum class MatchBasis {
+    pinkNoise, ///< No programme is known: it comes from the host or an input, or is silent.
+    measuring, ///< Pink noise for those that are not measured yet.
+    programme  ///< The file or region that is heard.
+};
+
+/** How far candidates are from each other. */
+struct FairnessView {
+    std::vector<double> differencesDb; ///< Re the first, at the same volume step.
+    std::vector<double> matchGainsDb;  ///< Added with audition::LevelMatch::equalLoudness.
+    MatchBasis basis = MatchBasis::pinkNoise;
+
+    bool operator==(const FairnessView&) const = default;
 };
 
 /** The programme player; in a host the programme comes from the host and there is none. */
@@ -54,11 +72,17 @@ struct AuditionSnapshot {
     double ceilingDbfs = -6.0;
     audition::AuditionLevels levels;
     audition::LevelSource levelSource = audition::LevelSource::assumed;
+    FairnessView fairness; ///< One value for each candidate of the job.
     PlayerView player;
     double outputPeakDbfs = -400.0; ///< Largest since the last snapshot.
     double ceilingGainDb = 0.0;     ///< 0 = the ceiling does nothing.
-    juce::String problem;           ///< What went wrong last; empty = nothing.
-    bool busy = false;              ///< A job or programme is being loaded.
+    /** dB SPL at the ear of a full-scale sine; 0 = not known, and then there is no level there. */
+    double headphoneSplDb = 0.0;
+    double ceilingDba = 80.0;
+    double earLevelDba = -400.0; ///< Behind all ceilings; of the last second.
+    double guardGainDb = 0.0;    ///< What keeps that level at its ceiling; 0 = nothing does.
+    juce::String problem;        ///< What went wrong last; empty = nothing.
+    bool busy = false;           ///< A job or programme is being loaded.
 };
 
 /** What the screens see of the program. All of it is for the message thread. */
@@ -77,6 +101,9 @@ public:
     virtual void setLooping(bool shouldLoop) = 0;
     virtual void setPositionSeconds(double seconds) = 0;
     virtual void dismissProblem() = 0;
+
+    /** Null where there is no list: in a host, whose track is the programme. */
+    [[nodiscard]] virtual ProgrammeModel* programmes() { return nullptr; }
 
     [[nodiscard]] virtual bool usesLightLook() const = 0;
     virtual void setUsesLightLook(bool light) = 0;

@@ -33,12 +33,17 @@ void LevelMeter::show(const AuditionSnapshot& snapshot)
     } else if (framesToHold > 0 && --framesToHold == 0) {
         newLimit = 0.0;
     }
-    if (newLevel == levelDbfs && newLimit == limitDb && ceilingDbfs == snapshot.ceilingDbfs)
+    const double newGuard = -snapshot.guardGainDb > limitThresholdDb ? -snapshot.guardGainDb : 0.0;
+    if (newLevel == levelDbfs && newLimit == limitDb && ceilingDbfs == snapshot.ceilingDbfs
+        && newGuard == guardDb && ceilingDba == snapshot.ceilingDba)
         return;
+    guardDb = newGuard;
+    ceilingDba = snapshot.ceilingDba;
     levelDbfs = newLevel;
     limitDb = newLimit;
     ceilingDbfs = snapshot.ceilingDbfs;
-    setDescription(limitDb > 0.0 ? "The ceiling holds the level back." : "Below the ceiling.");
+    setDescription(limitDb > 0.0 || guardDb > 0.0 ? "A ceiling holds the level back."
+                                                  : "Below the ceiling.");
     repaint();
 }
 
@@ -52,7 +57,7 @@ void LevelMeter::paint(juce::Graphics& g)
         const double proportion = std::clamp((dbfs - bottomDbfs) / -bottomDbfs, 0.0, 1.0);
         return bar.getX() + bar.getWidth() * static_cast<float>(proportion);
     };
-    const bool isLimiting = limitDb > 0.0;
+    const bool isLimiting = limitDb > 0.0 || guardDb > 0.0;
 
     g.setColour(palette.control);
     g.fillRoundedRectangle(bar, 3.0F);
@@ -65,7 +70,10 @@ void LevelMeter::paint(juce::Graphics& g)
 
     g.setFont(textFont(14.0F, isLimiting ? juce::Font::bold : juce::Font::plain));
     if (isLimiting) {
-        const juce::String text = "LIMITING by " + juce::String(limitDb, 1) + " dB";
+        const juce::String text = limitDb > 0.0
+                                      ? "LIMITING by " + juce::String(limitDb + guardDb, 1) + " dB"
+                                      : "HELD at " + juce::String(std::lround(ceilingDba))
+                                            + " dB(A) by " + juce::String(guardDb, 1) + " dB";
         const auto box = words.withWidth(g.getCurrentFont().getStringWidthFloat(text) + 16.0F);
         g.setColour(palette.warning);
         g.fillRoundedRectangle(box, 3.0F);

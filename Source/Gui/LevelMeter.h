@@ -18,6 +18,8 @@ private:
     double levelDbfs = -400.0;
     double ceilingDbfs = -6.0;
     double limitDb = 0.0;
+    double guardDb = 0.0; ///< What the ceiling of the level at the ear takes off.
+    double ceilingDba = 80.0;
     int framesToHold = 0;
 };
 

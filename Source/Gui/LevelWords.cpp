@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Units.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace saddletone::gui {
@@ -66,9 +67,14 @@ juce::String levelWords(const AuditionSnapshot& snapshot)
             words << ", trimmed by " << wholeNumber(snapshot.noiseTrimDb) << " dB";
         words << ")" << separator << balanceWords(levels.programmeSplDba - levels.noise.totalDba);
     }
-    // How loud that is depends on headphones nobody has calibrated here.
-    words << separator << "to the headphones: " << wholeNumber(levels.outputDbfsA)
-          << " dBFS(A), their SPL is not known";
+    words << separator << "to the headphones: ";
+    // How loud that is depends on the headphones.
+    if (snapshot.headphoneSplDb > 0.0)
+        words << wholeNumber(
+            std::min(levels.outputDbfsA + snapshot.headphoneSplDb, snapshot.ceilingDba))
+              << " dB(A) at the ear, at most " << wholeNumber(snapshot.ceilingDba);
+    else
+        words << wholeNumber(levels.outputDbfsA) << " dBFS(A), their SPL is not known";
     return words;
 }
 

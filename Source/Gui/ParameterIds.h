@@ -15,6 +15,9 @@ inline constexpr const char* screen = "screen";               ///< Choice, as ri
 inline constexpr const char* earPlugs = "earPlugs";           ///< Choice, as ride::EarPlugs.
 inline constexpr const char* engineNoise = "engineNoise"; ///< Choice, as audition::EngineNoise.
 inline constexpr const char* radioVolumeDb = "radioVolumeDb"; ///< -40 to 20.
-inline constexpr const char* bypass = "bypass";               ///< On: the programme untouched.
+/** 80 to 140 dB SPL of a full-scale sine at the ear; 80 = not known. */
+inline constexpr const char* headphoneSplDb = "headphoneSplDb";
+inline constexpr const char* ceilingDba = "ceilingDba"; ///< 60 to 100.
+inline constexpr const char* bypass = "bypass";         ///< On: the programme untouched.
 
 } // namespace saddletone::gui::parameterIds

@@ -21,8 +21,9 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
 {
     const double offsetDb = snapshot.levels.radioGainDb - snapshot.levels.plugLossDb;
     if (job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
-        && ride == snapshot.ride && choice == snapshot.choice
-        && noiseTrimDb == snapshot.noiseTrimDb && programmeOffsetDb == offsetDb)
+        && matchGainsDb == snapshot.fairness.matchGainsDb && ride == snapshot.ride
+        && choice == snapshot.choice && noiseTrimDb == snapshot.noiseTrimDb
+        && programmeOffsetDb == offsetDb)
         return;
     if (ride != snapshot.ride || choice != snapshot.choice || noiseTrimDb != snapshot.noiseTrimDb)
         noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
@@ -31,6 +32,7 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     job = snapshot.job;
     heard = snapshot.candidate;
     match = snapshot.match;
+    matchGainsDb = snapshot.fairness.matchGainsDb;
     ride = snapshot.ride;
     choice = snapshot.choice;
     noiseTrimDb = snapshot.noiseTrimDb;
@@ -53,11 +55,12 @@ FrequencyPlot ResponseView::plot() const
     return axes;
 }
 
-juce::Path ResponseView::curvePath(const FrequencyPlot& axes, const CandidateView& candidate) const
+juce::Path ResponseView::curvePath(const FrequencyPlot& axes, std::size_t index) const
 {
-    const double offsetDb =
-        programmeOffsetDb
-        + (match == audition::LevelMatch::equalLoudness ? candidate.matchGainDb : 0.0);
+    const CandidateView& candidate = job->candidates[index];
+    double offsetDb = programmeOffsetDb;
+    if (match == audition::LevelMatch::equalLoudness)
+        offsetDb += index < matchGainsDb.size() ? matchGainsDb[index] : candidate.matchGainDb;
     return axes.curve(job->frequenciesHz, candidate.octaveSplDb, offsetDb);
 }
 
@@ -97,11 +100,11 @@ void ResponseView::drawCurves(juce::Graphics& g, const FrequencyPlot& axes) cons
     for (std::size_t index = 0; index < job->candidates.size(); ++index)
         if (index != heard) {
             g.setColour(palette.text);
-            strokeDashed(g, curvePath(axes, job->candidates[index]), index);
+            strokeDashed(g, curvePath(axes, index), index);
         }
     if (heard >= job->candidates.size())
         return;
-    const juce::Path path = curvePath(axes, job->candidates[heard]);
+    const juce::Path path = curvePath(axes, heard);
     g.setColour(palette.panel);
     g.strokePath(path, juce::PathStrokeType(7.0F, juce::PathStrokeType::curved));
     g.setColour(palette.accentLine);
@@ -173,9 +176,8 @@ void ResponseView::paint(juce::Graphics& g)
     if (job == nullptr) {
         g.setColour(palette.mutedText);
         g.setFont(textFont(15.0F));
-        g.drawText(
-            "The response of each candidate, and the noise of the ride, are drawn here.",
-            getLocalBounds().reduced(16, 0), juce::Justification::centred, true);
+        g.drawText("The response of each candidate, and the noise of the ride, are drawn here.",
+                   getLocalBounds().reduced(16, 0), juce::Justification::centred, true);
         return;
     }
     const FrequencyPlot axes = plot();

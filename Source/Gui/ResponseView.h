@@ -17,8 +17,7 @@ public:
 
 private:
     [[nodiscard]] FrequencyPlot plot() const;
-    [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes,
-                                       const CandidateView& candidate) const;
+    [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes, std::size_t index) const;
     void drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawLegend(juce::Graphics& g) const;
@@ -27,6 +26,7 @@ private:
     std::shared_ptr<const JobView> job;
     std::size_t heard = 0;
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
+    std::vector<double> matchGainsDb;
     audition::SceneRide ride;
     audition::RideChoice choice;
     double noiseTrimDb = 0.0;

@@ -7,7 +7,7 @@
 
 namespace saddletone::gui {
 
-SoundPanel::SoundPanel(juce::AudioProcessorValueTreeState& parameters)
+SoundPanel::SoundPanel(juce::AudioProcessorValueTreeState& parameters) : headphones(parameters)
 {
     setTitle("Sound");
     addChoice(parameters, monitorBox, monitorLabel, parameterIds::monitor, "Hear",
@@ -22,7 +22,9 @@ SoundPanel::SoundPanel(juce::AudioProcessorValueTreeState& parameters)
     addLevel(parameters, noiseSlider, noiseLabel, parameterIds::noiseTrimDb, "Ride noise",
              "Ride noise against the road; 0 is as on the road.", noiseAttachment);
     addLevel(parameters, ceilingSlider, ceilingLabel, parameterIds::ceilingDbfs, "Ceiling",
-             "No sample to the headphones passes this level.", ceilingAttachment);
+             "No true peak to the headphones passes this level.", ceilingAttachment);
+    addLabel(headphoneLabel, "At the ear");
+    addAndMakeVisible(headphones);
     addLabel(meterLabel, "To ears");
     addAndMakeVisible(meter);
 
@@ -106,7 +108,7 @@ void SoundPanel::lookAndFeelChanged()
 {
     const juce::Colour text = paletteOf(*this).text;
     for (juce::Label* label : {&monitorLabel, &matchLabel, &helmetLabel, &outputLabel, &noiseLabel,
-                               &ceilingLabel, &meterLabel})
+                               &ceilingLabel, &headphoneLabel, &meterLabel})
         label->setColour(juce::Label::textColourId, text);
 }
 
@@ -114,12 +116,15 @@ void SoundPanel::resized()
 {
     auto area = getLocalBounds().reduced(12, 10);
     constexpr int labelWidth = 92;
-    const std::array<Row, 7> rows {{{&monitorLabel, &monitorBox, 30},
-                                    {&matchLabel, &matchBox, 30},
-                                    {&helmetLabel, &helmetBox, 30},
-                                    {&outputLabel, &outputSlider, 30},
-                                    {&noiseLabel, &noiseSlider, 30},
-                                    {&ceilingLabel, &ceilingSlider, 30},
+    // The lowest window has room for flat rows only.
+    const int flat = area.getHeight() < 340 ? 28 : 30;
+    const std::array<Row, 8> rows {{{&monitorLabel, &monitorBox, flat},
+                                    {&matchLabel, &matchBox, flat},
+                                    {&helmetLabel, &helmetBox, flat},
+                                    {&outputLabel, &outputSlider, flat},
+                                    {&noiseLabel, &noiseSlider, flat},
+                                    {&ceilingLabel, &ceilingSlider, flat},
+                                    {&headphoneLabel, &headphones, flat},
                                     {&meterLabel, &meter, 44}}};
     constexpr int buttonHeight = 36;
     int used = buttonHeight;

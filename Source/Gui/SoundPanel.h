@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/AuditionModel.h"
+#include "Gui/HeadphoneRow.h"
 #include "Gui/LevelMeter.h"
 
 #include <functional>
@@ -15,7 +16,11 @@ public:
     /** Called when the user wants silence at once. */
     std::function<void()> onQuiet;
 
-    void show(const AuditionSnapshot& snapshot) { meter.show(snapshot); }
+    void show(const AuditionSnapshot& snapshot)
+    {
+        meter.show(snapshot);
+        headphones.show(snapshot);
+    }
 
     void paint(juce::Graphics& g) override;
     void resized() override;
@@ -49,9 +54,10 @@ private:
     juce::Slider ceilingSlider;
     juce::TextButton bypassButton {"Bypass (B)"};
     juce::TextButton quietButton {"Quiet (Esc)"};
+    HeadphoneRow headphones;
     LevelMeter meter;
-    juce::Label monitorLabel, matchLabel, helmetLabel, outputLabel, noiseLabel, ceilingLabel,
-        meterLabel;
+    juce::Label headphoneLabel, monitorLabel, matchLabel, helmetLabel, outputLabel, noiseLabel,
+        ceilingLabel, meterLabel;
 
     std::unique_ptr<juce::AudioProcessorValueTreeState::ComboBoxAttachment> monitorAttachment,
         matchAttachment, helmetAttachment;

@@ -22,7 +22,14 @@ TransportRow::TransportRow(AuditionModel& auditionModel) : model(auditionModel)
     loopButton.setTitle("Loop");
     loopButton.setDescription("Starts the programme again when it ends.");
     loopButton.onClick = [this] { model.setLooping(!shown.looping); };
-    for (juce::TextButton* button : {&openButton, &playButton, &loopButton}) {
+    listButton.setTitle("List");
+    listButton.setDescription("Shows the list of files: order, loops, loudness, live input, and "
+                              "files to take home.");
+    listButton.onClick = [this] {
+        if (onList)
+            onList();
+    };
+    for (juce::TextButton* button : {&openButton, &playButton, &loopButton, &listButton}) {
         button->setMouseClickGrabsKeyboardFocus(false);
         button->setHasFocusOutline(true);
         addChildComponent(*button);
@@ -82,6 +89,7 @@ void TransportRow::show(const AuditionSnapshot& snapshot)
     if (isChanged) {
         for (juce::TextButton* button : {&openButton, &playButton, &loopButton})
             button->setVisible(player.available);
+        listButton.setVisible(player.available && model.programmes() != nullptr);
         positionSlider.setVisible(player.available);
         playButton.setButtonText(player.playing ? "Pause" : "Play");
         playButton.setToggleState(player.playing, juce::dontSendNotification);
@@ -96,6 +104,11 @@ void TransportRow::show(const AuditionSnapshot& snapshot)
         repaint(timeArea);
     if (!positionSlider.isMouseButtonDown())
         positionSlider.setValue(player.positionSeconds, juce::dontSendNotification);
+}
+
+void TransportRow::setListIsOpen(bool isOpen)
+{
+    listButton.setToggleState(isOpen, juce::dontSendNotification);
 }
 
 void TransportRow::paint(juce::Graphics& g)
@@ -128,6 +141,8 @@ void TransportRow::paint(juce::Graphics& g)
 void TransportRow::resized()
 {
     auto area = getLocalBounds().reduced(12, 5);
+    listButton.setBounds(area.removeFromRight(64).withSizeKeepingCentre(64, 36));
+    area.removeFromRight(12);
     auto buttons = area.removeFromLeft(130 + 88 + 98 + 16).withSizeKeepingCentre(332, 36);
     openButton.setBounds(buttons.removeFromLeft(130));
     playButton.setBounds(buttons.withTrimmedLeft(8).removeFromLeft(88));

@@ -17,6 +17,10 @@ namespace {
 constexpr int stateSchemaVersion = 1;
 constexpr const char* stateTag = "saddletone";
 constexpr const char* parameterTag = "parameter";
+constexpr const char* playlistTag = "programme";
+
+/** Rise of live programme: long enough to reach for the controls before a feedback is loud. */
+constexpr double liveRampSeconds = 2.0;
 
 /** The window of a host around the screen, which knows no processor. */
 class HostEditor final : public juce::AudioProcessorEditor {
@@ -146,7 +150,13 @@ void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed
     const std::array<const float*, 2> inputs {outputs[0], outputs[1]};
     std::size_t numInputs = getMainBusNumInputChannels() == 1 ? 1 : 2;
     if (playsProgramme) {
-        player.process({outputs.data(), 2, numFrames});
+        const dsp::ChannelView<float> programme(outputs.data(), 2, numFrames);
+        if (liveChannels.load(std::memory_order_relaxed) > 0) {
+            renderLive(programme);
+        } else {
+            player.process(programme);
+            liveFrames = 0;
+        }
         numInputs = 2;
     }
 
@@ -165,6 +175,18 @@ void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed
     const float peak = engine.outputPeak();
     if (peak > peakSinceSnapshot.load(std::memory_order_relaxed))
         peakSinceSnapshot.store(peak, std::memory_order_relaxed);
+}
+
+void AuditionProcessor::renderLive(dsp::ChannelView<float> programme) noexcept
+{
+    const bool isMono = liveChannels.load(std::memory_order_relaxed) == 1;
+    const double rampFrames = liveRampSeconds * getSampleRate();
+    for (std::size_t frame = 0; frame < programme.numFrames(); ++frame) {
+        const auto gain = static_cast<float>(
+            std::min(1.0, static_cast<double>(liveFrames++) / std::max(1.0, rampFrames)));
+        programme[0][frame] *= gain;
+        programme[1][frame] = isMono ? programme[0][frame] : gain * programme[1][frame];
+    }
 }
 
 void AuditionProcessor::processBlock(juce::AudioBuffer<float>& buffer, juce::MidiBuffer&)
@@ -204,7 +226,7 @@ AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
                 order.setting.value_or(RideSetting {ride.helmet, ride.speedKmh});
             auto built = buildSceneForAudition(
                 order.loaded, sceneChoiceFor(*order.loaded, setting.helmet, setting.speedKmh),
-                                               order.layout, order.sampleRate, order.kept.get());
+                order.layout, order.sampleRate, order.kept.get());
             if (built)
                 made.built = *std::move(built);
             else
@@ -265,6 +287,7 @@ bool AuditionProcessor::takeUp(Delivery& made)
         opened = {job, opened.number + 1};
         edited = nullptr; // it was made from the job before
     }
+    publishedGainsDb.clear();
     engine.publish(std::move(made.built.scene));
     return true;
 }
@@ -287,8 +310,8 @@ void AuditionProcessor::update()
         }
         if (started == nullptr && !waiting && edited != nullptr)
             placeEdited();
-        else if (started == nullptr && !waiting && job != nullptr
-                 && wantedChoice() != orderedChoice && !blindDesk.isRunning())
+        else if (started == nullptr && !waiting && job != nullptr && wantedChoice() != orderedChoice
+                 && !blindDesk.isRunning())
             placeOrder({.folder = job->job.folder, .loaded = job, .setting = setting()});
     }
     if (started != nullptr)
@@ -298,16 +321,49 @@ void AuditionProcessor::update()
     if (const auto reason = player.takeProblem())
         reportProblem(toText(*reason));
     blindDesk.update();
+    if (const std::size_t candidate = reader.engineParameters().candidate;
+        candidate != switchedTo) {
+        switchedTo = candidate;
+        if (restartsOnSwitch)
+            player.restart();
+    }
+    const std::lock_guard lock(publishMutex);
+    compare();
+}
+
+void AuditionProcessor::compare()
+{
+    const bool hasFile = playsProgramme && liveChannels.load() == 0;
+    matchMeter.want(scene, hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {});
+    static_cast<void>(matchMeter.update());
+    compared = matchMeter.match();
+    // During a blind test nothing changes.
+    if (scene == nullptr || blindDesk.isRunning() || !compared || !hasFile
+        || reader.engineParameters().match != audition::LevelMatch::equalLoudness)
+        return;
+    // Gains as published, or of pink noise as the scene was built.
+    bool isOther = false;
+    for (std::size_t index = 0; index < compared->matchGainsDb.size(); ++index) {
+        const double before = index < publishedGainsDb.size()
+                                  ? publishedGainsDb[index]
+                                  : scene->scene.candidates[index].matchGainDb;
+        isOther = isOther || std::abs(before - compared->matchGainsDb[index]) > 0.01;
+    }
+    if (!isOther)
+        return;
+    auto matched = std::make_unique<audition::AuditionScene>(scene->scene);
+    for (std::size_t index = 0; index < matched->candidates.size(); ++index)
+        matched->candidates[index].matchGainDb = compared->matchGainsDb[index];
+    publishedGainsDb = compared->matchGainsDb;
+    engine.publish(std::move(matched));
 }
 
 void AuditionProcessor::placeEdited()
 {
     std::shared_ptr<const LoadedJob> newest = std::exchange(edited, nullptr);
     const std::filesystem::path folder = newest->job.folder;
-    placeOrder({.folder = folder,
-                .loaded = std::move(newest),
-                .setting = setting(),
-                .isEdited = true});
+    placeOrder(
+        {.folder = folder, .loaded = std::move(newest), .setting = setting(), .isEdited = true});
 }
 
 AuditionProcessor::OpenedJob AuditionProcessor::openedJob()
@@ -355,10 +411,13 @@ void AuditionProcessor::startRide(const LoadedJob& loaded)
     gui::setParameter(state, gui::parameterIds::engineNoise, static_cast<double>(ride.engineNoise));
     gui::setParameter(state, gui::parameterIds::radioVolumeDb, 0.0);
     const ProgrammePlayer::State transport = player.state();
-    if (!playsProgramme || transport.loaded || transport.busy || loaded.job.programmes.empty())
+    if (!playsProgramme || transport.loaded || transport.busy)
         return;
-    if (const auto path = job::resolveInside(loaded.job.folder, loaded.job.programmes.front()))
-        player.load(*path);
+    std::vector<std::filesystem::path> files;
+    for (const std::string& programme : loaded.job.programmes)
+        if (const auto path = job::resolveInside(loaded.job.folder, programme))
+            files.push_back(*path);
+    player.add(files);
 }
 
 void AuditionProcessor::reportProblem(const juce::String& message)
@@ -398,6 +457,181 @@ void AuditionProcessor::openProgramme(const juce::File& file)
     player.load(toPath(file));
 }
 
+void AuditionProcessor::addProgrammes(const std::vector<juce::File>& files, std::size_t before)
+{
+    std::vector<std::filesystem::path> paths;
+    for (const juce::File& file : files)
+        paths.push_back(toPath(file));
+    player.add(paths, before);
+}
+
+void AuditionProcessor::setLive(bool shouldBeLive)
+{
+    if (shouldBeLive == (liveChannels.load() > 0))
+        return;
+    liveChannels.store(0);
+    const int numChannels = onSetLive ? onSetLive(shouldBeLive) : 0;
+    if (shouldBeLive && numChannels > 0) {
+        player.pause();
+        liveChannels.store(std::min(numChannels, 2));
+    }
+}
+
+gui::ProgrammeListView AuditionProcessor::programmeList()
+{
+    gui::ProgrammeListView view;
+    const audition::ProgrammeList list = player.list();
+    view.isAligned = player.isAligned();
+    for (const audition::ProgrammeEntry& entry : list.entries()) {
+        gui::ProgrammeRow row;
+        row.name = toFile(entry.file).getFileName();
+        row.durationSeconds = entry.durationSeconds;
+        row.loudnessLufs = entry.loudnessLufs;
+        if (view.isAligned && entry.loudnessLufs)
+            row.gainDb = audition::alignmentGainDb(*entry.loudnessLufs);
+        row.region = entry.region;
+        row.isUnreadable = entry.isUnreadable;
+        view.rows.push_back(std::move(row));
+    }
+    view.current = list.current();
+    view.restartsOnSwitch = restartsOnSwitch;
+    view.canBeLive = onSetLive != nullptr;
+    view.isLive = liveChannels.load() > 0;
+    view.keptWords = keptWords;
+    view.takeHome = takeHomeJob.view();
+    return view;
+}
+
+void AuditionProcessor::keepInJob()
+{
+    const std::shared_ptr<const LoadedJob> open = openedJob().loaded;
+    if (open == nullptr) {
+        keptWords = "Open a job first; there is none to keep the files in.";
+        return;
+    }
+    // Read again, as others may have changed it on disk since it was opened.
+    auto read = job::loadJob(open->job.folder);
+    if (!read) {
+        keptWords = toText(read.error().message);
+        return;
+    }
+    read->programmes.clear();
+    const std::filesystem::path folder = toPath(toFile(read->folder));
+    const audition::ProgrammeList list = player.list();
+    for (const audition::ProgrammeEntry& entry : list.entries())
+        if (const auto inside = audition::pathInside(folder, toPath(toFile(entry.file))))
+            read->programmes.push_back(*inside);
+    if (const auto saved = job::saveJob(*read); !saved) {
+        keptWords = toText(saved.error().message);
+        return;
+    }
+    const auto numKept = static_cast<int>(read->programmes.size());
+    const int numLeft = static_cast<int>(list.entries().size()) - numKept;
+    keptWords = juce::String(numKept) + (numKept == 1 ? " file is" : " files are")
+                + " kept in the job"
+                + (numLeft > 0 ? "; " + juce::String(numLeft)
+                                     + " outside its folder cannot be: copy them into it first."
+                               : juce::String("."));
+}
+
+void AuditionProcessor::takeHome(const juce::File& folder)
+{
+    keptWords.clear();
+    const ProgrammePlayer::HeardPart part = player.heardPart();
+    std::shared_ptr<const KeptScene> played;
+    {
+        const std::lock_guard lock(publishMutex);
+        played = scene;
+    }
+    if (played == nullptr || part.audio == nullptr) {
+        takeHomeJob.refuse("Open a job and a programme first: there is nothing to write yet.");
+        return;
+    }
+    audition::TakeHomeRequest request;
+    request.scene = played->loaded->request;
+    request.scene.ride.parameters.helmet = played->scene.ride.parameters.helmet;
+    request.programme.sampleRate = part.audio->sampleRate;
+    const auto gain = static_cast<float>(dsp::dbToAmplitude(part.gainDb));
+    for (const std::vector<float>& channel : part.audio->channels) {
+        auto& cut = request.programme.channels.emplace_back(
+            channel.begin() + static_cast<std::ptrdiff_t>(part.beginFrame),
+            channel.begin() + static_cast<std::ptrdiff_t>(part.endFrame));
+        for (float& sample : cut)
+            sample *= gain;
+    }
+    request.programmeName = toFile(player.state().file).getFileNameWithoutExtension().toStdString();
+    request.title = played->loaded->job.title;
+    request.shop = played->loaded->job.shop;
+    request.bike = played->loaded->job.bike;
+    request.invented = played->view->invented;
+    request.date = juce::Time::getCurrentTime().formatted("%Y-%m-%d").toStdString();
+    request.parameters = reader.engineParameters();
+    request.settings = settings;
+    request.folder = toPath(folder);
+    takeHomeJob.start(std::move(request));
+}
+
+void AuditionProcessor::savePlaylist(juce::XmlElement& xml)
+{
+    std::filesystem::path jobFolder;
+    {
+        const std::lock_guard lock(publishMutex);
+        if (job != nullptr)
+            jobFolder = toPath(toFile(job->job.folder));
+    }
+    const audition::ProgrammeList list = player.list();
+    for (const audition::ProgrammeEntry& entry : list.entries()) {
+        juce::XmlElement* const child = xml.createNewChildElement(playlistTag);
+        // Inside the job a file moves with it.
+        const juce::File file = toFile(entry.file);
+        const auto inside = jobFolder.empty() ? std::optional<std::string> {}
+                                              : audition::pathInside(jobFolder, toPath(file));
+        child->setAttribute("file", inside ? toText(*inside) : file.getFullPathName());
+        if (entry.region) {
+            child->setAttribute("loopStartSeconds", entry.region->startSeconds);
+            child->setAttribute("loopEndSeconds", entry.region->endSeconds);
+        }
+    }
+    xml.setAttribute("currentProgramme", static_cast<int>(list.current()));
+    xml.setAttribute("alignedLoudness", player.isAligned());
+    xml.setAttribute("restartsOnSwitch", restartsOnSwitch);
+}
+
+void AuditionProcessor::restorePlaylist(const juce::XmlElement& xml)
+{
+    player.setAligned(xml.getBoolAttribute("alignedLoudness", false));
+    restartsOnSwitch = xml.getBoolAttribute("restartsOnSwitch", false);
+    const juce::String jobFolder = xml.getStringAttribute("jobFolder");
+    std::vector<std::filesystem::path> files;
+    std::vector<std::optional<audition::LoopRegion>> regions;
+    for (const juce::XmlElement* const child : xml.getChildWithTagNameIterator(playlistTag)) {
+        const juce::String name = child->getStringAttribute("file");
+        if (juce::File::isAbsolutePath(name)) {
+            files.push_back(toPath(juce::File(name)));
+        } else {
+            if (!juce::File::isAbsolutePath(jobFolder))
+                continue;
+            const auto path = job::resolveInside(toPath(juce::File(jobFolder)), name.toStdString());
+            if (!path)
+                continue;
+            files.push_back(*path);
+        }
+        if (child->hasAttribute("loopEndSeconds"))
+            regions.emplace_back(
+                audition::LoopRegion {child->getDoubleAttribute("loopStartSeconds"),
+                                      child->getDoubleAttribute("loopEndSeconds")});
+        else
+            regions.emplace_back();
+    }
+    player.unload();
+    player.add(files);
+    for (std::size_t index = 0; index < regions.size(); ++index)
+        if (regions[index])
+            player.setRegion(index, regions[index]);
+    if (const int current = xml.getIntAttribute("currentProgramme", 0); current > 0)
+        player.select(static_cast<std::size_t>(current));
+}
+
 void AuditionProcessor::showAudioSettings()
 {
     if (onShowAudioSettings)
@@ -418,7 +652,17 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
             snapshot.ride = played.ride;
             snapshot.candidate = std::min(parameters.candidate, played.candidates.size() - 1);
             const audition::SceneCandidate& heard = played.candidates[snapshot.candidate];
-            snapshot.levels = audition::levelsOf(played, heard, parameters);
+            audition::SceneCandidate matched = heard;
+            if (compared && compared->matchGainsDb.size() == played.candidates.size()) {
+                matched.matchGainDb = compared->matchGainsDb[snapshot.candidate];
+                snapshot.fairness.differencesDb = compared->differencesDb;
+                snapshot.fairness.matchGainsDb = compared->matchGainsDb;
+                if (matchMeter.isMeasuring())
+                    snapshot.fairness.basis = gui::MatchBasis::measuring;
+                else if (compared->isMeasured)
+                    snapshot.fairness.basis = gui::MatchBasis::programme;
+            }
+            snapshot.levels = audition::levelsOf(played, matched, parameters);
             snapshot.levelSource = heard.level.source;
         }
     }
@@ -434,6 +678,10 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
         snapshot.outputPeakDbfs = dsp::silenceDb;
         snapshot.ceilingGainDb = 0.0;
     }
+    snapshot.headphoneSplDb = parameters.headphoneSplAtFullScaleDb;
+    snapshot.ceilingDba = parameters.ceilingDba;
+    snapshot.earLevelDba = static_cast<double>(engine.earLevelDba());
+    snapshot.guardGainDb = dsp::amplitudeToDb(static_cast<double>(engine.guardGain()));
 
     const ProgrammePlayer::State transport = player.state();
     snapshot.busy = snapshot.busy || transport.busy;
@@ -462,6 +710,7 @@ void AuditionProcessor::getStateInformation(juce::MemoryBlock& destination)
     }
     if (const ProgrammePlayer::State transport = player.state(); transport.loaded)
         xml.setAttribute("programmeFile", toFile(transport.file).getFullPathName());
+    savePlaylist(xml);
     xml.setAttribute("loop", player.state().looping);
     xml.setAttribute("lightLook", lightLook.load());
     for (juce::AudioProcessorParameter* const each : getParameters()) {
@@ -508,7 +757,9 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
     const juce::String programmeFile = xml->getStringAttribute("programmeFile");
     if (!playsProgramme)
         return;
-    if (juce::File::isAbsolutePath(programmeFile))
+    if (xml->getChildByName(playlistTag) != nullptr)
+        restorePlaylist(*xml);
+    else if (juce::File::isAbsolutePath(programmeFile))
         player.load(toPath(juce::File(programmeFile)));
     else
         player.unload();

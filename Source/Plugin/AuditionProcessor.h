@@ -3,9 +3,12 @@
 #include "Core/Audition/AuditionEngine.h"
 #include "Gui/AuditionModel.h"
 #include "Plugin/BlindDesk.h"
+#include "Gui/ProgrammeModel.h"
 #include "Plugin/JobLoading.h"
+#include "Plugin/MatchMeter.h"
 #include "Plugin/Parameters.h"
 #include "Plugin/ProgrammePlayer.h"
+#include "Plugin/TakeHomeJob.h"
 
 #include <functional>
 #include <mutex>
@@ -21,6 +24,7 @@ namespace saddletone::plugin {
     host. */
 class AuditionProcessor final : public juce::AudioProcessor,
                                 public gui::AuditionModel,
+                                public gui::ProgrammeModel,
                                 private juce::Timer {
 public:
     AuditionProcessor();
@@ -67,6 +71,9 @@ public:
         parameters say. */
     void setParked(bool shouldBeParked) { isParked.store(shouldBeParked); }
 
+    /** Opens or closes the input for live programme; set by the standalone. Returns how many of its
+        channels there are: 0 = it could not be opened. */
+    std::function<int(bool)> onSetLive;
     /** Shows the audio settings; set by the standalone. */
     std::function<void()> onShowAudioSettings;
 
@@ -79,6 +86,24 @@ public:
     void setLooping(bool shouldLoop) override { player.setLooping(shouldLoop); }
     void setPositionSeconds(double seconds) override { player.setPositionSeconds(seconds); }
     void dismissProblem() override;
+    gui::ProgrammeModel* programmes() override { return playsProgramme ? this : nullptr; }
+    gui::ProgrammeListView programmeList() override;
+    void addProgrammes(const std::vector<juce::File>& files, std::size_t before) override;
+    void removeProgramme(std::size_t index) override { player.remove(index); }
+    void moveProgramme(std::size_t from, std::size_t to) override { player.move(from, to); }
+    void selectProgramme(std::size_t index) override { player.select(index); }
+    void setLoopRegion(std::size_t index,
+                       const std::optional<audition::LoopRegion>& region) override
+    {
+        player.setRegion(index, region);
+    }
+    void setAligned(bool shouldBeAligned) override { player.setAligned(shouldBeAligned); }
+    void setRestartsOnSwitch(bool shouldRestart) override { restartsOnSwitch = shouldRestart; }
+    void restart() override { player.restart(); }
+    void setLive(bool shouldBeLive) override;
+    void keepInJob() override;
+    void takeHome(const juce::File& folder) override;
+    void cancelTakeHome() override { takeHomeJob.cancel(); }
     bool usesLightLook() const override { return lightLook.load(); }
     void setUsesLightLook(bool light) override { lightLook.store(light); }
     bool hasAudioSettings() const override { return playsProgramme; }
@@ -145,6 +170,11 @@ private:
     void closeJob();
     void startRide(const LoadedJob& loaded);
     void render(juce::AudioBuffer<float>& buffer, bool isBypassed) noexcept;
+    void renderLive(dsp::ChannelView<float> programme) noexcept;
+    /** Has the candidates compared over what is heard; needs publishMutex. */
+    void compare();
+    void savePlaylist(juce::XmlElement& xml);
+    void restorePlaylist(const juce::XmlElement& xml);
 
     juce::AudioProcessorValueTreeState state;
     const ParameterReader reader;
@@ -152,6 +182,12 @@ private:
     ProgrammePlayer player;
     std::atomic<bool> lightLook {false};
     std::atomic<bool> isParked {false};
+    std::atomic<int> liveChannels {0}; ///< 0: the programme comes from the player.
+    static_assert(std::atomic<int>::is_always_lock_free);
+    std::size_t liveFrames = 0; ///< Audio thread: of live programme since it began.
+    bool restartsOnSwitch = false;
+    juce::String keptWords;
+    std::size_t switchedTo = 0;
     std::atomic<float> peakSinceSnapshot {0.0F};
     static_assert(std::atomic<float>::is_always_lock_free);
 
@@ -166,6 +202,10 @@ private:
     SceneChoice orderedChoice;
     std::optional<Order> waiting;
     juce::String problem;
+    TakeHomeJob takeHomeJob;
+    MatchMeter matchMeter;
+    std::optional<audition::ProgrammeMatch> compared;
+    std::vector<double> publishedGainsDb; ///< Match gains of the scene handed to the engine.
 
     std::mutex deliveryMutex;
     std::optional<Delivery> delivery;

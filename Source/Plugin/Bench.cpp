@@ -335,7 +335,7 @@ void Bench::openInput()
         setup.outputDeviceName = names[index];
     setup.useDefaultInputChannels = false;
     setup.inputChannels.clear();
-    setup.inputChannels.setRange(0, inputView.channel + 1, true);
+    setup.inputChannels.setRange(0, std::max(inputView.channel, opensPair ? 1 : 0) + 1, true);
     input.chooseChannel(static_cast<std::size_t>(inputView.channel), names[index].toStdString());
     const juce::String reason = devices.setAudioDeviceSetup(setup, true);
     if (reason.isNotEmpty()) {
@@ -348,6 +348,23 @@ void Bench::openInput()
     setAnalyserParameters(analyserParameters); // the calibration is of one input
     if (const juce::AudioIODevice* const device = devices.getCurrentAudioDevice())
         inputView.channels = const_cast<juce::AudioIODevice*>(device)->getInputChannelNames();
+}
+
+int Bench::setLive(bool shouldBeLive)
+{
+    audio.setInputHeard(false);
+    if (!shouldBeLive) {
+        closeInput();
+        return 0;
+    }
+    opensPair = true;
+    openInput();
+    opensPair = false;
+    const juce::AudioIODevice* const device = devices.getCurrentAudioDevice();
+    const int numChannels =
+        device != nullptr ? device->getActiveInputChannels().countNumberOfSetBits() : 0;
+    audio.setInputHeard(numChannels > 0);
+    return numChannels;
 }
 
 void Bench::closeInput()

@@ -62,6 +62,8 @@ public:
     void chooseInput(int deviceIndex, int channelIndex) override;
     void openInput() override;
     void closeInput() override;
+    /** Lets the audition hear two channels of the input, or closes it; returns how many there are. */
+    int setLive(bool shouldBeLive);
     void resetClip() override { input.recorder().resetClips(); }
     void setAnalyserBands(int bandsPerOctave) override { input.setBandsPerOctave(bandsPerOctave); }
     void setAnalyserFft(std::size_t fftSize) override { input.setFftSize(fftSize); }
@@ -221,6 +223,7 @@ private:
     gui::Place place = gui::Place::listen;
 
     gui::InputView inputView;
+    bool opensPair = false; ///< The input is opened to be heard.
     std::shared_ptr<const std::vector<measure::AnalyserTrace>> traces;
     int numTracesStored = 0;
     measure::AnalyserParameters analyserParameters;

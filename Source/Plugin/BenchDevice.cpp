@@ -66,13 +66,18 @@ BenchDevice::momentOf(const juce::AudioIODeviceCallbackContext& context) noexcep
     return moment;
 }
 
-void BenchDevice::renderAudition(float* const* outputs, std::size_t numInputs,
-                                 std::size_t numOutputs, std::size_t numFrames,
+void BenchDevice::renderAudition(dsp::ChannelView<const float> input, float* const* outputs,
+                                 std::size_t numOutputs,
                                  const juce::AudioIODeviceCallbackContext& context)
 {
-    std::array<const float*, maxChannels> nothing {};
-    nothing.fill(silence.data());
-    audition->audioDeviceIOCallbackWithContext(nothing.data(), static_cast<int>(numInputs), outputs,
+    const std::size_t numInputs = input.numChannels();
+    const std::size_t numFrames = input.numFrames();
+    std::array<const float*, maxChannels> heard {};
+    heard.fill(silence.data());
+    if (inputHeard.load(std::memory_order_relaxed))
+        for (std::size_t channel = 0; channel < std::min<std::size_t>(numInputs, 2); ++channel)
+            heard[channel] = input[channel].data();
+    audition->audioDeviceIOCallbackWithContext(heard.data(), static_cast<int>(numInputs), outputs,
                                                static_cast<int>(numOutputs),
                                                static_cast<int>(numFrames), context);
     const double target = auditionHeard.load(std::memory_order_relaxed) ? 1.0 : 0.0;
@@ -118,7 +123,8 @@ void BenchDevice::audioDeviceIOCallbackWithContext(
             listener->processInput({inputPart.data(), inputChannels, count}, moment);
         moment = {};
         if (audition != nullptr)
-            renderAudition(outputPart.data(), inputChannels, outputChannels, count, context);
+            renderAudition({inputPart.data(), inputChannels, count}, outputPart.data(),
+                           outputChannels, context);
         const dsp::ChannelView<float> output {outputPart.data(), outputChannels, count};
         player.process(output);
         ceiling.process(output);

@@ -13,7 +13,7 @@ namespace saddletone::plugin {
 
 /** The standalone's audio callback: what the audition plays, the test signal, and the input.
 
-    The audition is silent while a bench place is entered, and never hears the input. Up to
+    The audition is silent while a bench place is entered, and hears the input only when told to. Up to
     maxChannels channels each way; further outputs are silent, further inputs are not looked at. */
 class BenchDevice final : public juce::AudioIODeviceCallback {
 public:
@@ -55,6 +55,8 @@ public:
 
     // Any thread
     void setAuditionHeard(bool shouldBeHeard) noexcept { auditionHeard.store(shouldBeHeard); }
+    /** Whether the audition gets the first two channels of the input. */
+    void setInputHeard(bool shouldBeHeard) noexcept { inputHeard.store(shouldBeHeard); }
     [[nodiscard]] double sampleRate() const noexcept { return rate.load(); }
     /** Largest output sample, linear, since the last call. */
     [[nodiscard]] float takeOutputPeak() noexcept { return outputPeak.exchange(0.0F); }
@@ -62,8 +64,8 @@ public:
     SignalPlayer player;
 
 private:
-    void renderAudition(float* const* outputs, std::size_t numInputs, std::size_t numOutputs,
-                        std::size_t numFrames, const juce::AudioIODeviceCallbackContext& context);
+    void renderAudition(dsp::ChannelView<const float> input, float* const* outputs,
+                        std::size_t numOutputs, const juce::AudioIODeviceCallbackContext& context);
 
     [[nodiscard]] InputListener::Moment
     momentOf(const juce::AudioIODeviceCallbackContext& context) noexcept;
@@ -73,6 +75,7 @@ private:
     juce::AudioIODeviceCallback* const audition;
     InputListener* const listener;
     std::atomic<bool> auditionHeard {true};
+    std::atomic<bool> inputHeard {false};
     std::atomic<double> rate {48000.0};
     std::atomic<float> outputPeak {0.0F};
 

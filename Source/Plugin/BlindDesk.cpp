@@ -44,10 +44,13 @@ audition::BlindConditions BlindDesk::conditionsNow() const
     const AuditionProcessor::Heard heard = processor.heard();
     audition::BlindConditions conditions;
     conditions.monitor = heard.parameters.monitor;
-    conditions.speedKmh = heard.parameters.speedKmh;
+    conditions.speedKmh = heard.parameters.ride.speedKmh;
+    conditions.screen = heard.parameters.ride.screen;
+    conditions.earPlugs = heard.parameters.ride.earPlugs;
+    conditions.volumeDb = heard.parameters.volumeDb;
     conditions.noiseTrimDb = heard.parameters.noiseTrimDb;
     if (heard.scene != nullptr)
-        conditions.helmet = heard.scene->scene.helmet;
+        conditions.helmet = heard.scene->scene.ride.parameters.helmet;
     if (heard.playsProgramme) {
         const std::u8string name = heard.programme.file.filename().u8string();
         conditions.programme.assign(name.begin(), name.end());
@@ -261,7 +264,7 @@ void BlindDesk::update()
     const AuditionProcessor::Heard heard = processor.heard();
     if (heard.scene == nullptr || heard.scene->loaded != tested)
         endWords = "The job or one of its candidates was changed while the test ran.";
-    else if (heard.scene->scene.helmet != test->conditions().helmet)
+    else if (heard.scene->scene.ride.parameters.helmet != test->conditions().helmet)
         endWords = "The helmet was changed while the test ran.";
     else if (heard.playsProgramme && heard.programme.file != programmeFile)
         endWords = "The programme was changed while the test ran.";

@@ -153,8 +153,8 @@ loadJobForAudition(const std::filesystem::path& folder)
 SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet, double speedKmh) noexcept
 {
     constexpr double stepKmh = 5.0;
-    const bool follows = std::ranges::any_of(loaded.request.candidates,
-                                             &audition::CandidateRequest::hasSpeedStates);
+    const bool follows =
+        std::ranges::any_of(loaded.request.candidates, &audition::CandidateRequest::hasSpeedStates);
     return {helmet, follows ? stepKmh * std::round(speedKmh / stepKmh) : 0.0};
 }
 
@@ -194,7 +194,8 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
         }
         auto levels = octaveLevels(
             audition::candidateAtSpeed(request.candidates[index], choice.equaliserSpeedKmh),
-            candidate.level.splAtFullScaleDb, choice.helmet, view->frequenciesHz, sampleRate, layout.maxTaps());
+            candidate.level.splAtFullScaleDb, choice.helmet, view->frequenciesHz, sampleRate,
+            layout.maxTaps());
         if (!levels)
             return levels.unexpected();
         view->candidates.push_back(

@@ -14,6 +14,12 @@ namespace {
 /** Of the first release; a host needs it to sort parameters of later ones behind. */
 constexpr int versionHint = 1;
 
+/** Of the parameters that came with the ceiling in dB(A). */
+constexpr int earLevelVersionHint = 2;
+
+/** The lowest figure for headphones, which stands for none: no headphone is as quiet. */
+constexpr float unknownHeadphoneDb = 80.0F;
+
 /** First number of a text; a comma is a decimal point and a true minus sign a minus. */
 float numberIn(const juce::String& text)
 {
@@ -72,16 +78,27 @@ juce::AudioProcessorValueTreeState::ParameterLayout makeParameterLayout()
                          static_cast<float>(initial.outputLevelDb), "dB"));
     layout.add(makeLevel(ids::ceilingDbfs, "Ceiling", -30.0F, -1.0F,
                          static_cast<float>(initial.ceilingDbfs), "dBFS"));
+    layout.add(std::make_unique<juce::AudioParameterFloat>(
+        juce::ParameterID(ids::headphoneSplDb, earLevelVersionHint), "Headphones at full scale",
+        juce::NormalisableRange<float>(unknownHeadphoneDb, 140.0F, 0.1F), unknownHeadphoneDb,
+        juce::AudioParameterFloatAttributes()
+            .withLabel("dB SPL")
+            .withStringFromValueFunction([](float value, int) {
+                return value <= unknownHeadphoneDb ? juce::String("not known")
+                                                   : juce::String(value, 1);
+            })
+            .withValueFromStringFunction(numberIn)));
+    layout.add(makeLevel(ids::ceilingDba, "Ceiling at the ear", 60.0F, 100.0F,
+                         static_cast<float>(initial.ceilingDba), "dB(A)"));
     // Order of audition::Monitor, LevelMatch, ride::Helmet, Screen, EarPlugs and EngineNoise.
     layout.add(makeChoice(ids::monitor, "Monitor",
                           {"Programme + noise", "Programme only", "Noise only"}, 0));
     layout.add(makeChoice(ids::levelMatch, "Level match", {"As on the bike", "Equal loudness"}, 0));
     layout.add(makeChoice(ids::helmet, "Helmet", {"None", "Open face", "Full face"}, 2));
     layout.add(makeChoice(ids::screen, "Screen", {"None", "Low", "Tall"}, 0));
+    layout.add(makeChoice(ids::earPlugs, "Ear plugs", {"None", "As labelled", "As often worn"}, 0));
     layout.add(
-        makeChoice(ids::earPlugs, "Ear plugs", {"None", "As labelled", "As often worn"}, 0));
-    layout.add(makeChoice(ids::engineNoise, "Engine noise",
-                          {"When riding", "Also parked", "Off"}, 0));
+        makeChoice(ids::engineNoise, "Engine noise", {"When riding", "Also parked", "Off"}, 0));
     layout.add(makeLevel(ids::radioVolumeDb, "Radio volume", -40.0F, 20.0F, 0.0F, "dB"));
     layout.add(std::make_unique<juce::AudioParameterBool>(
         juce::ParameterID(ids::bypass, versionHint), "Bypass", false,
@@ -100,6 +117,8 @@ ParameterReader::ParameterReader(const juce::AudioProcessorValueTreeState& param
       noiseTrimDb(parameters.getRawParameterValue(ids::noiseTrimDb)),
       outputLevelDb(parameters.getRawParameterValue(ids::outputLevelDb)),
       ceilingDbfs(parameters.getRawParameterValue(ids::ceilingDbfs)),
+      headphoneSplDb(parameters.getRawParameterValue(ids::headphoneSplDb)),
+      ceilingDba(parameters.getRawParameterValue(ids::ceilingDba)),
       monitor(parameters.getRawParameterValue(ids::monitor)),
       levelMatch(parameters.getRawParameterValue(ids::levelMatch)),
       helmetChoice(parameters.getRawParameterValue(ids::helmet)),
@@ -127,6 +146,9 @@ audition::AuditionEngine::Parameters ParameterReader::engineParameters() const n
     parameters.noiseTrimDb = read(noiseTrimDb);
     parameters.outputLevelDb = read(outputLevelDb);
     parameters.ceilingDbfs = read(ceilingDbfs);
+    if (const double splDb = read(headphoneSplDb); splDb > static_cast<double>(unknownHeadphoneDb))
+        parameters.headphoneSplAtFullScaleDb = splDb;
+    parameters.ceilingDba = read(ceilingDba);
     parameters.monitor = read(bypass) > 0.5 ? audition::Monitor::untouched
                                             : static_cast<audition::Monitor>(choice(monitor));
     parameters.match = static_cast<audition::LevelMatch>(choice(levelMatch));

@@ -29,6 +29,8 @@ private:
     Value noiseTrimDb;
     Value outputLevelDb;
     Value ceilingDbfs;
+    Value headphoneSplDb;
+    Value ceilingDba;
     Value monitor;
     Value levelMatch;
     Value helmetChoice;

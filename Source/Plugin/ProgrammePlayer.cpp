@@ -1,7 +1,9 @@
 #include "Plugin/ProgrammePlayer.h"
 
+#include "Core/Dsp/Units.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/Resampler.h"
+#include "Core/Hearing/Loudness.h"
 
 #include <algorithm>
 #include <cassert>
@@ -9,15 +11,20 @@
 
 namespace saddletone::plugin {
 
+using audition::ProgrammeEntry;
+using audition::ProgrammeList;
+
 ProgrammePlayer::ProgrammePlayer() = default;
 
 ProgrammePlayer::~ProgrammePlayer()
 {
     ++newestOrder;
+    ++newestAhead;
     worker.removeAllJobs(true, -1);
     delete current;
     delete pending.load();
-    delete retired.load();
+    delete following.load();
+    freeRetired();
 }
 
 void ProgrammePlayer::prepare(const dsp::ProcessSpec& spec)
@@ -29,26 +36,148 @@ void ProgrammePlayer::prepare(const dsp::ProcessSpec& spec)
     if (spec.sampleRate == sampleRate)
         return;
 
+    takeBackFollowing();
     const double resumeSeconds = positionSeconds.load();
     delete std::exchange(current, nullptr);
     delete pending.exchange(nullptr);
-    delete retired.exchange(nullptr);
+    freeRetired();
     position = 0;
     sampleRate = spec.sampleRate;
-    needsConversion = true;
+    tracks.clear();
     if (waiting) {
         Order order = *waiting;
         order.sampleRate = sampleRate;
         placeOrder(std::move(order));
-    } else if (currentSource != nullptr) {
-        placeOrder({0, currentFile, currentSource, sampleRate, resumeSeconds});
+    } else if (heardId != 0) {
+        placeSelected(resumeSeconds);
     }
 }
 
 void ProgrammePlayer::load(const std::filesystem::path& file)
 {
     const std::lock_guard lock(ownerMutex);
-    placeOrder({0, file, nullptr, sampleRate, 0.0});
+    placeOrder({.file = file, .sampleRate = sampleRate});
+}
+
+void ProgrammePlayer::add(const std::vector<std::filesystem::path>& newFiles, std::size_t before)
+{
+    const std::lock_guard lock(ownerMutex);
+    takeBackFollowing();
+    const bool wasEmpty = files.isEmpty();
+    if (files.add(newFiles, before) < newFiles.size())
+        problem = "the list takes " + std::to_string(ProgrammeList::maxEntries)
+                  + " files; the others were left out";
+    if (wasEmpty && !files.isEmpty() && !waiting)
+        placeSelected(0.0);
+    lookAhead();
+}
+
+void ProgrammePlayer::remove(std::size_t index)
+{
+    const std::lock_guard lock(ownerMutex);
+    takeBackFollowing();
+    if (index >= files.entries().size())
+        return;
+    const bool wasHeard = index == files.current();
+    files.remove(index);
+    if (files.isEmpty()) {
+        ++newestOrder;
+        waiting.reset();
+        playing.store(false);
+        heardId = 0;
+        tracks.clear();
+        publish(std::make_unique<const Programme>());
+    } else if (wasHeard) {
+        placeSelected(0.0);
+    }
+    lookAhead();
+}
+
+void ProgrammePlayer::move(std::size_t from, std::size_t to)
+{
+    const std::lock_guard lock(ownerMutex);
+    takeBackFollowing();
+    files.move(from, to);
+    lookAhead();
+}
+
+void ProgrammePlayer::select(std::size_t index)
+{
+    const std::lock_guard lock(ownerMutex);
+    takeBackFollowing();
+    if (index >= files.entries().size())
+        return;
+    files.setCurrent(index);
+    placeSelected(0.0);
+}
+
+void ProgrammePlayer::setRegion(std::size_t index,
+                                const std::optional<audition::LoopRegion>& region)
+{
+    const std::lock_guard lock(ownerMutex);
+    takeBackFollowing();
+    files.setRegion(index, region);
+    republish();
+    lookAhead();
+}
+
+void ProgrammePlayer::setAligned(bool shouldBeAligned)
+{
+    const std::lock_guard lock(ownerMutex);
+    if (std::exchange(aligned, shouldBeAligned) == shouldBeAligned)
+        return;
+    takeBackFollowing();
+    republish();
+    lookAhead();
+}
+
+bool ProgrammePlayer::isAligned() const
+{
+    const std::lock_guard lock(ownerMutex);
+    return aligned;
+}
+
+ProgrammeList ProgrammePlayer::list() const
+{
+    const std::lock_guard lock(ownerMutex);
+    return files;
+}
+
+const ProgrammeEntry* ProgrammePlayer::heardEntry() const
+{
+    const auto index = files.find(heardId);
+    return index ? &files.entries()[*index] : nullptr;
+}
+
+ProgrammePlayer::HeardPart ProgrammePlayer::heardPart() const
+{
+    const std::lock_guard lock(ownerMutex);
+    HeardPart part;
+    const ProgrammeEntry* const entry = heardEntry();
+    if (entry == nullptr)
+        return part;
+    part.audio = findTrack(entry->id);
+    if (part.audio == nullptr)
+        return part;
+    part.entryId = entry->id;
+    part.endFrame = part.audio->numFrames();
+    if (entry->region)
+        if (const auto seam =
+                audition::LoopSeam::of(*entry->region, sampleRate, part.audio->numFrames())) {
+            part.beginFrame = seam->beginFrame;
+            part.endFrame = seam->endFrame;
+        }
+    if (aligned && entry->loudnessLufs)
+        part.gainDb = audition::alignmentGainDb(*entry->loudnessLufs);
+    return part;
+}
+
+void ProgrammePlayer::restart()
+{
+    const std::lock_guard lock(ownerMutex);
+    const ProgrammeEntry* const entry = heardEntry();
+    if (entry != nullptr)
+        requestedSeconds.store(entry->region ? entry->region->startSeconds : 0.0);
 }
 
 void ProgrammePlayer::unload()
@@ -57,84 +186,247 @@ void ProgrammePlayer::unload()
     ++newestOrder;
     waiting.reset();
     playing.store(false);
-    currentFile.clear();
-    currentSource = nullptr;
+    takeBackFollowing();
+    files.clear();
+    heardId = 0;
+    tracks.clear();
+    hasMore.store(false);
     publish(std::make_unique<const Programme>());
+}
+
+std::shared_ptr<const dsp::AudioBuffer> ProgrammePlayer::findTrack(std::uint64_t entryId) const
+{
+    const auto found = std::ranges::find(tracks, entryId, &Track::entryId);
+    return found != tracks.end() ? found->audio : nullptr;
+}
+
+void ProgrammePlayer::keepTrack(std::uint64_t entryId,
+                                std::shared_ptr<const dsp::AudioBuffer> audio)
+{
+    std::erase_if(tracks, [&](const Track& track) {
+        return track.entryId == entryId || track.entryId != heardId;
+    });
+    tracks.push_back({entryId, std::move(audio)});
+}
+
+std::unique_ptr<ProgrammePlayer::Programme>
+ProgrammePlayer::makeProgramme(const ProgrammeEntry& entry,
+                               std::shared_ptr<const dsp::AudioBuffer> audio) const
+{
+    auto programme = std::make_unique<Programme>();
+    programme->entryId = entry.id;
+    if (entry.region)
+        programme->seam =
+            audition::LoopSeam::of(*entry.region, audio->sampleRate, audio->numFrames());
+    if (programme->seam)
+        programme->startFrame = programme->seam->beginFrame;
+    if (aligned && entry.loudnessLufs)
+        programme->gain =
+            static_cast<float>(dsp::dbToAmplitude(audition::alignmentGainDb(*entry.loudnessLufs)));
+    programme->audio = std::move(audio);
+    return programme;
 }
 
 void ProgrammePlayer::placeOrder(Order order)
 {
-    order.number = ++newestOrder;
-    waiting = order;
+    if (order.isAhead) {
+        order.number = ++newestAhead;
+        waitingAhead = order;
+    } else {
+        order.number = ++newestOrder;
+        waiting = order;
+        // One thing at a time: what comes behind it is read when it is there.
+        ++newestAhead;
+        waitingAhead.reset();
+    }
     worker.addJob([this, task = std::move(order)] { deliver(task); });
+}
+
+void ProgrammePlayer::placeSelected(double startSeconds)
+{
+    const ProgrammeEntry& entry = files.entries()[files.current()];
+    if (auto audio = findTrack(entry.id)) {
+        ++newestOrder;
+        waiting.reset();
+        heardId = entry.id;
+        requestedSeconds.store(noRequest);
+        publish(makeProgramme(entry, std::move(audio)));
+        lookAhead();
+        return;
+    }
+    placeOrder({.file = entry.file,
+                .entryId = entry.id,
+                .sampleRate = sampleRate,
+                .startSeconds = startSeconds});
 }
 
 void ProgrammePlayer::deliver(Order order)
 {
-    if (order.number != newestOrder.load())
+    const auto isOutdated = [&] {
+        return order.number != (order.isAhead ? newestAhead.load() : newestOrder.load());
+    };
+    if (isOutdated())
         return;
     Delivery made;
     try {
-        if (order.source == nullptr) {
-            auto read = files::readAudioFile(order.file, {.maxSeconds = 1800.0, .maxChannels = 2});
-            if (read)
-                order.source = std::make_shared<const dsp::AudioBuffer>(*std::move(read));
-            else
-                made.problem = read.error().message;
-        }
-        if (order.source != nullptr) {
-            auto audio = order.source;
-            if (audio->sampleRate != order.sampleRate)
-                audio = std::make_shared<const dsp::AudioBuffer>(
-                    files::resample(*audio, order.sampleRate));
-            const auto startFrame = static_cast<std::size_t>(
-                std::lround(std::max(0.0, order.startSeconds) * order.sampleRate));
-            const std::size_t start = startFrame < audio->numFrames() ? startFrame : 0;
-            made.programme = std::make_unique<const Programme>(Programme {std::move(audio), start});
+        auto read =
+            files::readAudioFile(order.file, {.maxSeconds = longestSeconds, .maxChannels = 2});
+        if (read) {
+            if (read->sampleRate != order.sampleRate)
+                *read = files::resample(*read, order.sampleRate);
+            made.loudnessLufs = hearing::integratedLoudnessLufs(*read);
+            made.audio = std::make_shared<const dsp::AudioBuffer>(*std::move(read));
+        } else {
+            made.problem = read.error().message;
         }
     } catch (const std::exception& exception) {
-        made.programme = nullptr;
+        made.audio = nullptr;
         made.problem =
             order.file.string() + ": " + exception.what() + "; a shorter file may fit into memory";
     }
     made.order = std::move(order);
     const std::lock_guard lock(deliveryMutex);
-    if (!delivery || delivery->order.number < made.order.number)
-        delivery = std::move(made);
+    deliveries.push_back(std::move(made));
+}
+
+void ProgrammePlayer::freeRetired()
+{
+    for (auto& place : retired)
+        delete place.exchange(nullptr, std::memory_order_acq_rel);
 }
 
 void ProgrammePlayer::publish(std::unique_ptr<const Programme> programme)
 {
-    delete retired.exchange(nullptr, std::memory_order_acq_rel);
+    freeRetired();
     delete pending.exchange(programme.release(), std::memory_order_acq_rel);
+}
+
+void ProgrammePlayer::republish()
+{
+    const ProgrammeEntry* const entry = heardEntry();
+    if (entry == nullptr)
+        return;
+    auto audio = findTrack(entry->id);
+    if (audio == nullptr)
+        return;
+    auto programme = makeProgramme(*entry, std::move(audio));
+    programme->keepsPosition = true;
+    publish(std::move(programme));
+}
+
+void ProgrammePlayer::followAudioThread()
+{
+    if (followingId == 0 || following.load(std::memory_order_acquire) != nullptr)
+        return;
+    // The audio thread has gone on to it by itself.
+    heardId = std::exchange(followingId, 0);
+    if (const auto index = files.find(heardId))
+        files.setCurrent(*index);
+    std::erase_if(tracks, [&](const Track& track) { return track.entryId != heardId; });
+}
+
+void ProgrammePlayer::takeBackFollowing()
+{
+    const std::unique_ptr<const Programme> taken(
+        following.exchange(nullptr, std::memory_order_acq_rel));
+    if (taken != nullptr)
+        followingId = 0;
+    else
+        followAudioThread();
+}
+
+void ProgrammePlayer::lookAhead()
+{
+    const ProgrammeEntry* const entry = heardEntry();
+    const auto next = files.next(looping.load());
+    const bool goesOn = entry != nullptr && !entry->region && next && files.entries().size() > 1;
+    hasMore.store(goesOn);
+    if (!goesOn || waiting || followingId != 0)
+        return;
+    const ProgrammeEntry& behind = files.entries()[*next];
+    if (auto audio = findTrack(behind.id)) {
+        followingId = behind.id;
+        following.store(makeProgramme(behind, std::move(audio)).release(),
+                        std::memory_order_release);
+    } else if (!waitingAhead || waitingAhead->entryId != behind.id) {
+        placeOrder(
+            {.file = behind.file, .entryId = behind.id, .sampleRate = sampleRate, .isAhead = true});
+    }
+}
+
+void ProgrammePlayer::takeUp(Delivery& made)
+{
+    const Order& order = made.order;
+    (order.isAhead ? waitingAhead : waiting).reset();
+    if (made.audio == nullptr) {
+        problem = made.problem;
+        if (order.entryId == 0) {
+            // The list stays; a conversion to a new rate may have had to wait for this.
+            if (heardId != 0 && findTrack(heardId) == nullptr)
+                placeSelected(0.0);
+            return;
+        }
+        files.setUnreadable(order.entryId);
+        if (order.isAhead || heardId == order.entryId)
+            return;
+        // What is heard stays selected.
+        if (const auto index = files.find(heardId))
+            files.setCurrent(*index);
+        else if (const auto next = files.next(false)) {
+            files.setCurrent(*next);
+            placeSelected(0.0);
+        }
+        return;
+    }
+    std::uint64_t entryId = order.entryId;
+    if (!order.isAhead)
+        takeBackFollowing();
+    if (entryId == 0) {
+        files.clear();
+        static_cast<void>(files.add(std::array {order.file}));
+        entryId = files.entries().front().id;
+    }
+    const auto index = files.find(entryId);
+    if (!index)
+        return;
+    files.setRead(entryId, made.audio->durationSeconds(), made.loudnessLufs);
+    if (order.isAhead) {
+        keepTrack(entryId, std::move(made.audio));
+        return;
+    }
+    files.setCurrent(*index);
+    heardId = entryId;
+    keepTrack(entryId, made.audio);
+    auto programme = makeProgramme(files.entries()[*index], std::move(made.audio));
+    const auto startFrame =
+        static_cast<std::size_t>(std::lround(std::max(0.0, order.startSeconds) * sampleRate));
+    if (startFrame > 0 && startFrame < programme->audio->numFrames())
+        programme->startFrame = startFrame;
+    // A position asked for while another programme was playing means nothing for this one.
+    requestedSeconds.store(noRequest);
+    publish(std::move(programme));
 }
 
 void ProgrammePlayer::update()
 {
     const std::lock_guard lock(ownerMutex);
-    delete retired.exchange(nullptr, std::memory_order_acq_rel);
-
-    std::optional<Delivery> made;
+    freeRetired();
+    followAudioThread();
+    std::vector<Delivery> made;
     {
         const std::lock_guard deliveryLock(deliveryMutex);
-        made = std::exchange(delivery, std::nullopt);
+        made.swap(deliveries);
     }
-    if (!made || made->order.number != newestOrder.load())
-        return;
-    waiting.reset();
-    if (made->programme == nullptr) {
-        problem = made->problem;
-        // The failed order may have taken the place of a conversion to a new rate.
-        if (needsConversion && currentSource != nullptr && made->order.source == nullptr)
-            placeOrder({0, currentFile, currentSource, sampleRate, 0.0});
-        return;
+    for (Delivery& each : made)
+        if (each.order.number == (each.order.isAhead ? newestAhead.load() : newestOrder.load()))
+            takeUp(each);
+    // The end of looping may have changed what follows.
+    if (followingId != 0) {
+        const auto next = files.next(looping.load());
+        if (!next || files.entries()[*next].id != followingId)
+            takeBackFollowing();
     }
-    currentFile = made->order.file;
-    currentSource = made->order.source;
-    needsConversion = false;
-    // A position asked for while another programme was playing means nothing for this one.
-    requestedSeconds.store(noRequest);
-    publish(std::move(made->programme));
+    lookAhead();
 }
 
 std::optional<std::string> ProgrammePlayer::takeProblem()
@@ -147,26 +439,44 @@ ProgrammePlayer::State ProgrammePlayer::state() const
 {
     const std::lock_guard lock(ownerMutex);
     State state;
-    state.loaded = currentSource != nullptr;
+    const ProgrammeEntry* const entry = heardEntry();
+    state.loaded = entry != nullptr;
     state.playing = playing.load();
     state.looping = looping.load();
     state.busy = waiting.has_value();
-    state.file = currentFile;
-    state.durationSeconds = state.loaded ? currentSource->durationSeconds() : 0.0;
+    if (entry != nullptr) {
+        state.file = entry->file;
+        state.durationSeconds = entry->durationSeconds.value_or(0.0);
+    }
     const double requested = requestedSeconds.load();
     state.positionSeconds = std::clamp(requested >= 0.0 ? requested : positionSeconds.load(), 0.0,
                                        state.durationSeconds);
     return state;
 }
 
+bool ProgrammePlayer::retire(const Programme* programme) noexcept
+{
+    if (programme == nullptr)
+        return true;
+    for (auto& place : retired)
+        if (place.load(std::memory_order_acquire) == nullptr) {
+            place.store(programme, std::memory_order_release);
+            return true;
+        }
+    return false;
+}
+
 void ProgrammePlayer::takeUpChanges() noexcept
 {
-    if (retired.load(std::memory_order_acquire) == nullptr)
-        if (const Programme* next = pending.exchange(nullptr, std::memory_order_acq_rel)) {
-            retired.store(current, std::memory_order_release);
-            current = next;
-            position = next->startFrame;
+    if (pending.load(std::memory_order_relaxed) != nullptr && retire(current)) {
+        const std::uint64_t before = current != nullptr ? current->entryId : 0;
+        current = pending.exchange(nullptr, std::memory_order_acq_rel);
+        if (current != nullptr) {
+            if (!current->keepsPosition || before != current->entryId
+                || position >= current->audio->numFrames())
+                position = current->startFrame;
         }
+    }
     if (current == nullptr || current->audio == nullptr)
         return;
     if (const double seconds = requestedSeconds.exchange(noRequest); seconds >= 0.0) {
@@ -176,6 +486,23 @@ void ProgrammePlayer::takeUpChanges() noexcept
     }
 }
 
+bool ProgrammePlayer::goOnToFollowing() noexcept
+{
+    if (following.load(std::memory_order_acquire) == nullptr
+        || std::ranges::none_of(retired, [](const auto& place) {
+               return place.load(std::memory_order_acquire) == nullptr;
+           }))
+        return false;
+    // The owner may have taken it back in between.
+    const Programme* const next = following.exchange(nullptr, std::memory_order_acq_rel);
+    if (next == nullptr)
+        return false;
+    static_cast<void>(retire(current));
+    current = next;
+    position = next->startFrame;
+    return true;
+}
+
 void ProgrammePlayer::process(dsp::ChannelView<float> output) noexcept
 {
     assert(output.numChannels() == 2);
@@ -183,14 +510,32 @@ void ProgrammePlayer::process(dsp::ChannelView<float> output) noexcept
     const auto hasChanges = [this] {
         return requestedSeconds.load(std::memory_order_relaxed) >= 0.0
                || (pending.load(std::memory_order_relaxed) != nullptr
-                   && retired.load(std::memory_order_relaxed) == nullptr);
+                   && std::ranges::any_of(retired, [](const auto& place) {
+                          return place.load(std::memory_order_relaxed) == nullptr;
+                      }));
     };
     bool isPlaying = playing.load(std::memory_order_relaxed);
     for (std::size_t frame = 0; frame < output.numFrames(); ++frame) {
         if (fadeCount == 0)
             takeUpChanges();
-        const dsp::AudioBuffer* const audio = current != nullptr ? current->audio.get() : nullptr;
+        const dsp::AudioBuffer* audio = current != nullptr ? current->audio.get() : nullptr;
         const bool shouldSound = isPlaying && audio != nullptr && !hasChanges();
+        // Where the next file was not ready in time, silence is heard until it is.
+        if (audio != nullptr && position >= audio->numFrames()) {
+            if (shouldSound && goOnToFollowing()) {
+                audio = current->audio.get();
+            } else {
+                fadeCount = 0;
+                output[0][frame] = 0.0F;
+                output[1][frame] = 0.0F;
+                if (!hasMore.load(std::memory_order_relaxed)) {
+                    position = current->startFrame;
+                    isPlaying = isPlaying && isLooping;
+                    playing.store(isPlaying);
+                }
+                continue;
+            }
+        }
         if (shouldSound && fadeCount < fadeFrames)
             ++fadeCount;
         else if (!shouldSound && fadeCount > 0)
@@ -201,13 +546,19 @@ void ProgrammePlayer::process(dsp::ChannelView<float> output) noexcept
             continue;
         }
 
-        // Without a loop the end fades as well: a file may be cut off anywhere.
+        // Where nothing follows, the end fades as well: a file may be cut off anywhere.
+        const bool goesOn = current->seam || hasMore.load(std::memory_order_relaxed);
         const std::size_t remaining = audio->numFrames() - position;
-        const std::size_t count = isLooping ? fadeCount : std::min(fadeCount, remaining);
+        const std::size_t count = isLooping || goesOn ? fadeCount : std::min(fadeCount, remaining);
         const float gain = static_cast<float>(count) / static_cast<float>(fadeFrames);
-        output[0][frame] = gain * audio->channels.front()[position];
-        output[1][frame] = gain * audio->channels.back()[position];
-        if (++position < audio->numFrames())
+        output[0][frame] = gain * current->sampleAt(0, position);
+        output[1][frame] = gain * current->sampleAt(1, position);
+        if (current->seam) {
+            position = current->seam->nextPosition(position, audio->numFrames());
+            continue;
+        }
+        if (++position < audio->numFrames() || goOnToFollowing()
+            || hasMore.load(std::memory_order_relaxed))
             continue;
         position = 0;
         if (!isLooping) {

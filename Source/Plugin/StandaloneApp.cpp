@@ -24,6 +24,9 @@ constexpr const char* safetyNoteSeenKey = "safetyNoteSeen";
 constexpr const char* audioDeviceKey = "audioDevice";
 constexpr const char* lastJobKey = "lastJob";
 constexpr const char* lightLookKey = "lightLook";
+constexpr const char* programmeListKey = "programmeList";
+constexpr const char* headphoneKey = "headphoneSplDb";
+constexpr const char* ceilingDbaKey = "ceilingDba";
 constexpr const char* microphone0Key = "microphoneTable0Degrees";
 constexpr const char* microphone90Key = "microphoneTable90Degrees";
 constexpr const char* incidenceKey = "microphoneIncidenceDegrees";
@@ -46,6 +49,7 @@ constexpr const char* usage =
     "  --size WxH           its size in pixels, from 1024x700\n"
     "  --speed-mph V        speed to show\n"
     "  --candidate N        candidate to show, 1 to 8\n"
+    "  --list               show the list of files on Listen\n"
     "  --light              the light look\n";
 
 /** A panel of the Bike or the Tuning place, as --panel calls it. */
@@ -73,6 +77,7 @@ constexpr std::array panelNames {
 struct CommandLineOptions {
     bool showsHelp = false;
     bool usesLightLook = false;
+    bool showsList = false;
     std::optional<juce::File> job;
     std::optional<juce::File> programme;
     std::optional<juce::File> screenshot;
@@ -103,6 +108,8 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
             options.showsHelp = true;
         } else if (name == "--light") {
             options.usesLightLook = true;
+        } else if (name == "--list") {
+            options.showsList = true;
         } else if (name == "--job") {
             options.job = takeFile();
         } else if (name == "--programme") {
@@ -166,7 +173,8 @@ bool writeScreenshot(juce::Component& component, const juce::File& file)
 } // namespace
 
 /** The program around the plug-in: a window, audio output, a settings file, and the bench. Only the
-    bench opens an input, when asked to; the audition never hears it, so nothing can feed back. */
+    bench opens an input, when asked to; the audition hears it only as live programme, which is off
+    at every start. */
 class StandaloneApp final : public juce::JUCEApplication, private juce::Timer {
 public:
     StandaloneApp() = default;
@@ -188,6 +196,8 @@ private:
     void openAudio();
     void restoreMicrophone();
     void keepMicrophone();
+    void restoreList();
+    void keepList();
     void showAudioSettings();
     void setForPicture();
     void makePicture();
@@ -256,7 +266,14 @@ void StandaloneApp::initialise(const juce::String&)
     if (!options.screenshot) {
         openSettings();
         const juce::PropertiesFile& settings = *properties.getUserSettings();
+        if (!options.job && !options.programme)
+            restoreList();
         processor->setUsesLightLook(settings.getBoolValue(lightLookKey));
+        // Of the headphones in the shop, whatever job is open.
+        for (const auto& [key, id] : {std::pair {headphoneKey, gui::parameterIds::headphoneSplDb},
+                                      std::pair {ceilingDbaKey, gui::parameterIds::ceilingDba}})
+            if (settings.containsKey(key))
+                gui::setParameter(processor->parameters(), id, settings.getDoubleValue(key));
         if (!options.job)
             if (const juce::File last(settings.getValue(lastJobKey));
                 juce::File::isAbsolutePath(settings.getValue(lastJobKey)) && last.isDirectory())
@@ -278,6 +295,7 @@ void StandaloneApp::initialise(const juce::String&)
     if (options.screenshot) {
         screen->setSize(options.width, options.height);
         screen->goTo(options.place);
+        screen->showProgrammeList(options.showsList);
         screen->bike()->showPanel(options.panel.panel);
         screen->bike()->showAspect(options.panel.aspect);
         screen->tuning()->showPanel(options.panel.tuning);
@@ -335,10 +353,21 @@ void StandaloneApp::makeBench()
         else
             screen->openJob(folder);
     };
-    surroundings.pauseAudition = [this] { processor->pause(); };
+    surroundings.pauseAudition = [this] {
+        processor->pause();
+        processor->setLive(false);
+    };
     surroundings.takesFolder = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory)
                                    .getChildFile("Saddletone takes");
     bench = std::make_unique<Bench>(devices, &processorPlayer, std::move(surroundings));
+    processor->onSetLive = [this](bool shouldBeLive) {
+        const int numChannels = bench->setLive(shouldBeLive);
+        if (shouldBeLive && numChannels == 0)
+            processor->reportProblem(
+                "Live input could not be opened. Connect the interface, choose "
+                "it on the Bike place, then try again.");
+        return numChannels;
+    };
 }
 
 void StandaloneApp::openAudio()
@@ -371,6 +400,31 @@ void StandaloneApp::restoreMicrophone()
         choice.incidence = *incidence;
     if (!(choice == MicrophoneChoice {}))
         bench->restoreMicrophone(choice);
+}
+
+void StandaloneApp::restoreList()
+{
+    const std::unique_ptr<juce::XmlElement> saved =
+        properties.getUserSettings()->getXmlValue(programmeListKey);
+    if (saved == nullptr)
+        return;
+    juce::MemoryBlock state;
+    juce::AudioProcessor::copyXmlToBinary(*saved, state);
+    processor->setStateInformation(state.getData(), static_cast<int>(state.getSize()));
+}
+
+void StandaloneApp::keepList()
+{
+    juce::MemoryBlock state;
+    processor->getStateInformation(state);
+    const std::unique_ptr<juce::XmlElement> list =
+        juce::AudioProcessor::getXmlFromBinary(state.getData(), static_cast<int>(state.getSize()));
+    if (list == nullptr)
+        return;
+    // Without the parameters: every start is a quiet one.
+    while (juce::XmlElement* const parameter = list->getChildByName("parameter"))
+        list->removeChildElement(parameter, true);
+    properties.getUserSettings()->setValue(programmeListKey, list.get());
 }
 
 void StandaloneApp::keepMicrophone()
@@ -422,7 +476,8 @@ void StandaloneApp::makePicture()
     bench->update();
     desk->update();
     const gui::AuditionSnapshot snapshot = processor->snapshot();
-    if (snapshot.busy || bench->isBusy() || desk->isBusy()) {
+    if (snapshot.busy || snapshot.fairness.basis == gui::MatchBasis::measuring || bench->isBusy()
+        || desk->isBusy()) {
         quietTicks = 0;
         return;
     }
@@ -472,7 +527,11 @@ void StandaloneApp::shutdown()
         if (const auto deviceState = devices.createStateXml())
             settings.setValue(audioDeviceKey, deviceState.get());
         settings.setValue(lightLookKey, processor->usesLightLook());
+        for (const auto& [key, id] : {std::pair {headphoneKey, gui::parameterIds::headphoneSplDb},
+                                      std::pair {ceilingDbaKey, gui::parameterIds::ceilingDba}})
+            settings.setValue(key, gui::parameterValue(processor->parameters(), id));
         keepMicrophone();
+        keepList();
         if (const auto job = processor->snapshot().job)
             settings.setValue(lastJobKey, job->folder.getFullPathName());
         properties.saveIfNeeded();

@@ -172,8 +172,7 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
                              "candidate '" + candidate.name + "' rests on the state '"
                                  + candidate.stateId
                                  + "', which job.json no longer has; open the job again");
-        job::JobCandidate entry {candidate.name, candidate.stateId, "",
-                                 candidate.speedVolumeFile};
+        job::JobCandidate entry {candidate.name, candidate.stateId, "", candidate.speedVolumeFile};
         const DraftCandidate* const old = findById(before.document, candidate.id);
         const auto oldFile = before.tuningFiles.find(candidate.id);
         if (old != nullptr && oldFile != before.tuningFiles.end()

@@ -665,6 +665,36 @@ class CommandLineTests(FolderTests):
             os.remove(os.path.join(job, "states", "state.impulse.wav"))
             self.assertEqual(run("job", "check", job).returncode, 1)
 
+    def test_a_customer_takes_home_each_candidate_and_a_card(self):
+        with tempfile.TemporaryDirectory() as folder:
+            job = os.path.join(folder, "job")
+            home = os.path.join(folder, "home")
+            self.assertEqual(run("job", "new", job, "--title", "Taken home", "--bike", "A bike").returncode, 0)
+            state = os.path.join(self.at, "state.json")
+            self.assertEqual(run("job", "add", job, "--state", state, "--name", "now").returncode, 0)
+            self.assertEqual(run("job", "add", job, "--state", state, "--tuning",
+                                 os.path.join(self.at, "tuning.json"), "--name", "quieter").returncode, 0)
+            self.refused(2, ["--programme"], "take-home", "--job", job, "--out", home)
+            music = ("--programme", os.path.join(self.at, "music.wav"))
+            self.refused(2, ["loudness", "road"], "take-home", "--job", job, "--out", home, *music, "--match", "x")
+            self.refused(2, ["flac", "wav"], "take-home", "--job", job, "--out", home, *music, "--format", "mp3")
+            self.refused(2, ["--from"], "take-home", "--job", job, "--out", home, *music, "--from", "100")
+            self.assertFalse(os.path.exists(home))
+            for match, difference in (("loudness", 0.0), ("road", -3.0)):
+                result = run("take-home", "--job", job, "--out", home, *music, "--speed-mph", "45",
+                             "--programme-only", "--match", match, "--format", "wav", "--json")
+                self.assertEqual(result.returncode, 0, result.stderr)
+                files = json.loads(result.stdout)["files"]
+                self.assertEqual([f["candidate"] for f in files], ["now", "quieter"])
+                self.assertEqual([f["asItIsNow"] for f in files], [True, False])
+                self.assertAlmostEqual(files[1]["differenceDb"], -3.0, delta=0.05)
+                self.assertAlmostEqual(files[1]["loudnessLufs"] - files[0]["loudnessLufs"], difference, delta=0.1)
+            self.assertEqual(sorted(os.listdir(home)), ["1-now.wav", "2-quieter.wav", "card.txt"])
+            with open(os.path.join(home, "card.txt"), encoding="utf-8") as file:
+                card = file.read()
+            for words in ("Taken home", "A bike", "1-now.wav", "45 mph", "headphones", "Never while riding"):
+                self.assertIn(words, card)
+
     def test_a_rendering_does_not_depend_on_the_block_and_stays_below_the_ceiling(self):
         with tempfile.TemporaryDirectory() as folder:
             rendered = []

@@ -432,6 +432,8 @@ TEST_CASE("State comes back whole, with the job", "[plugin][processor]")
     set(audition.processor, ids::noiseTrimDb, -4.5);
     set(audition.processor, ids::outputLevelDb, -20.3);
     set(audition.processor, ids::ceilingDbfs, -9);
+    set(audition.processor, ids::headphoneSplDb, 113.5);
+    set(audition.processor, ids::ceilingDba, 75);
     set(audition.processor, ids::monitor, 2);
     set(audition.processor, ids::levelMatch, 1);
     set(audition.processor, ids::helmet, 0);
@@ -453,9 +455,9 @@ TEST_CASE("State comes back whole, with the job", "[plugin][processor]")
     CHECK(restored.snapshot().job->title == "Made-up job");
     CHECK(restored.snapshot().ride.parameters.helmet == ride::Helmet::none);
     CHECK(restored.usesLightLook());
-    for (const char* id :
-         {ids::candidate, ids::speedKmh, ids::noiseTrimDb, ids::outputLevelDb, ids::ceilingDbfs,
-          ids::monitor, ids::levelMatch, ids::helmet, ids::bypass}) {
+    for (const char* id : {ids::candidate, ids::speedKmh, ids::noiseTrimDb, ids::outputLevelDb,
+                           ids::ceilingDbfs, ids::headphoneSplDb, ids::ceilingDba, ids::monitor,
+                           ids::levelMatch, ids::helmet, ids::bypass}) {
         INFO(id);
         CHECK(get(restored, id) == Approx(get(audition.processor, id)));
     }
@@ -504,7 +506,7 @@ TEST_CASE("Wrong values in a state are kept out one by one", "[plugin][processor
 TEST_CASE("Every parameter has a name and its text comes back as its value", "[plugin][processor]")
 {
     AuditionProcessor processor;
-    REQUIRE(processor.getParameters().size() == 9);
+    REQUIRE(processor.getParameters().size() == 11);
     for (juce::AudioProcessorParameter* const parameter : processor.getParameters()) {
         INFO(parameter->getName(64));
         CHECK(parameter->getName(64).isNotEmpty());

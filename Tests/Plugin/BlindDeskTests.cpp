@@ -191,7 +191,7 @@ TEST_CASE("Nothing that is set while a blind test runs changes its conditions", 
     CHECK(runs[0].conditions.helmet == ride::Helmet::openFace);
     // What was set meanwhile counts now.
     rig.settle();
-    CHECK(rig.processor->snapshot().helmet == ride::Helmet::none);
+    CHECK(rig.processor->snapshot().ride.parameters.helmet == ride::Helmet::none);
 }
 
 TEST_CASE("A complete run is kept in the job with what was played", "[plugin][blind]")

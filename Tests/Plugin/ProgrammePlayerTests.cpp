@@ -5,8 +5,10 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <array>
 #include <chrono>
+#include <cmath>
 #include <thread>
 
 using namespace saddletone;
@@ -244,4 +246,194 @@ TEST_CASE("Player allocates nothing while it plays", "[plugin][player]")
         loaded.player.process({pointers.data(), 2, 512});
     }
     CHECK(allocations.count() == 0);
+}
+
+namespace {
+
+/** A player with three files of different length and content, of which two at another rate. */
+struct PlayingList {
+    test::TemporaryFolder folder;
+    ProgrammePlayer player;
+    std::array<std::vector<float>, 3> tracks;
+
+    explicit PlayingList(bool areLong = false)
+    {
+        std::vector<std::filesystem::path> files;
+        for (std::size_t track = 0; track < 3; ++track) {
+            const std::size_t numFrames = (areLong ? 60000 : 7000) + 1111 * track;
+            for (std::size_t frame = 0; frame < numFrames; ++frame)
+                tracks[track].push_back(static_cast<float>(
+                    0.05 * static_cast<double>(track + 1)
+                    * std::sin(2.0 * 3.14159265358979 * 0.01 * static_cast<double>(frame + 7))));
+            files.push_back(folder.path() / ("track" + std::to_string(track) + ".wav"));
+            REQUIRE(files::writeAudioFile({48000.0, {tracks[track], tracks[track]}}, files.back(),
+                                          files::SampleFormat::float32));
+        }
+        player.prepare({.sampleRate = 48000.0});
+        player.add(files);
+        waitUntilIdle(player);
+        waitForNext();
+    }
+
+    /** The file behind the current one is read without anything to show it but that it follows. */
+    void waitForNext()
+    {
+        for (int turn = 0; turn < 200; ++turn) {
+            std::this_thread::sleep_for(std::chrono::milliseconds(1));
+            player.update();
+        }
+    }
+
+    std::vector<float> concatenated() const
+    {
+        std::vector<float> all;
+        for (const auto& track : tracks)
+            all.insert(all.end(), track.begin(), track.end());
+        return all;
+    }
+};
+
+} // namespace
+
+TEST_CASE("Files follow each other without a gap: together they are their concatenation",
+          "[plugin][player]")
+{
+    PlayingList playing;
+    playing.player.play();
+    std::vector<float> heard;
+    const auto expected = playing.concatenated();
+    while (heard.size() < expected.size()) {
+        const auto part = render(playing.player, 2500, 333);
+        heard.insert(heard.end(), part[0].begin(), part[0].end());
+        playing.waitForNext();
+    }
+    for (std::size_t frame = fadeFrames; frame < expected.size() - fadeFrames; ++frame)
+        if (heard[frame] != expected[frame])
+            FAIL("frame " << frame << ": " << heard[frame] << " is not " << expected[frame]);
+    CHECK_FALSE(playing.player.state().playing);
+}
+
+TEST_CASE("A list that loops comes back to its first file without a gap", "[plugin][player]")
+{
+    PlayingList playing;
+    playing.player.setLooping(true);
+    playing.player.play();
+    std::vector<float> heard;
+    auto expected = playing.concatenated();
+    expected.insert(expected.end(), playing.tracks[0].begin(), playing.tracks[0].end());
+    while (heard.size() < expected.size()) {
+        const auto part = render(playing.player, 2500, 64);
+        heard.insert(heard.end(), part[0].begin(), part[0].end());
+        playing.waitForNext();
+    }
+    for (std::size_t frame = fadeFrames; frame < expected.size(); ++frame)
+        if (heard[frame] != expected[frame])
+            FAIL("frame " << frame << ": " << heard[frame] << " is not " << expected[frame]);
+    CHECK(playing.player.state().playing);
+}
+
+TEST_CASE("A region is heard over and over with its seam, and measured as heard",
+          "[plugin][player]")
+{
+    PlayingList playing(true);
+    const audition::LoopRegion region {0.2, 0.5};
+    playing.player.setRegion(0, region);
+    playing.player.restart();
+    playing.player.play();
+    const auto heard = render(playing.player, 60000);
+    const auto seam = audition::LoopSeam::of(region, 48000.0, playing.tracks[0].size());
+    REQUIRE(seam);
+    std::size_t position = seam->beginFrame;
+    for (std::size_t frame = 0; frame < 60000; ++frame) {
+        if (frame >= fadeFrames && heard[0][frame] != seam->sampleAt(playing.tracks[0], position))
+            FAIL("frame " << frame);
+        position = seam->nextPosition(position, playing.tracks[0].size());
+    }
+    const auto part = playing.player.heardPart();
+    CHECK(part.beginFrame == 9600);
+    CHECK(part.endFrame == 24000);
+
+    playing.player.setRegion(0, std::nullopt);
+    CHECK(playing.player.heardPart().endFrame == playing.tracks[0].size());
+}
+
+TEST_CASE("Aligned files are brought to one loudness as far as the limits go", "[plugin][player]")
+{
+    PlayingList playing(true);
+    playing.player.setAligned(true);
+    playing.player.play();
+    for (std::size_t track = 0; track < 3; ++track) {
+        CAPTURE(track);
+        playing.player.select(track);
+        waitUntilIdle(playing.player);
+        static_cast<void>(render(playing.player, 2 * fadeFrames));
+        const auto heard = render(playing.player, 10000);
+        const auto largest = [](const std::vector<float>& samples) {
+            return static_cast<double>(std::ranges::max(samples));
+        };
+        const auto entry = playing.player.list().entries()[track];
+        REQUIRE(entry.loudnessLufs.has_value());
+        // A sine of 480 Hz in both channels reads about its peak level.
+        CHECK(*entry.loudnessLufs
+              == Approx(20.0 * std::log10(0.05 * static_cast<double>(track + 1))).margin(0.7));
+        const double gainDb = 20.0 * std::log10(largest(heard[0]) / largest(playing.tracks[track]));
+        CHECK(gainDb == Approx(audition::alignmentGainDb(*entry.loudnessLufs)).margin(0.01));
+        CHECK(playing.player.heardPart().gainDb == Approx(gainDb).margin(0.01));
+    }
+}
+
+TEST_CASE("A file that cannot be read is passed over and said so", "[plugin][player]")
+{
+    PlayingList playing;
+    playing.player.add({playing.folder.path() / "missing.wav"}, 1);
+    playing.waitForNext();
+    const auto problem = playing.player.takeProblem();
+    REQUIRE(problem.has_value());
+    CHECK(problem->find("missing.wav") != std::string::npos);
+    CHECK(playing.player.list().entries()[1].isUnreadable);
+    playing.player.play();
+    std::vector<float> heard;
+    for (int part = 0; part < 5; ++part) {
+        const auto piece = render(playing.player, 2000);
+        heard.insert(heard.end(), piece[0].begin(), piece[0].end());
+        playing.waitForNext();
+    }
+    CHECK(heard[7000] == playing.tracks[1][0]);
+    CHECK(playing.player.list().current() == 2);
+}
+
+TEST_CASE("Removing what is heard goes on with what comes behind it, and an empty list is silent",
+          "[plugin][player]")
+{
+    PlayingList playing;
+    playing.player.play();
+    static_cast<void>(render(playing.player, 1000));
+    playing.player.remove(0);
+    waitUntilIdle(playing.player);
+    const auto heard = render(playing.player, 3000);
+    CHECK(heard[0][2000] == playing.tracks[1][2000 - fadeFrames]);
+    CHECK(playing.player.state().file.filename() == "track1.wav");
+    playing.player.remove(0);
+    playing.player.remove(0);
+    CHECK_FALSE(playing.player.state().loaded);
+    static_cast<void>(render(playing.player, 1000));
+    CHECK(isSilent(render(playing.player, 1000)));
+}
+
+TEST_CASE("Going from file to file takes no memory on the audio thread", "[plugin][player]")
+{
+    PlayingList playing;
+    playing.player.setLooping(true);
+    playing.player.play();
+    std::array<std::vector<float>, 2> block {std::vector<float>(512), std::vector<float>(512)};
+    const std::array<float*, 2> pointers {block[0].data(), block[1].data()};
+    std::size_t numCalls = 0;
+    for (int repeat = 0; repeat < 60; ++repeat) {
+        const test::AllocationCounter allocations;
+        playing.player.process({pointers.data(), 2, 512});
+        numCalls += allocations.count();
+        if (repeat % 10 == 9)
+            playing.waitForNext();
+    }
+    CHECK(numCalls == 0);
 }

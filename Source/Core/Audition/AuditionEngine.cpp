@@ -9,7 +9,8 @@ namespace saddletone::audition {
 
 namespace {
 
-/** Far above any programme, far below what would overflow in a spectrum. */
+/** Far above any programme, far below what would overflow in a spectrum. What is beyond is garbage:
+    held there it would sound for as long as the response rings. */
 constexpr float largestInput = 1000.0F;
 
 } // namespace
@@ -83,6 +84,7 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
     rideNoise.prepare(spec);
     for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain})
         ramp->prepare(toFrames(settings.glideSeconds));
+    guard.prepare(spec);
     limiter.prepare(spec);
     startRampFrames = toFrames(settings.startRampSeconds);
     reset();
@@ -133,6 +135,7 @@ void AuditionEngine::reset() noexcept
             for (auto& tail : stage)
                 std::ranges::fill(tail, 0.0F);
 
+    guard.reset();
     limiter.reset();
     updateTargets();
     noisePosition = 0;
@@ -144,6 +147,8 @@ void AuditionEngine::reset() noexcept
     framesSinceReset = 0;
     outputPeakLinear.store(0.0F, std::memory_order_relaxed);
     ceilingGainLinear.store(1.0F, std::memory_order_relaxed);
+    guardGainLinear.store(1.0F, std::memory_order_relaxed);
+    earLevel.store(static_cast<float>(dsp::silenceDb), std::memory_order_relaxed);
 }
 
 void AuditionEngine::setParameters(const Parameters& newParameters) noexcept
@@ -193,6 +198,8 @@ AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candid
 
 void AuditionEngine::updateTargets() noexcept
 {
+    guard.setParameters({.headphoneSplAtFullScaleDb = parameters.headphoneSplAtFullScaleDb,
+                         .ceilingDba = parameters.ceilingDba});
     limiter.setParameters({.ceilingDbfs = parameters.ceilingDbfs});
     for (Voice& voice : voices)
         if (const SceneCandidate* playing = voice.playing())
@@ -424,9 +431,8 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
     for (std::size_t ear = 0; ear < numEars; ++ear) {
         const auto source = input[std::min(ear, input.numChannels() - 1)].subspan(begin, numFrames);
         for (std::size_t frame = 0; frame < numFrames; ++frame)
-            pieceInput[ear][frame] = std::isfinite(source[frame])
-                                         ? std::clamp(source[frame], -largestInput, largestInput)
-                                         : 0.0F;
+            // Written so that NaN counts as beyond.
+            pieceInput[ear][frame] = std::abs(source[frame]) <= largestInput ? source[frame] : 0.0F;
         histories[ear].push(std::span(pieceInput[ear]).first(numFrames));
     }
 
@@ -494,6 +500,7 @@ void AuditionEngine::process(dsp::ChannelView<const float> input,
         processPiece(input, output, done, piece);
         done += piece;
     }
+    guard.process(output);
     limiter.process(output);
 
     float peak = 0.0F;
@@ -502,6 +509,8 @@ void AuditionEngine::process(dsp::ChannelView<const float> input,
             peak = std::max(peak, std::abs(sample));
     outputPeakLinear.store(peak, std::memory_order_relaxed);
     ceilingGainLinear.store(static_cast<float>(limiter.currentGain()), std::memory_order_relaxed);
+    guardGainLinear.store(static_cast<float>(guard.currentGain()), std::memory_order_relaxed);
+    earLevel.store(static_cast<float>(guard.levelDba()), std::memory_order_relaxed);
 }
 
 } // namespace saddletone::audition

@@ -1,8 +1,9 @@
 #pragma once
 
 #include "Core/Audition/AuditionScene.h"
-#include "Core/Audition/CeilingLimiter.h"
+#include "Core/Audition/ListeningGuard.h"
 #include "Core/Audition/ProgrammeHistory.h"
+#include "Core/Audition/TruePeakLimiter.h"
 #include "Core/Dsp/ChannelView.h"
 #include "Core/Dsp/LinearRamp.h"
 #include "Core/Dsp/ProcessSpec.h"
@@ -51,7 +52,10 @@ public:
         double volumeDb = 0.0;
         double noiseTrimDb = 0.0;     ///< -24 to 12; 0 = as on the road.
         double outputLevelDb = -12.0; ///< -60 to 0.
-        double ceilingDbfs = -6.0;    ///< -60 to 0.
+        double ceilingDbfs = -6.0;    ///< True peak, -60 to 0.
+        /** See ListeningGuard::Parameters. */
+        double headphoneSplAtFullScaleDb = 0.0;
+        double ceilingDba = 80.0;
         Monitor monitor = Monitor::programmeAndNoise;
         LevelMatch match = LevelMatch::asOnTheBike;
 
@@ -83,8 +87,8 @@ public:
     void setParameters(const Parameters& newParameters) noexcept;
 
     /** input: one or two channels (one is heard in both ears); output: two. The two may be the
-        same memory. NaN and Inf in the input count as silence; samples beyond 60 dB over full scale
-        are held there. */
+        same memory. NaN, Inf and samples beyond 60 dB over full scale in the input count as
+        silence. */
     void process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept;
 
     // Any thread
@@ -98,6 +102,16 @@ public:
     [[nodiscard]] float ceilingGain() const noexcept
     {
         return ceilingGainLinear.load(std::memory_order_relaxed);
+    }
+    /** Gain that keeps the level at the ear below its ceiling, linear; 1 = none. */
+    [[nodiscard]] float guardGain() const noexcept
+    {
+        return guardGainLinear.load(std::memory_order_relaxed);
+    }
+    /** See ListeningGuard::levelDba(). */
+    [[nodiscard]] float earLevelDba() const noexcept
+    {
+        return earLevel.load(std::memory_order_relaxed);
     }
 
 private:
@@ -156,7 +170,8 @@ private:
     dsp::LinearRamp noiseGain;
     dsp::LinearRamp programmeMix; // 1 = bike, 0 = untouched or none
     dsp::LinearRamp untouchedGain;
-    CeilingLimiter limiter;
+    ListeningGuard guard;
+    TruePeakLimiter limiter;
     std::size_t startRampFrames = 0;
     std::size_t framesSinceReset = 0;
 
@@ -176,6 +191,8 @@ private:
     static_assert(std::atomic<const AuditionScene*>::is_always_lock_free);
     std::atomic<float> outputPeakLinear {0.0F};
     std::atomic<float> ceilingGainLinear {1.0F};
+    std::atomic<float> guardGainLinear {1.0F};
+    std::atomic<float> earLevel {static_cast<float>(dsp::silenceDb)};
     static_assert(std::atomic<float>::is_always_lock_free);
 };
 

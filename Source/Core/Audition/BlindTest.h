@@ -45,6 +45,9 @@ struct BlindConditions {
     double speedKmh = 0.0;
     double noiseTrimDb = 0.0;
     ride::Helmet helmet = ride::Helmet::fullFace;
+    ride::Screen screen = ride::Screen::none;
+    ride::EarPlugs earPlugs = ride::EarPlugs::none;
+    double volumeDb = 0.0; ///< Of the radio, re the measurement.
     std::string programme; ///< Name of its file, without folders; empty: the host's track.
     /** From the earliest to the latest moment that was heard; nothing for a host's track. */
     std::optional<double> programmeFromSeconds {};

@@ -61,6 +61,9 @@ nlohmann::json conditionsToJson(const audition::BlindConditions& conditions)
                          {"speedKmh", conditions.speedKmh},
                          {"noiseTrimDb", conditions.noiseTrimDb},
                          {"helmet", ride::helmetName(conditions.helmet)},
+                         {"screen", ride::screenName(conditions.screen)},
+                         {"earPlugs", ride::earPlugsName(conditions.earPlugs)},
+                         {"volumeDb", conditions.volumeDb},
                          {"programme", conditions.programme}};
     if (conditions.programmeFromSeconds && conditions.programmeToSeconds) {
         json["programmeFromSeconds"] = *conditions.programmeFromSeconds;
@@ -81,6 +84,15 @@ audition::BlindConditions readConditions(files::JsonReader& reader)
         conditions.helmet = *helmet;
     else
         reader.reject("helmet", "must be none, open or full");
+    if (const auto screen = ride::parseScreen(reader.text("screen", "none")))
+        conditions.screen = *screen;
+    else
+        reader.reject("screen", "must be none, low or tall");
+    if (const auto earPlugs = ride::parseEarPlugs(reader.text("earPlugs", "none")))
+        conditions.earPlugs = *earPlugs;
+    else
+        reader.reject("earPlugs", "must be none, nominal or cautious");
+    conditions.volumeDb = reader.number("volumeDb", -60.0, 30.0, 0.0);
     conditions.programme = reader.text("programme", "");
     if (reader.has("programmeFromSeconds") || reader.has("programmeToSeconds")) {
         conditions.programmeFromSeconds =

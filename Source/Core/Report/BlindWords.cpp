@@ -150,6 +150,12 @@ std::string conditionWords(const audition::BlindConditions& conditions)
     std::string words = matchWords(conditions.match) + "; " + monitorWords(conditions.monitor)
                         + "; " + speedWords(conditions.speedKmh) + "; "
                         + std::string(ride::helmetLabel(conditions.helmet));
+    if (conditions.screen != ride::Screen::none)
+        words += "; " + std::string(ride::screenLabel(conditions.screen));
+    if (conditions.earPlugs != ride::EarPlugs::none)
+        words += "; ear plugs";
+    if (std::abs(conditions.volumeDb) >= 0.05)
+        words += "; radio " + signedText(conditions.volumeDb, 1) + " dB";
     if (std::abs(conditions.noiseTrimDb) >= 0.05)
         words += "; noise trimmed by " + signedText(conditions.noiseTrimDb, 1) + " dB";
     words += "; " + (conditions.programme.empty() ? "music from the host" : conditions.programme);

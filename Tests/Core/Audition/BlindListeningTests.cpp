@@ -147,13 +147,13 @@ TEST_CASE("What is set elsewhere does not reach a running test, but the output l
     BlindListening listening;
     listening.prepare(sampleRate);
     AuditionEngine::Parameters held = test::programmeAlone();
-    held.speedKmh = 80.0;
+    held.ride.speedKmh = 80.0;
     held.match = audition::LevelMatch::equalLoudness;
     AuditionEngine::Parameters own = test::programmeAlone();
     CHECK(listening.parametersOver(own) == own);
     listening.begin(held, 3);
     own.candidate = 1;
-    own.speedKmh = 10.0;
+    own.ride.speedKmh = 10.0;
     own.monitor = audition::Monitor::noiseOnly;
     own.outputLevelDb = -31.0;
     own.ceilingDbfs = -20.0;
