@@ -28,6 +28,7 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
       bench(benchModel),
       tuner(benchModel != nullptr ? tuningModel : nullptr),
       blind(blindModel),
+      ridePanel(model.parameters()),
       sound(model.parameters()),
       transport(model),
       road(model.parameters())
@@ -62,6 +63,11 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     for (juce::Component* part : std::initializer_list<juce::Component*> {
              &plates, &response, &sound, &fairness, &transport, &road})
         addAndMakeVisible(*part);
+    addControl(*this, rideButton, "Ride and ears",
+               "Screen, ear plugs, engine and volume, and what remains audible. Key: R.");
+    rideButton.onClick = [this] { showRide(!rideIsOpen); };
+    ridePanel.onClose = [this] { showRide(false); };
+    addChildComponent(ridePanel);
     if (model.programmes() != nullptr) {
         programmes = std::make_unique<ProgrammePanel>(*model.programmes());
         programmes->onClose = [this] { showProgrammeList(false); };
@@ -128,6 +134,8 @@ void AuditionEditor::refresh()
     plates.show(shown);
     response.show(shown);
     sound.show(shown);
+    if (rideIsOpen)
+        ridePanel.show(shown);
     fairness.show(shown);
     if (place == Place::listen && fairness.getHeight() != fairness.heightFor(fairness.getWidth()))
         resized();
@@ -251,6 +259,8 @@ void AuditionEditor::goTo(Place newPlace)
         part->setVisible(listens);
     if (programmes != nullptr)
         programmes->setVisible(listens && listIsOpen);
+    ridePanel.setVisible(listens && rideIsOpen);
+    rideButton.setVisible(listens);
     signalsPlace->setVisible(place == Place::signals);
     bikePlace->setVisible(place == Place::bike);
     if (tuner != nullptr) {
@@ -262,6 +272,19 @@ void AuditionEditor::goTo(Place newPlace)
     refresh();
     repaint();
     grabKeyboardFocus();
+}
+
+void AuditionEditor::showRide(bool shouldBeShown)
+{
+    rideIsOpen = shouldBeShown && !blindTestRuns();
+    ridePanel.setVisible(rideIsOpen && place == Place::listen);
+    rideButton.setToggleState(rideIsOpen, juce::dontSendNotification);
+    if (rideIsOpen) {
+        if (listIsOpen)
+            showProgrammeList(false);
+        ridePanel.show(shown);
+        ridePanel.toFront(false);
+    }
 }
 
 void AuditionEditor::showProgrammeList(bool shouldBeShown)
@@ -405,6 +428,10 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
     const juce::juce_wchar character = key.getTextCharacter();
     if (character >= '1' && character <= '8') {
         pickCandidate(static_cast<std::size_t>(character - '1'));
+        return true;
+    }
+    if (character == 'r' || character == 'R') {
+        showRide(!rideIsOpen);
         return true;
     }
     if ((character == 't' || character == 'T') && blindButton.isEnabled()) {
@@ -621,10 +648,14 @@ void AuditionEditor::resized()
     transport.setBounds(area.removeFromBottom(60));
     area.removeFromBottom(8);
     wordsArea = area.removeFromBottom(area.getWidth() < 760 ? 66 : 50);
+    rideButton.setBounds(wordsArea.removeFromRight(150).withSizeKeepingCentre(
+        150, std::min(50, wordsArea.getHeight())));
+    wordsArea.removeFromRight(8);
     area.removeFromBottom(8);
     fairness.setBounds(area.removeFromBottom(fairness.heightFor(area.getWidth())));
     area.removeFromBottom(4);
     response.setBounds(area);
+    ridePanel.setBounds(area.withBottom(fairness.getBottom()));
     if (programmes != nullptr)
         programmes->setBounds(area.withBottom(wordsArea.getBottom()));
     if (coversListen()) {

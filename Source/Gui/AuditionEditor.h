@@ -10,6 +10,7 @@
 #include "Gui/PlateRow.h"
 #include "Gui/ProgrammePanel.h"
 #include "Gui/ResponseView.h"
+#include "Gui/RidePanel.h"
 #include "Gui/RoadControl.h"
 #include "Gui/SignalsPlace.h"
 #include "Gui/SoundPanel.h"
@@ -51,6 +52,9 @@ public:
     [[nodiscard]] TuningPlace* tuning() const noexcept { return tuningPlace.get(); }
     /** Shows the list of files on Listen, or hides it; without one there is nothing to show. */
     void showProgrammeList(bool shouldBeShown);
+    /** Shows the ride in detail on Listen, or hides it. */
+    void showRide(bool shouldBeShown);
+    [[nodiscard]] RidePanel& ride() noexcept { return ridePanel; }
     /** Opens a job; a tuning that is not saved is asked about first. */
     void openJob(const juce::File& folder);
     /** Goes on at once, or when the user has said what is to become of an unsaved tuning; not at all
@@ -107,6 +111,9 @@ private:
     TransportRow transport;
     std::unique_ptr<ProgrammePanel> programmes; // null where there is no list
     bool listIsOpen = false;
+    RidePanel ridePanel;
+    bool rideIsOpen = false;
+    juce::TextButton rideButton {"Ride & ears (R)"};
     RoadControl road;
     PlaceStops stops;
     std::unique_ptr<BlindPanel> blindPanel; // null without its model

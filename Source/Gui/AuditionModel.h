@@ -2,6 +2,7 @@
 
 #include "Core/Audition/AuditionLevels.h"
 #include "Core/Audition/RideSound.h"
+#include "Core/Audition/RoadAudibility.h"
 
 #include <juce_audio_processors/juce_audio_processors.h>
 
@@ -67,6 +68,8 @@ struct AuditionSnapshot {
     std::size_t candidate = 0;          ///< Index of the one that is heard.
     audition::SceneRide ride;           ///< Of the job.
     audition::RideChoice choice;        ///< Of the listener.
+    /** What of the programme remains on it; null: it is not known yet. */
+    std::shared_ptr<const audition::RoadAudibility> road;
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
     double noiseTrimDb = 0.0;
     double ceilingDbfs = -6.0;

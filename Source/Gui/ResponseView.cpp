@@ -23,7 +23,7 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     if (job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
         && matchGainsDb == snapshot.fairness.matchGainsDb && ride == snapshot.ride
         && choice == snapshot.choice && noiseTrimDb == snapshot.noiseTrimDb
-        && programmeOffsetDb == offsetDb)
+        && programmeOffsetDb == offsetDb && road == snapshot.road)
         return;
     if (ride != snapshot.ride || choice != snapshot.choice || noiseTrimDb != snapshot.noiseTrimDb)
         noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
@@ -37,6 +37,7 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     choice = snapshot.choice;
     noiseTrimDb = snapshot.noiseTrimDb;
     programmeOffsetDb = offsetDb;
+    road = snapshot.road;
     hasNoise = snapshot.levels.noise.totalDba > dsp::silenceDb;
     repaint();
 }
@@ -62,6 +63,39 @@ juce::Path ResponseView::curvePath(const FrequencyPlot& axes, std::size_t index)
     if (match == audition::LevelMatch::equalLoudness)
         offsetDb += index < matchGainsDb.size() ? matchGainsDb[index] : candidate.matchGainDb;
     return axes.curve(job->frequenciesHz, candidate.octaveSplDb, offsetDb);
+}
+
+void ResponseView::drawRibbon(juce::Graphics& g, const FrequencyPlot& axes) const
+{
+    if (road == nullptr || !hasNoise)
+        return;
+    const Palette palette = paletteOf(*this);
+    constexpr float height = 14.0F;
+    for (const hearing::BandAudibility& band : road->music.bands) {
+        if (!band.inProgramme)
+            continue;
+        constexpr double halfBand = 1.122; // a sixth of an octave
+        const float left = axes.xOf(std::max(FrequencyPlot::lowestHz, band.frequencyHz / halfBand));
+        const float right =
+            axes.xOf(std::min(FrequencyPlot::highestHz, band.frequencyHz * halfBand));
+        const juce::Rectangle<float> box(left, axes.area.getY() + 2.0F, right - left - 1.0F,
+                                         height);
+        if (band.aboveDb >= 0.0) {
+            g.setColour(palette.accentLine);
+            g.fillRect(box);
+            continue;
+        }
+        juce::Path area;
+        area.addRectangle(box);
+        g.setColour(palette.panel);
+        g.fillPath(area);
+        g.setColour(palette.wind);
+        {
+            const juce::Graphics::ScopedSaveState saved(g);
+            hatch(g, area, 5.0F);
+        }
+        g.drawRect(box, 1.0F);
+    }
 }
 
 void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const
@@ -187,6 +221,7 @@ void ResponseView::paint(juce::Graphics& g)
         g.reduceClipRegion(axes.area.toNearestInt());
         drawNoise(g, axes);
         drawCurves(g, axes);
+        drawRibbon(g, axes);
     }
     drawNoiseLabel(g, axes);
     drawLegend(g);

@@ -6,7 +6,9 @@
 namespace saddletone::gui {
 
 /** What reaches the rider's ear over frequency: the candidates as curves, the noise of the
-    ride as a hatched area. What of a curve lies in the hatched area drowns. */
+    ride as a hatched area. What of a curve lies in the hatched area drowns.
+    A ribbon above them says, band by band, what of the music is heard (solid) and what drowns
+    (hatched). */
 class ResponseView final : public juce::Component {
 public:
     ResponseView();
@@ -18,6 +20,7 @@ public:
 private:
     [[nodiscard]] FrequencyPlot plot() const;
     [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes, std::size_t index) const;
+    void drawRibbon(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const;
     void drawLegend(juce::Graphics& g) const;
@@ -32,6 +35,7 @@ private:
     double noiseTrimDb = 0.0;
     double programmeOffsetDb = 0.0; // of the radio and of plugs
     bool hasNoise = false;
+    std::shared_ptr<const audition::RoadAudibility> road;
     hearing::ThirdOctaveSpectrum noise; // at the ear inside plugs
 };
 

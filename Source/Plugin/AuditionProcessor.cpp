@@ -337,9 +337,21 @@ void AuditionProcessor::compare()
     matchMeter.want(scene, hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {});
     static_cast<void>(matchMeter.update());
     compared = matchMeter.match();
+    const audition::AuditionEngine::Parameters parameters = reader.engineParameters();
+    double matchGainDb = 0.0;
+    if (scene != nullptr) {
+        const std::size_t heard =
+            std::min(parameters.candidate, scene->scene.candidates.size() - 1);
+        matchGainDb = compared && compared->matchGainsDb.size() == scene->scene.candidates.size()
+                          ? compared->matchGainsDb[heard]
+                          : scene->scene.candidates[heard].matchGainDb;
+    }
+    roadMeter.want(scene, parameters.candidate, matchGainDb, parameters,
+                   hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {});
+    roadMeter.update();
     // During a blind test nothing changes.
     if (scene == nullptr || blindDesk.isRunning() || !compared || !hasFile
-        || reader.engineParameters().match != audition::LevelMatch::equalLoudness)
+        || parameters.match != audition::LevelMatch::equalLoudness)
         return;
     // Gains as published, or of pink noise as the scene was built.
     bool isOther = false;
@@ -650,6 +662,9 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
             const audition::AuditionScene& played = scene->scene;
             snapshot.job = scene->view;
             snapshot.ride = played.ride;
+            // It would tell one candidate from another.
+            if (!blindDesk.isRunning())
+                snapshot.road = roadMeter.road();
             snapshot.candidate = std::min(parameters.candidate, played.candidates.size() - 1);
             const audition::SceneCandidate& heard = played.candidates[snapshot.candidate];
             audition::SceneCandidate matched = heard;

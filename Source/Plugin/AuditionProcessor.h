@@ -6,6 +6,7 @@
 #include "Gui/ProgrammeModel.h"
 #include "Plugin/JobLoading.h"
 #include "Plugin/MatchMeter.h"
+#include "Plugin/RoadMeter.h"
 #include "Plugin/Parameters.h"
 #include "Plugin/ProgrammePlayer.h"
 #include "Plugin/TakeHomeJob.h"
@@ -204,6 +205,7 @@ private:
     juce::String problem;
     TakeHomeJob takeHomeJob;
     MatchMeter matchMeter;
+    RoadMeter roadMeter;
     std::optional<audition::ProgrammeMatch> compared;
     std::vector<double> publishedGainsDb; ///< Match gains of the scene handed to the engine.
 

@@ -59,6 +59,8 @@ struct PanelName {
     gui::MeasuredAspect aspect = gui::MeasuredAspect::curve;
     gui::TuningPanel tuning = gui::TuningPanel::elements;
     bool isBlindTest = false; ///< Of Listen.
+    bool isRide = false;      ///< Of Listen.
+    bool isFigures = false;   ///< Of the ride.
 };
 
 constexpr std::array panelNames {
@@ -72,7 +74,10 @@ constexpr std::array panelNames {
     PanelName {
         .name = "verdict", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::verdict},
     PanelName {.name = "cost", .panel = gui::BikePanel::analyser, .tuning = gui::TuningPanel::cost},
-    PanelName {.name = "blind", .panel = gui::BikePanel::analyser, .isBlindTest = true}};
+    PanelName {.name = "blind", .panel = gui::BikePanel::analyser, .isBlindTest = true},
+    PanelName {.name = "ride", .panel = gui::BikePanel::analyser, .isRide = true},
+    PanelName {
+        .name = "figures", .panel = gui::BikePanel::analyser, .isRide = true, .isFigures = true}};
 
 struct CommandLineOptions {
     bool showsHelp = false;
@@ -468,6 +473,8 @@ void StandaloneApp::setForPicture()
         gui::setParameter(processor->parameters(), gui::parameterIds::candidate,
                           static_cast<double>(*options.candidate));
     screen->showBlindTest(options.panel.isBlindTest);
+    screen->showRide(options.panel.isRide);
+    screen->ride().setShowsFigures(options.panel.isFigures);
 }
 
 void StandaloneApp::makePicture()
