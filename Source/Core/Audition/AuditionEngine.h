@@ -2,7 +2,7 @@
 
 #include "Core/Audition/AuditionScene.h"
 #include "Core/Audition/CeilingLimiter.h"
-#include "Core/Audition/ProgrammeHistory.h"
+#include "Core/Audition/ProgrammeConvolver.h"
 #include "Core/Dsp/ChannelView.h"
 #include "Core/Dsp/LinearRamp.h"
 #include "Core/Dsp/ProcessSpec.h"
@@ -28,10 +28,10 @@ enum class Monitor {
 /** Plays programme through one of up to eight candidates with ride noise, in real time.
 
     Zero latency. Candidates share one history of the programme, so a switch is a 20 ms fade between
-    complete tails: of equal power, or of equal gain between candidates that sound alike (see
+    complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of equal gain between candidates that sound alike (see
     SceneCandidate::kinship), which would otherwise swell by 3 dB. The ceiling is always last. For a
     given seed, scene and parameters the output is the same, to the bit, however the stream is
-    cut. */
+    cut: for one maxBlockFrames, by which prepare() chooses the layout. */
 class AuditionEngine {
 public:
     struct Settings {
@@ -87,6 +87,12 @@ public:
 
     // Any thread
     [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
+    /** Frames between asking for a switch and the first of its fade, in which the tail of the new
+        candidate is made. */
+    [[nodiscard]] static constexpr std::size_t switchDelayFrames() noexcept
+    {
+        return ProgrammeConvolver::warmUpFrames;
+    }
     /** Largest output sample of the last block, linear. */
     [[nodiscard]] float outputPeak() const noexcept
     {
@@ -104,7 +110,6 @@ private:
         const AuditionScene* scene = nullptr;
         std::size_t candidate = 0;
         dsp::LinearRamp gain;
-        std::vector<std::array<std::vector<float>, numEars>> tails; ///< [stage][ear][frame]
 
         [[nodiscard]] const SceneCandidate* playing() const noexcept
         {
@@ -116,14 +121,13 @@ private:
     [[nodiscard]] std::size_t clampedCandidate(const AuditionScene* scene) const noexcept;
     void updateTargets() noexcept;
     void startSwitches() noexcept;
-    void beginFade(const AuditionScene* scene, std::size_t candidate) noexcept;
+    void beginSwitch(const AuditionScene* scene, std::size_t candidate) noexcept;
+    void beginFade() noexcept;
     void finishFade() noexcept;
     [[nodiscard]] float fadeGain(std::size_t position) const noexcept;
     [[nodiscard]] std::size_t numFreeRetiredPlaces() const noexcept;
     void retire(const AuditionScene* scene) noexcept;
-    void computeTail(Voice& voice, std::size_t stage) noexcept;
-    void renderVoice(Voice& voice, std::span<const std::size_t> stagePositions,
-                     std::size_t numFrames) noexcept;
+    void renderVoice(std::size_t voice, std::size_t numFrames) noexcept;
     void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
                       std::size_t begin, std::size_t numFrames) noexcept;
 
@@ -132,18 +136,14 @@ private:
     double sampleRate = 48000.0;
     PartitionLayout partitionLayout;
 
-    std::array<ProgrammeHistory, numEars> histories;
-    std::vector<dsp::RealFft<float>> stageFfts;
-    std::vector<float> sumReal;
-    std::vector<float> sumImag;
-    std::vector<std::size_t> positionsBefore;
-
+    ProgrammeConvolver convolver;
     std::array<Voice, 2> voices;
     std::size_t activeVoice = 0;
     std::vector<float> fadeIn; // equal-power rise, one value a frame; its square adds up to one
     std::size_t fadePosition = 0;
     bool fadesAlike = false;
     bool fading = false;
+    std::size_t framesToFade = 0; // of a switch that has begun; 0: none, or it fades already
 
     ride::WindNoise windNoise;
     dsp::LinearRamp noiseGain;
@@ -153,10 +153,10 @@ private:
     std::size_t startRampFrames = 0;
     std::size_t framesSinceReset = 0;
 
-    std::array<std::array<float, 64>, numEars> pieceInput {};
-    std::array<std::array<float, 64>, numEars> pieceVoice {};
-    std::array<std::array<float, 64>, numEars> pieceOutput {};
-    std::array<std::array<float, 64>, numEars> pieceNoise {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceInput {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceVoice {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceOutput {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceNoise {};
 
     std::atomic<const AuditionScene*> pending {nullptr};
     // Two places: a reset within a fade leaves the scene faded from and the one faded to.

@@ -1,0 +1,155 @@
+#include "Core/Dsp/SlicedTransform.h"
+
+#include <algorithm>
+#include <bit>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+#include <numeric>
+
+namespace saddletone::dsp {
+
+namespace {
+
+/** Values that one step of a pass takes: it then lasts about as long as two tiles. */
+constexpr std::size_t valuesPerStep = 512;
+
+/** Passes of radix 8 as far as they go; what is left over comes first. */
+std::size_t outerRadix(std::size_t length) noexcept
+{
+    const auto doublings = static_cast<std::size_t>(std::countr_zero(length / tileBins));
+    return std::size_t {1} << (doublings % 3 == 0 ? 3 : doublings % 3);
+}
+
+/** Of a pass over valuesPerStep values, measured like SlicedTransform::workPerTile. */
+std::uint32_t passWork(std::size_t radix) noexcept
+{
+    return radix == 8 ? 50 : radix == 4 ? 40 : 32;
+}
+
+} // namespace
+
+SlicedTransform::SlicedTransform(std::size_t size) : numValues(size), kernels(&spectralKernels())
+{
+    assert(size >= tileBins && std::has_single_bit(size));
+    // t^size = i.
+    addSteps(0, size, std::numbers::pi / 2.0);
+}
+
+void SlicedTransform::addSteps(std::size_t firstValue, std::size_t length, double angleRadians)
+{
+    // Remainders modulo t^length - e^(i angle).
+    const auto addRotation = [&](double radians) {
+        rotations.push_back(static_cast<float>(std::cos(radians)));
+        rotations.push_back(static_cast<float>(std::sin(radians)));
+    };
+    // Every step's rotations begin at a cache line.
+    rotations.resize((rotations.size() + 15) / 16 * 16, 0.0F);
+    const std::size_t firstRotation = rotations.size();
+
+    if (length == tileBins) {
+        for (int row = 1; row < 8; ++row)
+            addRotation(row * angleRadians / 8.0);
+        for (int row = 1; row < 8; ++row) {
+            const auto radiansOf = [&](int column) {
+                return row * (angleRadians + 2.0 * std::numbers::pi * column) / 64.0;
+            };
+            for (int column = 0; column < 8; ++column)
+                rotations.push_back(static_cast<float>(std::cos(radiansOf(column))));
+            for (int column = 0; column < 8; ++column)
+                rotations.push_back(static_cast<float>(std::sin(radiansOf(column))));
+        }
+        allSteps.push_back({.tile = firstValue / tileBins,
+                            .firstValue = firstValue,
+                            .rotations = firstRotation,
+                            .isOutermost = length == numValues,
+                            .work = workPerTile});
+        return;
+    }
+
+    const std::size_t radix = outerRadix(length);
+    const std::size_t distance = length / radix;
+    for (std::size_t row = 1; row < radix; ++row)
+        addRotation(static_cast<double>(row) * angleRadians / static_cast<double>(radix));
+    const std::size_t perStep = std::min(distance, valuesPerStep / radix);
+    for (std::size_t begin = 0; begin < distance; begin += perStep)
+        allSteps.push_back({.radix = radix,
+                            .firstValue = firstValue,
+                            .distance = distance,
+                            .begin = begin,
+                            .end = begin + perStep,
+                            .rotations = firstRotation,
+                            .isOutermost = length == numValues,
+                            .work = static_cast<std::uint32_t>(passWork(radix) * perStep * radix
+                                                               / valuesPerStep)});
+    for (std::size_t row = 0; row < radix; ++row)
+        addSteps(firstValue + row * distance, distance,
+                 (angleRadians + 2.0 * std::numbers::pi * static_cast<double>(row))
+                     / static_cast<double>(radix));
+}
+
+std::uint32_t SlicedTransform::totalWork() const noexcept
+{
+    return std::accumulate(allSteps.begin(), allSteps.end(), std::uint32_t {0},
+                           [](std::uint32_t sum, const Step& step) { return sum + step.work; });
+}
+
+void SlicedTransform::forward(std::span<const float> real, std::span<const float> imag,
+                              std::span<float> tiles, std::size_t tileDistance) const
+{
+    assert(real.size() == numValues && imag.size() == numValues);
+    assert(tiles.size() >= (numTiles() - 1) * tileDistance + tileFloats);
+    AlignedFloats work(2 * numValues);
+    for (const Step& step : allSteps)
+        runForward(step, real.data(), imag.data(), work.data(),
+                   tiles.data() + step.tile * tileDistance);
+}
+
+void SlicedTransform::runForward(const Step& step, const float* real, const float* imag,
+                                 float* work, float* tile) const noexcept
+{
+    float* const workReal = work + step.firstValue;
+    float* const workImag = workReal + numValues;
+    const float* const sourceReal = step.isOutermost ? real : workReal;
+    const float* const sourceImag = step.isOutermost ? imag : workImag;
+    const float* const turns = rotations.data() + step.rotations;
+    if (step.radix == 0)
+        kernels->forwardTile(sourceReal, sourceImag, turns, tile);
+    else
+        kernels->forwardPass(step.radix, {.sourceReal = sourceReal,
+                                          .sourceImag = sourceImag,
+                                          .real = workReal,
+                                          .imag = workImag,
+                                          .distance = step.distance,
+                                          .begin = step.begin,
+                                          .end = step.end,
+                                          .rotations = turns});
+}
+
+void SlicedTransform::runInverse(const Step& step, const float* tile, float* work) const noexcept
+{
+    float* const workReal = work + step.firstValue;
+    float* const workImag = workReal + numValues;
+    const float* const turns = rotations.data() + step.rotations;
+    if (step.radix == 0) {
+        if (step.isOutermost)
+            kernels->inverseTileImag(tile, turns, workImag);
+        else
+            kernels->inverseTile(tile, turns, workReal, workImag);
+        return;
+    }
+    const SpectralPass pass {.sourceReal = workReal,
+                             .sourceImag = workImag,
+                             .real = workReal,
+                             .imag = workImag,
+                             .distance = step.distance,
+                             .begin = step.begin,
+                             .end = step.end,
+                             .rotations = turns};
+    if (step.isOutermost)
+        kernels->inversePassImag(step.radix, pass);
+    else
+        kernels->inversePass(step.radix, pass);
+}
+
+} // namespace saddletone::dsp

@@ -1,0 +1,80 @@
+#pragma once
+
+#include "Core/Dsp/AlignedFloats.h"
+#include "Core/Dsp/SpectralKernels.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+namespace saddletone::dsp {
+
+/** A transform for convolution by overlap-save that can be done in small steps, spread over time.
+
+    A polynomial of 2 size real coefficients modulo t^(2 size) + 1 is one of size complex ones modulo
+    t^size - i: coefficient n is the real part of value n, coefficient size + n its imaginary part.
+    The transform evaluates it at the size roots of t^size = i. So the product of two spectra is the
+    negacyclic convolution, and nothing has to be unpacked as in a real FFT. Of a block's overlap-save
+    the imaginary parts are the result, the real parts are wrapped around.
+
+    A spectrum lies in tiles of tileBins real and then tileBins imaginary parts, in the order in which
+    it falls out (decimation in frequency), which multiplication does not care about. */
+class SlicedTransform {
+public:
+    /** One step: part of a pass, or the last passes of one tile. */
+    struct Step {
+        std::size_t radix = 0; ///< 2, 4 or 8; 0: a tile.
+        std::size_t tile = 0;
+        std::size_t firstValue = 0; ///< Of the polynomial that is split, or of the tile.
+        std::size_t distance = 0;
+        std::size_t begin = 0;
+        std::size_t end = 0;
+        std::size_t rotations = 0; ///< Where its rotations begin.
+        bool isOutermost = false;  ///< Reads the values themselves, writes the result itself.
+        std::uint32_t work = 0;    ///< About how long it takes, in units of workPerTile / 20.
+    };
+
+    /** The work of a tile's transform; see Step::work. */
+    static constexpr std::uint32_t workPerTile = 20;
+    /** The work of multiplying a tile with another and adding it up. */
+    static constexpr std::uint32_t workPerProduct = 6;
+
+    // Setup (may allocate, not during process)
+    /** size: tileBins times a power of two. */
+    explicit SlicedTransform(std::size_t size);
+
+    /** The whole of a forward transform, for kernels: numTiles tiles, tileDistance floats apart. */
+    void forward(std::span<const float> real, std::span<const float> imag, std::span<float> tiles,
+                 std::size_t tileDistance) const;
+
+    // Any thread
+    [[nodiscard]] std::size_t size() const noexcept { return numValues; }
+    [[nodiscard]] std::size_t numTiles() const noexcept { return numValues / tileBins; }
+
+    /** In the order of the forward transform. The inverse runs them from the last to the first. */
+    [[nodiscard]] std::span<const Step> steps() const noexcept { return allSteps; }
+
+    /** Work of all steps together. */
+    [[nodiscard]] std::uint32_t totalWork() const noexcept;
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    /** real, imag: the values; work: 2 size floats that the steps of one transform share; tile: where
+        the tile of a tile step goes. */
+    void runForward(const Step& step, const float* real, const float* imag, float* work,
+                    float* tile) const noexcept;
+
+    /** Unscaled (size times the inverse). work: 2 size floats, whose second half in the end holds the
+        imaginary parts; tile: the tile of a tile step. */
+    void runInverse(const Step& step, const float* tile, float* work) const noexcept;
+
+private:
+    void addSteps(std::size_t firstValue, std::size_t length, double angleRadians);
+
+    std::size_t numValues;
+    const SpectralKernels* kernels;
+    std::vector<Step> allSteps;
+    AlignedFloats rotations;
+};
+
+} // namespace saddletone::dsp
