@@ -28,10 +28,11 @@ enum class Monitor {
 /** Plays programme through one of up to eight candidates with ride noise, in real time.
 
     Zero latency. Candidates share one history of the programme, so a switch is a 20 ms fade between
-    complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of equal gain between candidates that sound alike (see
-    SceneCandidate::kinship), which would otherwise swell by 3 dB. The ceiling is always last. For a
-    given seed, scene and parameters the output is the same, to the bit, however the stream is
-    cut: for one maxBlockFrames, by which prepare() chooses the layout. */
+    complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of
+    equal gain between candidates that sound alike (see SceneCandidate::kinship), which would
+    otherwise swell by 3 dB. The ceiling is always last. For a given seed, scene and parameters the
+    output is the same, to the bit, however the stream is cut, if maxBlockFrames is the same, by which
+    prepare() chooses the layout. */
 class AuditionEngine {
 public:
     struct Settings {

@@ -5,15 +5,14 @@
 
 namespace saddletone::audition {
 
-StagePlan::StagePlan(const PartitionStage& partitionStage, std::size_t channelCount)
+StagePlan::StagePlan(const PartitionStage& partitionStage)
     : stage(partitionStage),
       blockTransform(stage.blockFrames),
-      channels(channelCount),
       visits(stage.blockFrames / PartitionLayout::headTaps),
       forward(visits),
       inverse(visits)
 {
-    assert(stage.firstTap == (blocksBehind()) * stage.blockFrames);
+    assert(stage.firstTap == blocksBehind() * stage.blockFrames);
     if (!stage.isSpread()) {
         forward.front() = inverse.front() = {0, numSteps()};
         std::fill(forward.begin() + 1, forward.end(), Steps {numSteps(), numSteps()});
@@ -25,9 +24,8 @@ StagePlan::StagePlan(const PartitionStage& partitionStage, std::size_t channelCo
     const auto steps = blockTransform.steps();
     const std::uint64_t productsOfTile =
         std::uint64_t {stage.numPartitions} * dsp::SlicedTransform::workPerProduct;
-    const std::uint64_t total = channels
-                                * (2 * std::uint64_t {blockTransform.totalWork()}
-                                   + blockTransform.numTiles() * productsOfTile);
+    const std::uint64_t total =
+        2 * std::uint64_t {blockTransform.totalWork()} + blockTransform.numTiles() * productsOfTile;
     std::uint64_t done = 0;
     const auto phaseOf = [&](std::uint64_t work) {
         const std::uint64_t middle = 2 * done + work;
@@ -38,7 +36,7 @@ StagePlan::StagePlan(const PartitionStage& partitionStage, std::size_t channelCo
     const auto countUp = [&](std::vector<Steps>& job, const auto& workOf) {
         std::size_t phase = 0;
         for (std::size_t step = 0; step < numSteps(); ++step) {
-            const std::size_t due = phaseOf(workOf(step % steps.size()));
+            const std::size_t due = phaseOf(workOf(step));
             for (; phase < due; ++phase) {
                 job[phase].end = step;
                 job[phase + 1].begin = step;

@@ -14,11 +14,11 @@ namespace saddletone::audition {
 
     For every block of input a stage has two jobs. The forward job transforms the block of every input
     channel, once for all candidates. The inverse job, one for every voice that plays, adds up the
-    products for each ear and transforms them back. Steps are numbered through all channels or ears. */
+    products for each ear and transforms them back. A step is done for all channels or ears. */
 class StagePlan {
 public:
     // Setup (may allocate, not during process)
-    StagePlan(const PartitionStage& partitionStage, std::size_t channelCount);
+    explicit StagePlan(const PartitionStage& partitionStage);
 
     // Any thread
     /** First and one past the last step of a job. */
@@ -31,10 +31,7 @@ public:
     [[nodiscard]] const dsp::SlicedTransform& transform() const noexcept { return blockTransform; }
     [[nodiscard]] std::size_t visitsPerBlock() const noexcept { return visits; }
     /** Steps of either job. */
-    [[nodiscard]] std::size_t numSteps() const noexcept
-    {
-        return channels * blockTransform.steps().size();
-    }
+    [[nodiscard]] std::size_t numSteps() const noexcept { return blockTransform.steps().size(); }
     /** Blocks between the newest that the inverse job of a block of output takes and that block. */
     [[nodiscard]] std::size_t blocksBehind() const noexcept { return stage.isSpread() ? 2 : 1; }
     /** Spectra to be kept of a channel. */
@@ -56,7 +53,6 @@ public:
 private:
     PartitionStage stage;
     dsp::SlicedTransform blockTransform;
-    std::size_t channels;
     std::size_t visits;
     std::vector<Steps> forward; // one a phase
     std::vector<Steps> inverse;

@@ -11,14 +11,10 @@ constexpr std::size_t grid = PartitionLayout::headTaps;
 constexpr std::size_t warmUpVisits = ProgrammeConvolver::warmUpFrames / grid;
 static_assert(ProgrammeConvolver::warmUpFrames % grid == 0);
 
-/** Of a stage, what an ear's kernels have partitions for. */
-bool isHeard(const ProgrammeConvolver::Kernels& kernels, std::size_t ear,
-             std::size_t stage) noexcept
-{
-    return std::ranges::any_of(kernels[ear], [stage](const auto& kernel) {
-        return kernel != nullptr && kernel->numPartitions(stage) > 0;
-    });
-}
+/** What loops read and write beyond the last frame. */
+constexpr std::size_t vectorRoom = 16;
+
+static_assert(numEars == 2, "transforms are done in pairs");
 
 } // namespace
 
@@ -26,11 +22,12 @@ void ProgrammeConvolver::prepare(const PartitionLayout& layout)
 {
     plans.clear();
     for (const PartitionStage& shape : layout.stages)
-        plans.emplace_back(shape, numEars);
+        plans.emplace_back(shape);
 
     // The block being transformed, the one before it, which it overlaps with, and the next one.
     const std::size_t ringFrames =
         layout.stages.empty() ? grid : 4 * layout.stages.back().blockFrames;
+    assert(layout.stages.size() <= maxStages);
     for (Channel& channel : channels) {
         channel.samples.assign(ringFrames, 0.0F);
         channel.stages.clear();
@@ -47,7 +44,7 @@ void ProgrammeConvolver::prepare(const PartitionLayout& layout)
         for (std::size_t stage = 0; stage < plans.size(); ++stage)
             for (auto& ears : voice.stages[stage].working)
                 for (dsp::AlignedFloats& working : ears)
-                    working.resize(2 * plans[stage].shape().blockFrames);
+                    working.resize(2 * plans[stage].shape().blockFrames + vectorRoom);
     }
     reset();
 }
@@ -107,24 +104,28 @@ void ProgrammeConvolver::render(std::size_t voiceIndex,
                                 std::array<Piece, numEars>& output) const noexcept
 {
     const Voice& voice = voices[voiceIndex];
+    if (voice.kernels == nullptr) {
+        for (Piece& ear : output)
+            ear.fill(0.0F);
+        return;
+    }
+    const std::size_t frame = numVisits * grid + fill;
     for (std::size_t ear = 0; ear < numEars; ++ear) {
-        output[ear].fill(0.0F);
-        if (voice.kernels == nullptr)
-            continue;
-        float* const out = output[ear].data();
+        std::array<dsp::DirectSum, numEars> directSums {};
+        std::size_t numDirectSums = 0;
         for (std::size_t input = 0; input < numEars; ++input)
             if (const PartitionedKernel* kernel = (*voice.kernels)[ear][input].get())
-                dsp::spectralKernels().addDirect(kernel->head().data(), kernel->head().size(),
-                                                 channels[input].recent.data() + grid + fill, out,
-                                                 lastPushed);
+                directSums[numDirectSums++] = {kernel->head().data(), kernel->head().size(),
+                                               channels[input].recent.data() + grid + fill};
+        std::array<const float*, maxStages> tails {};
         for (std::size_t stage = 0; stage < plans.size(); ++stage) {
             const std::size_t block = plans[stage].shape().blockFrames;
-            const std::size_t frame = numVisits * grid + fill;
-            const float* const tail =
-                voice.stages[stage].working[frame / block % 2][ear].data() + block + frame % block;
-            for (std::size_t index = 0; index < lastPushed; ++index)
-                out[index] += tail[index];
+            const std::size_t parity = (frame & block) != 0 ? 1 : 0;
+            tails[stage] =
+                voice.stages[stage].working[parity][ear].data() + block + (frame & (block - 1));
         }
+        loops->mix(tails.data(), plans.size(), directSums.data(), numDirectSums, output[ear].data(),
+                   lastPushed);
     }
 }
 
@@ -175,76 +176,66 @@ void ProgrammeConvolver::visit() noexcept
     }
 }
 
-void ProgrammeConvolver::runForwardStep(std::size_t stageIndex, std::size_t block,
+void ProgrammeConvolver::runForwardStep(std::size_t stage, std::size_t block,
                                         std::size_t step) noexcept
 {
-    const StagePlan& plan = plans[stageIndex];
-    const dsp::SlicedTransform& transform = plan.transform();
-    const std::size_t perChannel = transform.steps().size();
-    Channel& channel = channels[step / perChannel];
-    ChannelStage& stage = channel.stages[stageIndex];
-    const dsp::SlicedTransform::Step& what = transform.steps()[step % perChannel];
-
-    const std::size_t ring = channel.samples.size();
+    const StagePlan& plan = plans[stage];
+    const dsp::SlicedTransform::Step& what = plan.transform().steps()[step];
     const std::size_t frames = plan.shape().blockFrames;
-    const float* const current = channel.samples.data() + (block * frames & (ring - 1));
-    const float* const previous =
-        channel.samples.data() + ((block * frames + ring - frames) & (ring - 1));
-    float* const tile =
-        stage.spectra.data()
-        + (what.tile * plan.numSpectra() + block % plan.numSpectra()) * dsp::tileFloats;
-    transform.runForward(what, previous, current, stage.working.data(), tile);
-    work += what.work;
+    const std::size_t tile =
+        (what.tile * plan.numSpectra() + block % plan.numSpectra()) * dsp::tileFloats;
+    const auto inputOf = [&](Channel& channel) -> dsp::SlicedTransform::Input {
+        const std::size_t ring = channel.samples.size();
+        const float* const samples = channel.samples.data();
+        return {.real = samples + ((block * frames + ring - frames) & (ring - 1)),
+                .imag = samples + (block * frames & (ring - 1)),
+                .work = channel.stages[stage].working.data(),
+                .tile = channel.stages[stage].spectra.data() + tile};
+    };
+    plan.transform().runForward(what, inputOf(channels[0]), inputOf(channels[1]));
+    work += numEars * what.work;
 }
 
-void ProgrammeConvolver::runInverseStep(Voice& voice, std::size_t stageIndex, std::size_t block,
+void ProgrammeConvolver::runInverseStep(Voice& voice, std::size_t stage, std::size_t block,
                                         std::size_t step) noexcept
 {
-    const StagePlan& plan = plans[stageIndex];
-    const dsp::SlicedTransform& transform = plan.transform();
-    const std::size_t perEar = transform.steps().size();
-    const std::size_t ear = step / perEar;
-    const dsp::SlicedTransform::Step& what = transform.steps()[perEar - 1 - step % perEar];
-    dsp::AlignedFloats& working = voice.stages[stageIndex].working[block % 2][ear];
-    if (!isHeard(*voice.kernels, ear, stageIndex)) {
-        if (what.radix == 0) {
-            const auto begin =
-                working.begin()
-                + static_cast<std::ptrdiff_t>(plan.shape().blockFrames + what.firstValue);
-            std::fill_n(begin, dsp::tileBins, 0.0F);
-        }
-        return;
-    }
-    if (what.radix != 0) {
-        transform.runInverse(what, nullptr, working.data());
-        work += what.work;
-        return;
-    }
+    const StagePlan& plan = plans[stage];
+    const dsp::SlicedTransform::Step& what = plan.transform().steps()[plan.numSteps() - 1 - step];
+    auto& working = voice.stages[stage].working[block % 2];
+    alignas(64) std::array<std::array<float, dsp::tileFloats>, numEars> sums;
+    if (what.radix == 0)
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            addUp((*voice.kernels)[ear], stage, what.tile, block, sums[ear].data());
+    plan.transform().runInverse(what, {sums[0].data(), working[0].data()},
+                                {sums[1].data(), working[1].data()});
+    work += numEars * what.work;
+}
 
-    alignas(64) std::array<float, dsp::tileFloats> sum {};
-    const std::size_t numSpectra = plan.numSpectra();
+void ProgrammeConvolver::addUp(const EarKernels& kernels, std::size_t stage, std::size_t tile,
+                               std::size_t block, float* sum) noexcept
+{
+    const std::size_t numSpectra = plans[stage].numSpectra();
     // Blocks before the beginning count as well: their spectra are zero.
-    const std::size_t newest = (block + 2 * numSpectra - plan.blocksBehind()) % numSpectra;
+    const std::size_t newest = (block + 2 * numSpectra - plans[stage].blocksBehind()) % numSpectra;
+    std::array<dsp::TileRun, 2 * numEars> runs {};
+    std::size_t numRuns = 0;
     for (std::size_t input = 0; input < numEars; ++input) {
-        const PartitionedKernel* const kernel = (*voice.kernels)[ear][input].get();
+        const PartitionedKernel* const kernel = kernels[input].get();
         if (kernel == nullptr)
             continue;
-        const std::size_t numPartitions = kernel->numPartitions(stageIndex);
-        const float* const spectra = channels[input].stages[stageIndex].spectra.data()
-                                     + what.tile * numSpectra * dsp::tileFloats;
-        const float* const factors = kernel->tiles(stageIndex, what.tile).data();
+        const std::size_t numPartitions = kernel->numPartitions(stage);
+        const float* const spectra =
+            channels[input].stages[stage].spectra.data() + tile * numSpectra * dsp::tileFloats;
+        const float* const factors = kernel->tiles(stage, tile).data();
         // From the newest spectrum down to the ring's beginning, then from its end.
         const std::size_t beforeWrap = std::min(numPartitions, newest + 1);
-        dsp::spectralKernels().addProducts(spectra + newest * dsp::tileFloats, factors, beforeWrap,
-                                           sum.data());
+        runs[numRuns++] = {spectra + newest * dsp::tileFloats, factors, beforeWrap};
         if (beforeWrap < numPartitions)
-            dsp::spectralKernels().addProducts(spectra + (numSpectra - 1) * dsp::tileFloats,
-                                               factors + beforeWrap * dsp::tileFloats,
-                                               numPartitions - beforeWrap, sum.data());
+            runs[numRuns++] = {spectra + (numSpectra - 1) * dsp::tileFloats,
+                               factors + beforeWrap * dsp::tileFloats, numPartitions - beforeWrap};
         work += numPartitions * dsp::SlicedTransform::workPerProduct;
     }
-    transform.runInverse(what, sum.data(), working.data());
-    work += what.work;
+    loops->sumProducts(runs.data(), numRuns, sum);
 }
 
 void ProgrammeConvolver::planCatchUp(Voice& voice) noexcept

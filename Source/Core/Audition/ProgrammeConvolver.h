@@ -28,6 +28,7 @@ public:
     static constexpr std::size_t warmUpFrames = 512;
 
     using Kernels = decltype(SceneCandidate::kernels);
+    using EarKernels = Kernels::value_type; ///< What one ear hears of each channel.
     /** Room for the frames of one piece. */
     using Piece = std::array<float, maxPieceFrames>;
 
@@ -63,6 +64,10 @@ public:
     [[nodiscard]] std::uint64_t workDone() const noexcept { return work; }
 
 private:
+    /** One for each power of two that blocks can have. */
+    static constexpr std::size_t maxStages = 9;
+    static_assert(PartitionLayout::longestBlock >> (maxStages - 1) == PartitionLayout::headTaps);
+
     /** Samples and spectra of one channel in one stage. */
     struct ChannelStage {
         dsp::AlignedFloats spectra; ///< [tile][block modulo numSpectra][tileFloats]
@@ -86,7 +91,7 @@ private:
 
     struct VoiceStage {
         /** [block of output modulo 2][ear]: 2 blockFrames floats, the second half of which is what the
-            stage adds to the output. */
+            stage adds to the output, and room for whole vectors. */
         std::array<std::array<dsp::AlignedFloats, numEars>, 2> working;
         CatchUp catchUp;
     };
@@ -101,9 +106,12 @@ private:
     void runForwardStep(std::size_t stage, std::size_t block, std::size_t step) noexcept;
     void runInverseStep(Voice& voice, std::size_t stage, std::size_t block,
                         std::size_t step) noexcept;
+    void addUp(const EarKernels& kernels, std::size_t stage, std::size_t tile, std::size_t block,
+               float* sum) noexcept;
     void planCatchUp(Voice& voice) noexcept;
     void catchUp(Voice& voice) noexcept;
 
+    const dsp::SpectralKernels* loops = &dsp::spectralKernels();
     std::vector<StagePlan> plans;
     std::array<Channel, numEars> channels;
     std::array<Voice, numVoices> voices;

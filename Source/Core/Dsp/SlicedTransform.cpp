@@ -100,56 +100,77 @@ void SlicedTransform::forward(std::span<const float> real, std::span<const float
     assert(real.size() == numValues && imag.size() == numValues);
     assert(tiles.size() >= (numTiles() - 1) * tileDistance + tileFloats);
     AlignedFloats work(2 * numValues);
+    const Input input {real.data(), imag.data(), work.data(), nullptr};
     for (const Step& step : allSteps)
-        runForward(step, real.data(), imag.data(), work.data(),
-                   tiles.data() + step.tile * tileDistance);
-}
-
-void SlicedTransform::runForward(const Step& step, const float* real, const float* imag,
-                                 float* work, float* tile) const noexcept
-{
-    float* const workReal = work + step.firstValue;
-    float* const workImag = workReal + numValues;
-    const float* const sourceReal = step.isOutermost ? real : workReal;
-    const float* const sourceImag = step.isOutermost ? imag : workImag;
-    const float* const turns = rotations.data() + step.rotations;
-    if (step.radix == 0)
-        kernels->forwardTile(sourceReal, sourceImag, turns, tile);
-    else
-        kernels->forwardPass(step.radix, {.sourceReal = sourceReal,
-                                          .sourceImag = sourceImag,
-                                          .real = workReal,
-                                          .imag = workImag,
-                                          .distance = step.distance,
-                                          .begin = step.begin,
-                                          .end = step.end,
-                                          .rotations = turns});
-}
-
-void SlicedTransform::runInverse(const Step& step, const float* tile, float* work) const noexcept
-{
-    float* const workReal = work + step.firstValue;
-    float* const workImag = workReal + numValues;
-    const float* const turns = rotations.data() + step.rotations;
-    if (step.radix == 0) {
-        if (step.isOutermost)
-            kernels->inverseTileImag(tile, turns, workImag);
+        if (step.radix != 0)
+            runForwardPass(step, input);
         else
-            kernels->inverseTile(tile, turns, workReal, workImag);
+            kernels->forwardTile(
+                step.isOutermost ? input.real : input.work + step.firstValue,
+                step.isOutermost ? input.imag : input.work + numValues + step.firstValue,
+                rotations.data() + step.rotations, tiles.data() + step.tile * tileDistance);
+}
+
+void SlicedTransform::runForward(const Step& step, const Input& first,
+                                 const Input& second) const noexcept
+{
+    if (step.radix != 0) {
+        runForwardPass(step, first);
+        runForwardPass(step, second);
         return;
     }
-    const SpectralPass pass {.sourceReal = workReal,
-                             .sourceImag = workImag,
-                             .real = workReal,
-                             .imag = workImag,
-                             .distance = step.distance,
-                             .begin = step.begin,
-                             .end = step.end,
-                             .rotations = turns};
-    if (step.isOutermost)
-        kernels->inversePassImag(step.radix, pass);
-    else
-        kernels->inversePass(step.radix, pass);
+    const auto sourceOf = [&](const Input& input) -> TileSource {
+        if (step.isOutermost)
+            return {input.real, input.imag, input.tile};
+        const float* const real = input.work + step.firstValue;
+        return {real, real + numValues, input.tile};
+    };
+    kernels->forwardTilePair(sourceOf(first), sourceOf(second), rotations.data() + step.rotations);
+}
+
+void SlicedTransform::runInverse(const Step& step, const Output& first,
+                                 const Output& second) const noexcept
+{
+    if (step.radix != 0) {
+        runInversePass(step, first);
+        runInversePass(step, second);
+        return;
+    }
+    const auto targetOf = [&](const Output& output) -> TileTarget {
+        float* const real = output.work + step.firstValue;
+        return {output.tile, real, real + numValues};
+    };
+    (step.isOutermost ? kernels->inverseTilePairImag : kernels->inverseTilePair)(
+        targetOf(first), targetOf(second), rotations.data() + step.rotations);
+}
+
+void SlicedTransform::runForwardPass(const Step& step, const Input& input) const noexcept
+{
+    float* const workReal = input.work + step.firstValue;
+    float* const workImag = workReal + numValues;
+    kernels->forwardPass(step.radix, {.sourceReal = step.isOutermost ? input.real : workReal,
+                                      .sourceImag = step.isOutermost ? input.imag : workImag,
+                                      .real = workReal,
+                                      .imag = workImag,
+                                      .distance = step.distance,
+                                      .begin = step.begin,
+                                      .end = step.end,
+                                      .rotations = rotations.data() + step.rotations});
+}
+
+void SlicedTransform::runInversePass(const Step& step, const Output& output) const noexcept
+{
+    float* const workReal = output.work + step.firstValue;
+    float* const workImag = workReal + numValues;
+    (step.isOutermost ? kernels->inversePassImag : kernels->inversePass)(
+        step.radix, {.sourceReal = workReal,
+                     .sourceImag = workImag,
+                     .real = workReal,
+                     .imag = workImag,
+                     .distance = step.distance,
+                     .begin = step.begin,
+                     .end = step.end,
+                     .rotations = rotations.data() + step.rotations});
 }
 
 } // namespace saddletone::dsp

@@ -32,11 +32,11 @@ public:
         std::size_t end = 0;
         std::size_t rotations = 0; ///< Where its rotations begin.
         bool isOutermost = false;  ///< Reads the values themselves, writes the result itself.
-        std::uint32_t work = 0;    ///< About how long it takes, in units of workPerTile / 20.
+        std::uint32_t work = 0;    ///< About how long it takes for each signal; see workPerTile.
     };
 
-    /** The work of a tile's transform; see Step::work. */
-    static constexpr std::uint32_t workPerTile = 20;
+    /** The work of a tile's transform, in units of about a nanosecond. */
+    static constexpr std::uint32_t workPerTile = 16;
     /** The work of multiplying a tile with another and adding it up. */
     static constexpr std::uint32_t workPerProduct = 6;
 
@@ -58,17 +58,30 @@ public:
     /** Work of all steps together. */
     [[nodiscard]] std::uint32_t totalWork() const noexcept;
 
-    // Audio thread (bounded, no lock, no allocation, no I/O)
-    /** real, imag: the values; work: 2 size floats that the steps of one transform share; tile: where
-        the tile of a tile step goes. */
-    void runForward(const Step& step, const float* real, const float* imag, float* work,
-                    float* tile) const noexcept;
+    /** One signal of a forward transform. */
+    struct Input {
+        const float* real; ///< The values.
+        const float* imag;
+        float* work; ///< 2 size floats that the steps of one transform share.
+        float* tile; ///< Where the tile of a tile step goes.
+    };
 
-    /** Unscaled (size times the inverse). work: 2 size floats, whose second half in the end holds the
-        imaginary parts; tile: the tile of a tile step. */
-    void runInverse(const Step& step, const float* tile, float* work) const noexcept;
+    /** One signal of an inverse transform. */
+    struct Output {
+        const float* tile; ///< The tile of a tile step.
+        float* work;       ///< 2 size floats; in the end the second half is the imaginary parts.
+    };
+
+    // Audio thread (bounded, no lock, no allocation, no I/O)
+    /** A step for two signals at once, which takes less time than one after the other. */
+    void runForward(const Step& step, const Input& first, const Input& second) const noexcept;
+
+    /** Unscaled (size times the inverse). */
+    void runInverse(const Step& step, const Output& first, const Output& second) const noexcept;
 
 private:
+    void runForwardPass(const Step& step, const Input& input) const noexcept;
+    void runInversePass(const Step& step, const Output& output) const noexcept;
     void addSteps(std::size_t firstValue, std::size_t length, double angleRadians);
 
     std::size_t numValues;

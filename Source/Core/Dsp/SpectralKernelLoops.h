@@ -173,6 +173,30 @@ void runPassOf(size_t radix, const SpectralPass& pass)
         runPass<numLanes, 2, isForward, keepsReal>(pass);
 }
 
+/** Eight floats as 8 / numLanes vectors, or as one half of a vector of sixteen. */
+template <int numLanes>
+SADDLETONE_INLINE typename VectorOf<numLanes>::Type loadBoth(const float* first,
+                                                             const float* second)
+{
+    if constexpr (numLanes == 16)
+        return __builtin_shufflevector(load<8>(first), load<8>(second), 0, 1, 2, 3, 4, 5, 6, 7, 8,
+                                       9, 10, 11, 12, 13, 14, 15);
+    else
+        return load<numLanes>(first);
+}
+
+template <int numLanes>
+SADDLETONE_INLINE void storeBoth(float* first, float* second,
+                                 typename VectorOf<numLanes>::Type values)
+{
+    if constexpr (numLanes == 16) {
+        store<8>(first, __builtin_shufflevector(values, values, 0, 1, 2, 3, 4, 5, 6, 7));
+        store<8>(second, __builtin_shufflevector(values, values, 8, 9, 10, 11, 12, 13, 14, 15));
+    } else {
+        store<numLanes>(first, values);
+    }
+}
+
 SADDLETONE_INLINE void transpose(VectorOf<4>::Type (&rows)[4])
 {
     const auto a = __builtin_shufflevector(rows[0], rows[1], 0, 4, 1, 5);
@@ -210,155 +234,201 @@ SADDLETONE_INLINE void transpose(VectorOf<8>::Type (&rows)[8])
     }
 }
 
-/** A tile as eight rows of 8 / numLanes vectors. */
-template <int numLanes>
-struct Tile {
-    static constexpr int numParts = 8 / numLanes;
-    typename VectorOf<numLanes>::Type real[numParts][8];
-    typename VectorOf<numLanes>::Type imag[numParts][8];
-};
-
-template <int numLanes>
-SADDLETONE_INLINE void transposeTile(typename VectorOf<numLanes>::Type (&tile)[8 / numLanes][8])
+/** Two squares of eight, side by side. */
+SADDLETONE_INLINE void transpose(VectorOf<16>::Type (&rows)[8])
 {
-    using Vector = typename VectorOf<numLanes>::Type;
-    constexpr int numParts = 8 / numLanes;
-    Vector result[numParts][8];
-    for (int part = 0; part < numParts; ++part)
-        for (int other = 0; other < numParts; ++other) {
-            Vector square[numLanes];
-            for (int row = 0; row < numLanes; ++row)
-                square[row] = tile[part][other * numLanes + row];
-            transpose(square);
-            for (int row = 0; row < numLanes; ++row)
-                result[other][part * numLanes + row] = square[row];
+    VectorOf<16>::Type pairs[8];
+    for (int row = 0; row < 8; row += 2) {
+        pairs[row] = __builtin_shufflevector(rows[row], rows[row + 1], 0, 16, 1, 17, 4, 20, 5, 21,
+                                             8, 24, 9, 25, 12, 28, 13, 29);
+        pairs[row + 1] = __builtin_shufflevector(rows[row], rows[row + 1], 2, 18, 3, 19, 6, 22, 7,
+                                                 23, 10, 26, 11, 27, 14, 30, 15, 31);
+    }
+    VectorOf<16>::Type fours[8];
+    for (int half = 0; half < 8; half += 4)
+        for (int row = 0; row < 2; ++row) {
+            const auto first = pairs[half + row];
+            const auto second = pairs[half + row + 2];
+            fours[half + 2 * row] = __builtin_shufflevector(first, second, 0, 1, 16, 17, 4, 5, 20,
+                                                            21, 8, 9, 24, 25, 12, 13, 28, 29);
+            fours[half + 2 * row + 1] = __builtin_shufflevector(
+                first, second, 2, 3, 18, 19, 6, 7, 22, 23, 10, 11, 26, 27, 14, 15, 30, 31);
         }
-    for (int part = 0; part < numParts; ++part)
-        for (int row = 0; row < 8; ++row)
-            tile[part][row] = result[part][row];
+    for (int row = 0; row < 4; ++row) {
+        rows[row] = __builtin_shufflevector(fours[row], fours[row + 4], 0, 1, 2, 3, 16, 17, 18, 19,
+                                            8, 9, 10, 11, 24, 25, 26, 27);
+        rows[row + 4] = __builtin_shufflevector(fours[row], fours[row + 4], 4, 5, 6, 7, 20, 21, 22,
+                                                23, 12, 13, 14, 15, 28, 29, 30, 31);
+    }
 }
 
 template <int numLanes>
-void forwardTile(const float* real, const float* imag, const float* rotations, float* spectrum)
+inline constexpr int partsOfRow = numLanes < 8 ? 8 / numLanes : 1;
+
+template <int numLanes>
+SADDLETONE_INLINE void
+    transposeTile(typename VectorOf<numLanes>::Type (&tile)[partsOfRow<numLanes>][8])
+{
+    if constexpr (numLanes >= 8) {
+        transpose(tile[0]);
+    } else {
+        using Vector = typename VectorOf<numLanes>::Type;
+        constexpr int numParts = partsOfRow<numLanes>;
+        Vector result[numParts][8];
+        for (int part = 0; part < numParts; ++part)
+            for (int other = 0; other < numParts; ++other) {
+                Vector square[numLanes];
+                for (int row = 0; row < numLanes; ++row)
+                    square[row] = tile[part][other * numLanes + row];
+                transpose(square);
+                for (int row = 0; row < numLanes; ++row)
+                    result[other][part * numLanes + row] = square[row];
+            }
+        for (int part = 0; part < numParts; ++part)
+            for (int row = 0; row < 8; ++row)
+                tile[part][row] = result[part][row];
+    }
+}
+
+/** With sixteen lanes both tiles at once, otherwise the first. */
+template <int numLanes>
+SADDLETONE_INLINE void runForwardTile(const TileSource& first, const TileSource& second,
+                                      const float* rotations)
 {
     using Vector = typename VectorOf<numLanes>::Type;
-    constexpr int numParts = 8 / numLanes;
-    Tile<numLanes> tile;
+    constexpr int numParts = partsOfRow<numLanes>;
+    Vector real[numParts][8];
+    Vector imag[numParts][8];
     for (int part = 0; part < numParts; ++part) {
         Complex<Vector> x[8];
         for (int row = 0; row < 8; ++row) {
-            x[row] = {load<numLanes>(real + 8 * row + part * numLanes),
-                      load<numLanes>(imag + 8 * row + part * numLanes)};
+            const int place = 8 * row + part * numLanes;
+            x[row] = {loadBoth<numLanes>(first.real + place, second.real + place),
+                      loadBoth<numLanes>(first.imag + place, second.imag + place)};
             if (row > 0)
                 x[row] =
                     rotated<true>(x[row], rotations[2 * (row - 1)], rotations[2 * (row - 1) + 1]);
         }
         butterfly8<true>(x);
         for (int row = 0; row < 8; ++row) {
-            tile.real[part][row] = x[row].real;
-            tile.imag[part][row] = x[row].imag;
+            real[part][row] = x[row].real;
+            imag[part][row] = x[row].imag;
         }
     }
-    transposeTile<numLanes>(tile.real);
-    transposeTile<numLanes>(tile.imag);
+    transposeTile<numLanes>(real);
+    transposeTile<numLanes>(imag);
     const float* const columns = rotations + 14;
     for (int part = 0; part < numParts; ++part) {
         Complex<Vector> x[8];
         for (int row = 0; row < 8; ++row) {
-            x[row] = {tile.real[part][row], tile.imag[part][row]};
-            if (row > 0)
-                x[row] = rotated<true>(
-                    x[row], load<numLanes>(columns + 16 * (row - 1) + part * numLanes),
-                    load<numLanes>(columns + 16 * (row - 1) + 8 + part * numLanes));
+            x[row] = {real[part][row], imag[part][row]};
+            if (row > 0) {
+                const float* const column = columns + 16 * (row - 1) + part * numLanes;
+                x[row] = rotated<true>(x[row], loadBoth<numLanes>(column, column),
+                                       loadBoth<numLanes>(column + 8, column + 8));
+            }
         }
         butterfly8<true>(x);
         for (int row = 0; row < 8; ++row) {
-            store<numLanes>(spectrum + 8 * row + part * numLanes, x[row].real);
-            store<numLanes>(spectrum + 64 + 8 * row + part * numLanes, x[row].imag);
+            const int place = 8 * row + part * numLanes;
+            storeBoth<numLanes>(first.tile + place, second.tile + place, x[row].real);
+            storeBoth<numLanes>(first.tile + 64 + place, second.tile + 64 + place, x[row].imag);
         }
     }
 }
 
 template <int numLanes, bool keepsReal>
-SADDLETONE_INLINE void runInverseTile(const float* spectrum, const float* rotations, float* real,
-                                      float* imag)
+SADDLETONE_INLINE void runInverseTile(const TileTarget& first, const TileTarget& second,
+                                      const float* rotations)
 {
     using Vector = typename VectorOf<numLanes>::Type;
-    constexpr int numParts = 8 / numLanes;
-    Tile<numLanes> tile;
+    constexpr int numParts = partsOfRow<numLanes>;
+    Vector real[numParts][8];
+    Vector imag[numParts][8];
     const float* const columns = rotations + 14;
     for (int part = 0; part < numParts; ++part) {
         Complex<Vector> x[8];
-        for (int row = 0; row < 8; ++row)
-            x[row] = {load<numLanes>(spectrum + 8 * row + part * numLanes),
-                      load<numLanes>(spectrum + 64 + 8 * row + part * numLanes)};
+        for (int row = 0; row < 8; ++row) {
+            const int place = 8 * row + part * numLanes;
+            x[row] = {loadBoth<numLanes>(first.tile + place, second.tile + place),
+                      loadBoth<numLanes>(first.tile + 64 + place, second.tile + 64 + place)};
+        }
         butterfly8<false>(x);
         for (int row = 0; row < 8; ++row) {
-            if (row > 0)
-                x[row] = rotated<false>(
-                    x[row], load<numLanes>(columns + 16 * (row - 1) + part * numLanes),
-                    load<numLanes>(columns + 16 * (row - 1) + 8 + part * numLanes));
-            tile.real[part][row] = x[row].real;
-            tile.imag[part][row] = x[row].imag;
+            if (row > 0) {
+                const float* const column = columns + 16 * (row - 1) + part * numLanes;
+                x[row] = rotated<false>(x[row], loadBoth<numLanes>(column, column),
+                                        loadBoth<numLanes>(column + 8, column + 8));
+            }
+            real[part][row] = x[row].real;
+            imag[part][row] = x[row].imag;
         }
     }
-    transposeTile<numLanes>(tile.real);
-    transposeTile<numLanes>(tile.imag);
+    transposeTile<numLanes>(real);
+    transposeTile<numLanes>(imag);
     for (int part = 0; part < numParts; ++part) {
         Complex<Vector> x[8];
         for (int row = 0; row < 8; ++row)
-            x[row] = {tile.real[part][row], tile.imag[part][row]};
+            x[row] = {real[part][row], imag[part][row]};
         butterfly8<false>(x);
         for (int row = 0; row < 8; ++row) {
             if (row > 0)
                 x[row] =
                     rotated<false>(x[row], rotations[2 * (row - 1)], rotations[2 * (row - 1) + 1]);
+            const int place = 8 * row + part * numLanes;
             if constexpr (keepsReal)
-                store<numLanes>(real + 8 * row + part * numLanes, x[row].real);
-            store<numLanes>(imag + 8 * row + part * numLanes, x[row].imag);
+                storeBoth<numLanes>(first.real + place, second.real + place, x[row].real);
+            storeBoth<numLanes>(first.imag + place, second.imag + place, x[row].imag);
         }
     }
 }
 
 template <int numLanes>
-void inverseTile(const float* spectrum, const float* rotations, float* real, float* imag)
+void forwardTile(const float* real, const float* imag, const float* rotations, float* tile)
 {
-    runInverseTile<numLanes, true>(spectrum, rotations, real, imag);
+    const TileSource source {real, imag, tile};
+    runForwardTile<numLanes == 16 ? 8 : numLanes>(source, source, rotations);
 }
 
 template <int numLanes>
-void inverseTileImag(const float* spectrum, const float* rotations, float* imag)
+void forwardTilePair(const TileSource& first, const TileSource& second, const float* rotations)
 {
-    runInverseTile<numLanes, false>(spectrum, rotations, nullptr, imag);
+    runForwardTile<numLanes>(first, second, rotations);
+    if constexpr (numLanes < 16)
+        runForwardTile<numLanes>(second, first, rotations);
+}
+
+template <int numLanes, bool keepsReal>
+void inverseTilePair(const TileTarget& first, const TileTarget& second, const float* rotations)
+{
+    runInverseTile<numLanes, keepsReal>(first, second, rotations);
+    if constexpr (numLanes < 16)
+        runInverseTile<numLanes, keepsReal>(second, first, rotations);
 }
 
 template <int numLanes>
-void addProducts(const float* spectra, const float* kernel, size_t count, float* sum)
+void sumProducts(const TileRun* runs, size_t numRuns, float* sum)
 {
     using Vector = typename VectorOf<numLanes>::Type;
     // As many sums as the registers of the smallest set hold beside the factors.
     constexpr int numVectors = 4;
     constexpr size_t step = numVectors * numLanes;
     for (size_t bin = 0; bin < tileBins; bin += step) {
-        Vector real[numVectors];
-        Vector imag[numVectors];
-        for (int index = 0; index < numVectors; ++index) {
-            real[index] = load<numLanes>(sum + bin + index * numLanes);
-            imag[index] = load<numLanes>(sum + tileBins + bin + index * numLanes);
-        }
-        const float* x = spectra + bin;
-        const float* h = kernel + bin;
-        for (size_t partition = 0; partition < count; ++partition) {
-            for (int index = 0; index < numVectors; ++index) {
-                const Vector xReal = load<numLanes>(x + index * numLanes);
-                const Vector xImag = load<numLanes>(x + tileBins + index * numLanes);
-                const Vector hReal = load<numLanes>(h + index * numLanes);
-                const Vector hImag = load<numLanes>(h + tileBins + index * numLanes);
-                real[index] += xReal * hReal - xImag * hImag;
-                imag[index] += xReal * hImag + xImag * hReal;
-            }
-            x -= tileFloats;
-            h += tileFloats;
+        Vector real[numVectors] {};
+        Vector imag[numVectors] {};
+        for (const TileRun* run = runs; run < runs + numRuns; ++run) {
+            const float* x = run->spectra + bin;
+            const float* h = run->kernel + bin;
+            const float* const end = h + run->count * tileFloats;
+            for (; h < end; h += tileFloats, x -= tileFloats)
+                for (int index = 0; index < numVectors; ++index) {
+                    const Vector xReal = load<numLanes>(x + index * numLanes);
+                    const Vector xImag = load<numLanes>(x + tileBins + index * numLanes);
+                    const Vector hReal = load<numLanes>(h + index * numLanes);
+                    const Vector hImag = load<numLanes>(h + tileBins + index * numLanes);
+                    real[index] += xReal * hReal - xImag * hImag;
+                    imag[index] += xReal * hImag + xImag * hReal;
+                }
         }
         for (int index = 0; index < numVectors; ++index) {
             store<numLanes>(sum + bin + index * numLanes, real[index]);
@@ -368,42 +438,47 @@ void addProducts(const float* spectra, const float* kernel, size_t count, float*
 }
 
 template <int numLanes, int numVectors>
-SADDLETONE_INLINE void addDirectTo(const float* taps, size_t numTaps, const float* now,
-                                   float* output)
+SADDLETONE_INLINE void mixTo(const float* const* tails, size_t numTails,
+                             const DirectSum* directSums, size_t numDirectSums, float* output,
+                             size_t frame)
 {
-    using Vector = typename VectorOf<numLanes>::Type;
-    Vector sums[numVectors];
-    for (int index = 0; index < numVectors; ++index)
-        sums[index] = load<numLanes>(output + index * numLanes);
-    for (size_t tap = 0; tap < numTaps; ++tap)
+    typename VectorOf<numLanes>::Type sums[numVectors] {};
+    for (const DirectSum* sum = directSums; sum < directSums + numDirectSums; ++sum)
+        for (size_t tap = 0; tap < sum->numTaps; ++tap)
+            for (int index = 0; index < numVectors; ++index)
+                sums[index] +=
+                    sum->taps[tap] * load<numLanes>(sum->now + frame - tap + index * numLanes);
+    for (size_t tail = 0; tail < numTails; ++tail)
         for (int index = 0; index < numVectors; ++index)
-            sums[index] += taps[tap] * load<numLanes>(now - tap + index * numLanes);
+            sums[index] += load<numLanes>(tails[tail] + frame + index * numLanes);
     for (int index = 0; index < numVectors; ++index)
-        store<numLanes>(output + index * numLanes, sums[index]);
+        store<numLanes>(output + frame + index * numLanes, sums[index]);
 }
 
 template <int numLanes>
-void addDirect(const float* taps, size_t numTaps, const float* now, float* output, size_t numFrames)
+void mix(const float* const* tails, size_t numTails, const DirectSum* directSums,
+         size_t numDirectSums, float* output, size_t numFrames)
 {
     size_t frame = 0;
     for (; frame + 3 * numLanes < numFrames; frame += 4 * numLanes)
-        addDirectTo<numLanes, 4>(taps, numTaps, now + frame, output + frame);
+        mixTo<numLanes, 4>(tails, numTails, directSums, numDirectSums, output, frame);
     for (; frame < numFrames; frame += numLanes)
-        addDirectTo<numLanes, 1>(taps, numTaps, now + frame, output + frame);
+        mixTo<numLanes, 1>(tails, numTails, directSums, numDirectSums, output, frame);
 }
 
-template <int numLanes, int numTileLanes>
+template <int numLanes>
 constexpr SpectralKernels kernelsNamed(const char* name)
 {
     return {.name = name,
             .forwardPass = runPassOf<numLanes, true, true>,
             .inversePass = runPassOf<numLanes, false, true>,
             .inversePassImag = runPassOf<numLanes, false, false>,
-            .forwardTile = forwardTile<numTileLanes>,
-            .inverseTile = inverseTile<numTileLanes>,
-            .inverseTileImag = inverseTileImag<numTileLanes>,
-            .addProducts = addProducts<numLanes>,
-            .addDirect = addDirect<numLanes>};
+            .forwardTile = forwardTile<numLanes>,
+            .forwardTilePair = forwardTilePair<numLanes>,
+            .inverseTilePair = inverseTilePair<numLanes, true>,
+            .inverseTilePairImag = inverseTilePair<numLanes, false>,
+            .sumProducts = sumProducts<numLanes>,
+            .mix = mix<numLanes>};
 }
 
 #undef SADDLETONE_INLINE

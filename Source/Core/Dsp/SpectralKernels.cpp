@@ -11,7 +11,7 @@ extern const SpectralKernels avx512SpectralKernels;
 
 namespace {
 
-constexpr SpectralKernels baselineKernels = kernelsNamed<4, 4>("baseline");
+constexpr SpectralKernels baselineKernels = kernelsNamed<4>("baseline");
 
 struct Available {
     Available() noexcept

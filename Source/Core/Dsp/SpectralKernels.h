@@ -25,6 +25,33 @@ struct SpectralPass {
     const float* rotations; ///< radix - 1 pairs of cosine and sine.
 };
 
+struct TileSource {
+    const float* real;
+    const float* imag;
+    float* tile;
+};
+
+struct TileTarget {
+    const float* tile;
+    float* real; ///< Not used where only imaginary parts are asked for.
+    float* imag;
+};
+
+/** Products of count tiles of a kernel, in rising order, with tiles of spectra, in falling order. */
+struct TileRun {
+    const float* spectra;
+    const float* kernel;
+    std::size_t count;
+};
+
+/** numTaps taps over a signal: now[0] is the first frame's own sample, and older
+    ones lie before it. */
+struct DirectSum {
+    const float* taps;
+    std::size_t numTaps;
+    const float* now;
+};
+
 /** The inner loops of convolution, once for each instruction set.
 
     All sets round alike: each value comes from the same operations in the same order and none is
@@ -42,19 +69,22 @@ struct SpectralKernels {
 
     /** From tileBins values to the tile of their spectrum. */
     void (*forwardTile)(const float* real, const float* imag, const float* rotations, float* tile);
-    /** Undoes forwardTile() but for a factor of tileBins. */
-    void (*inverseTile)(const float* tile, const float* rotations, float* real, float* imag);
-    void (*inverseTileImag)(const float* tile, const float* rotations, float* imag);
+    /** Two tiles of the same rotations. */
+    void (*forwardTilePair)(const TileSource& first, const TileSource& second,
+                            const float* rotations);
+    /** Undo forwardTile() but for a factor of tileBins. */
+    void (*inverseTilePair)(const TileTarget& first, const TileTarget& second,
+                            const float* rotations);
+    void (*inverseTilePairImag)(const TileTarget& first, const TileTarget& second,
+                                const float* rotations);
 
-    /** Adds to sum the products of count tiles of kernel, in rising order, with tiles of spectra in
-        falling order. */
-    void (*addProducts)(const float* spectra, const float* kernel, std::size_t count, float* sum);
+    /** Sets sum to the sum of the products of all runs. */
+    void (*sumProducts)(const TileRun* runs, std::size_t numRuns, float* sum);
 
-    /** Adds numTaps taps' direct sum to output, numFrames of at most 64: now[0] is the first frame's
-        own sample, and older ones lie before it. Reads now and reads and writes output as far as
-        the next multiple of 16. */
-    void (*addDirect)(const float* taps, std::size_t numTaps, const float* now, float* output,
-                      std::size_t numFrames);
+    /** Sets output to the sum of tails and of direct sums, numFrames of at most 64. Everything is read
+        and written as far as the next multiple of 16. */
+    void (*mix)(const float* const* tails, std::size_t numTails, const DirectSum* directSums,
+                std::size_t numDirectSums, float* output, std::size_t numFrames);
 };
 
 /** The sets that this machine can run, the slowest first. */

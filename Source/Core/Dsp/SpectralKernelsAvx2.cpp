@@ -3,6 +3,6 @@
 namespace saddletone::dsp {
 
 extern const SpectralKernels avx2SpectralKernels;
-constexpr SpectralKernels avx2SpectralKernels = kernelsNamed<8, 8>("AVX2");
+constexpr SpectralKernels avx2SpectralKernels = kernelsNamed<8>("AVX2");
 
 } // namespace saddletone::dsp

@@ -3,6 +3,6 @@
 namespace saddletone::dsp {
 
 extern const SpectralKernels avx512SpectralKernels;
-constexpr SpectralKernels avx512SpectralKernels = kernelsNamed<16, 8>("AVX-512");
+constexpr SpectralKernels avx512SpectralKernels = kernelsNamed<16>("AVX-512");
 
 } // namespace saddletone::dsp

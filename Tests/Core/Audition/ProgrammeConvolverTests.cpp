@@ -6,6 +6,8 @@
 #include <catch2/catch.hpp>
 
 #include <algorithm>
+#include <array>
+#include <functional>
 #include <memory>
 #include <vector>
 
@@ -270,6 +272,7 @@ TEST_CASE("Every block processed has about the same work", "[core][audition]")
     const double mean = sum / static_cast<double>(work.size());
     const double largest = *std::ranges::max_element(work);
     CAPTURE(mean, largest);
-    // A step cannot be cut further; 480 frames are seven or eight grid periods.
-    CHECK(largest < 1.25 * mean);
+    // A step cannot be cut further, and with short blocks there are few of them; 480 frames are seven
+    // or eight grid periods. Done when it falls due, a block of 256 at 64 frames would make 3.
+    CHECK(largest < 1.4 * mean);
 }

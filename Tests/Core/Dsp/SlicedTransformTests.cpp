@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <cstring>
@@ -36,11 +37,15 @@ std::complex<double> binOf(std::span<const float> tiles, std::size_t bin)
 std::vector<float> inverseImagOf(const SlicedTransform& transform, std::span<const float> tiles)
 {
     dsp::AlignedFloats work(2 * transform.size());
+    dsp::AlignedFloats other(2 * transform.size());
     for (std::size_t step = transform.steps().size(); step-- > 0;) {
         const SlicedTransform::Step& what = transform.steps()[step];
-        transform.runInverse(what, tiles.data() + what.tile * tileFloats, work.data());
+        const float* const tile = tiles.data() + what.tile * tileFloats;
+        transform.runInverse(what, {tile, other.data()}, {tile, work.data()});
     }
-    return {work.begin() + static_cast<std::ptrdiff_t>(transform.size()), work.end()};
+    const auto middle = static_cast<std::ptrdiff_t>(transform.size());
+    CHECK(std::equal(work.begin() + middle, work.end(), other.begin() + middle));
+    return {work.begin() + middle, work.end()};
 }
 
 } // namespace
@@ -147,19 +152,34 @@ TEST_CASE("Every instruction set gives the same bits", "[core][dsp]")
             kernels.inversePassImag(radix, back);
             place += 2000;
         }
-        kernels.forwardTile(source.data(), source.data() + 64, source.data() + 128, place);
+        const float* const rotations = source.data() + 8000;
+        kernels.forwardTile(source.data(), source.data() + 64, rotations, place);
         place += tileFloats;
-        kernels.inverseTile(source.data(), source.data() + 128, place, place + 64);
+        kernels.forwardTilePair({source.data(), source.data() + 64, place},
+                                {source.data() + 128, source.data() + 192, place + tileFloats},
+                                rotations);
+        place += 2 * tileFloats;
+        kernels.inverseTilePair({source.data(), place, place + 64},
+                                {source.data() + tileFloats, place + 128, place + 192}, rotations);
+        place += 2 * tileFloats;
+        kernels.inverseTilePairImag({source.data(), nullptr, place},
+                                    {source.data() + tileFloats, nullptr, place + 64}, rotations);
         place += tileFloats;
-        kernels.inverseTileImag(source.data(), source.data() + 128, place);
-        place += tileFloats;
-        kernels.addProducts(source.data() + 11 * tileFloats, source.data() + 5000, 12, place);
+        const std::array<dsp::TileRun, 2> runs {
+            {{source.data() + 11 * tileFloats, source.data() + 5000, 12},
+             {source.data() + 5 * tileFloats, source.data() + 7000, 3}}};
+        kernels.sumProducts(runs.data(), runs.size(), place);
         place += tileFloats;
         for (std::size_t frames = 1; frames <= 64; ++frames) {
             // Only the frames asked for; what is written beyond is nobody's.
             std::array<float, 64> output {};
-            kernels.addDirect(source.data() + 9000, 64, source.data() + 9200 + frames,
-                              output.data(), frames);
+            const std::array<const float*, 2> tails {source.data() + 9000 + frames,
+                                                     source.data() + 9500};
+            const std::array<dsp::DirectSum, 2> sums {
+                {{source.data() + 10000, 64, source.data() + 10200 + frames},
+                 {source.data() + 11000, 64, source.data() + 11200}}};
+            kernels.mix(tails.data(), tails.size(), sums.data(), sums.size(), output.data(),
+                        frames);
             std::copy_n(output.begin(), frames, place);
             place += frames;
         }
@@ -181,12 +201,14 @@ TEST_CASE("A direct sum is the sum, whatever the number of frames", "[core][dsp]
         for (std::size_t frames = 1; frames <= 64; ++frames) {
             CAPTURE(set->name, frames);
             std::array<float, 64> output {};
-            set->addDirect(taps.data(), taps.size(), noise.data() + 100, output.data(), frames);
+            const dsp::DirectSum directSum {taps.data(), taps.size(), noise.data() + 100};
+            const float* const tail = noise.data() + 200;
+            set->mix(&tail, 1, &directSum, 1, output.data(), frames);
             for (std::size_t frame = 0; frame < frames; ++frame) {
                 float sum = 0.0F;
                 for (std::size_t tap = 0; tap < taps.size(); ++tap)
                     sum += taps[tap] * noise[100 + frame - tap];
-                REQUIRE(output[frame] == sum);
+                REQUIRE(output[frame] == sum + tail[frame]);
             }
         }
 }
