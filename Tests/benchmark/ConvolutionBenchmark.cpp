@@ -15,11 +15,9 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <cstring>
 #include <limits>
-#include <map>
-#include <numeric>
-#include <optional>
+#include <memory>
+#include <string>
 #include <string_view>
 #include <thread>
 
@@ -138,12 +136,6 @@ double threadSeconds()
     return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
 }
 
-double wallSeconds()
-{
-    return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch())
-        .count();
-}
-
 /** What reading the processor-time clock twice in a row takes by that clock. */
 double clockSeconds()
 {
@@ -167,8 +159,8 @@ struct Entry {
     std::unique_ptr<Contestant> contestant;
     std::size_t nextBlock = 0;
     std::vector<double> blockSeconds {};
-    double threadSum = 0.0;
-    double othersBefore = 0.0;
+    double sumSeconds = 0.0;
+    std::size_t numSummed = 0;
     Figures unpaced {};
     Figures paced {};
 };
@@ -205,8 +197,8 @@ void beginRun(Field& field)
 {
     for (Entry& entry : field) {
         entry.blockSeconds.clear();
-        entry.threadSum = 0.0;
-        entry.othersBefore = entry.contestant->otherThreadsSeconds();
+        entry.sumSeconds = 0.0;
+        entry.numSummed = 0;
     }
 }
 
@@ -217,29 +209,43 @@ void endRun(Field& field, Figures Entry::*kind)
         const auto place =
             static_cast<std::ptrdiff_t>(std::ceil(0.999 * static_cast<double>(times.size())) - 1.0);
         std::ranges::nth_element(times, times.begin() + place);
-        const double others = entry.contestant->otherThreadsSeconds() - entry.othersBefore;
         Figures& best = entry.*kind;
-        best.meanMicroseconds =
-            std::min(best.meanMicroseconds,
-                     1e6 * (entry.threadSum + others) / static_cast<double>(times.size()));
-        best.slowMicroseconds = std::min(best.slowMicroseconds, 1e6 * times[place]);
+        best.meanMicroseconds = std::min(
+            best.meanMicroseconds, 1e6 * entry.sumSeconds / static_cast<double>(entry.numSummed));
+        best.slowMicroseconds =
+            std::min(best.slowMicroseconds, 1e6 * times[static_cast<std::size_t>(place)]);
     }
+}
+
+/** One block, timed for itself: by processor time, as on a machine with other work to do the time
+    on the wall is that of the others. */
+double timeBlock(Stage& stage, Entry& entry, double overhead)
+{
+    const double before = threadSeconds();
+    stage.runBlock(entry);
+    const double seconds = std::max(0.0, threadSeconds() - before - overhead);
+    entry.blockSeconds.push_back(seconds);
+    return seconds;
 }
 
 void runUnpaced(Stage& stage, Field& field, std::size_t numBlocks)
 {
     constexpr std::size_t turnBlocks = 64;
+    const double overhead = clockSeconds();
     beginRun(field);
     for (std::size_t done = 0; done < numBlocks; done += turnBlocks)
         for (Entry& entry : field) {
             stage.runBlock(entry); // Its own data are back in the caches.
+            // The mean without the clock between blocks, which is not free.
             const double before = threadSeconds();
-            for (std::size_t block = 0; block < turnBlocks; ++block) {
-                const double begin = wallSeconds();
+            const double othersBefore = entry.contestant->otherThreadsSeconds();
+            for (std::size_t block = 0; block < turnBlocks; ++block)
                 stage.runBlock(entry);
-                entry.blockSeconds.push_back(wallSeconds() - begin);
-            }
-            entry.threadSum += threadSeconds() - before;
+            entry.sumSeconds += entry.contestant->otherThreadsSeconds() - othersBefore;
+            entry.sumSeconds += threadSeconds() - before;
+            entry.numSummed += turnBlocks;
+            for (std::size_t block = 0; block < turnBlocks; ++block)
+                timeBlock(stage, entry, overhead);
         }
     endRun(field, &Entry::unpaced);
 }
@@ -249,19 +255,22 @@ void runPaced(Stage& stage, Field& field, std::size_t blockFrames, std::size_t n
     const double overhead = clockSeconds();
     const std::chrono::duration<double> period(static_cast<double>(blockFrames) / sampleRate);
     beginRun(field);
+    std::vector<double> othersBefore;
+    for (const Entry& entry : field)
+        othersBefore.push_back(entry.contestant->otherThreadsSeconds());
     auto due = std::chrono::steady_clock::now();
     for (std::size_t block = 0; block < numBlocks; ++block) {
         due += std::chrono::duration_cast<std::chrono::steady_clock::duration>(period);
         std::this_thread::sleep_until(due);
         for (std::size_t turn = 0; turn < field.size(); ++turn) {
             Entry& entry = field[(block + turn) % field.size()];
-            const double before = threadSeconds();
-            const double begin = wallSeconds();
-            stage.runBlock(entry);
-            entry.blockSeconds.push_back(wallSeconds() - begin);
-            entry.threadSum += threadSeconds() - before - overhead;
+            entry.sumSeconds += timeBlock(stage, entry, overhead);
+            ++entry.numSummed;
         }
     }
+    for (std::size_t index = 0; index < field.size(); ++index)
+        field[index].sumSeconds +=
+            field[index].contestant->otherThreadsSeconds() - othersBefore[index];
     endRun(field, &Entry::paced);
 }
 

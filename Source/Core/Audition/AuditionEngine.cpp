@@ -39,8 +39,10 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
 {
     const auto maxTaps =
         static_cast<std::size_t>(std::ceil(settings.maxKernelSeconds * spec.sampleRate));
+    const std::size_t layoutBlock =
+        settings.layoutBlockFrames > 0 ? settings.layoutBlockFrames : spec.maxBlockFrames;
     PartitionLayout newLayout =
-        PartitionLayout::forTaps(maxTaps, std::max<std::size_t>(1, spec.maxBlockFrames));
+        PartitionLayout::forTaps(maxTaps, std::max<std::size_t>(1, layoutBlock));
 
     if (newLayout != partitionLayout || spec.sampleRate != sampleRate) {
         // Kernels of the old rate and layout cannot be played any more.

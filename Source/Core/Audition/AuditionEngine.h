@@ -31,8 +31,8 @@ enum class Monitor {
     complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of
     equal gain between candidates that sound alike (see SceneCandidate::kinship), which would
     otherwise swell by 3 dB. The ceiling is always last. For a given seed, scene and parameters the
-    output is the same, to the bit, however the stream is cut, if maxBlockFrames is the same, by which
-    prepare() chooses the layout. */
+    output is the same, to the bit, however the stream is cut; only the layout, see
+    Settings::layoutBlockFrames, changes its last bits. */
 class AuditionEngine {
 public:
     struct Settings {
@@ -41,6 +41,8 @@ public:
         double fadeSeconds = 0.02;      ///< Candidate switch; 0.005 to 1.
         double glideSeconds = 0.05;     ///< Level changes; 0 to 1.
         double maxKernelSeconds = 0.68; ///< Longest response the engine holds; 0.01 to 10.
+        /** Block length that the layout is chosen for; 0: the maxBlockFrames of prepare(). */
+        std::size_t layoutBlockFrames = 0;
 
         bool operator==(const Settings&) const = default;
     };

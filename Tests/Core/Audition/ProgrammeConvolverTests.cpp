@@ -276,3 +276,41 @@ TEST_CASE("Every block processed has about the same work", "[core][audition]")
     // or eight grid periods. Done when it falls due, a block of 256 at 64 frames would make 3.
     CHECK(largest < 1.4 * mean);
 }
+
+// Bringing a voice up takes up to two whole jobs of the longest blocks in 512 frames, which the plan
+// has 8192 frames and more for. In one block it would be thirty times the mean.
+TEST_CASE("A switch burdens no block much", "[core][audition]")
+{
+    const std::size_t numTaps = GENERATE(4096U, 32640U, 65536U);
+    CAPTURE(numTaps);
+    constexpr std::size_t callFrames = 64;
+    const PartitionLayout layout = PartitionLayout::forTaps(numTaps, callFrames);
+    const auto taps = test::decayingNoise(numTaps, 81);
+    const auto kernels = diagonal(layout, taps, taps);
+    ProgrammeConvolver convolver;
+    convolver.prepare(layout);
+    convolver.setVoice(0, &kernels);
+    const Stereo silence {std::vector<float>(callFrames), std::vector<float>(callFrames)};
+    double largest = 0.0;
+    double sum = 0.0;
+    std::uint64_t before = 0;
+    constexpr std::size_t numCalls = 6000;
+    for (std::size_t call = 0; call < numCalls; ++call) {
+        // At other places of the longest block every time, for as long as a fade and its delay take.
+        if (call % 63 == 30)
+            convolver.beginVoice(1, &kernels);
+        if (call % 63 == 55)
+            convolver.setVoice(1, nullptr);
+        Stereo output;
+        play(convolver, 0, silence, 0, callFrames, gridCalls, output);
+        const auto work = static_cast<double>(convolver.workDone() - before);
+        before = convolver.workDone();
+        if (call % 63 >= 30)
+            largest = std::max(largest, work);
+        else
+            sum += work;
+    }
+    const double mean = sum / static_cast<double>(numCalls) * 63.0 / 30.0;
+    CAPTURE(mean, largest);
+    CHECK(largest < 8.0 * mean);
+}
