@@ -3,6 +3,7 @@
 // after block, and at the pace of real time, asleep until a block is due, so that caches are cold.
 //
 // Usage: saddletone_convolution_benchmark [--runs N] [--blocks N] [--paced-blocks N] [--details]
+//                                         [--block FRAMES]
 #include "ConvolutionPeers.h"
 
 #include "Core/Audition/ProgrammeConvolver.h"
@@ -376,6 +377,7 @@ int main(int argumentCount, char** arguments)
     std::size_t numRuns = 3;
     std::size_t numBlocks = 12800;
     std::size_t numPacedBlocks = 4000;
+    std::size_t onlyBlock = 0;
     bool isDetailed = false;
     for (int index = 1; index < argumentCount; ++index) {
         const std::string_view argument = arguments[index];
@@ -383,6 +385,8 @@ int main(int argumentCount, char** arguments)
         const auto value = [&] { return std::strtoull(arguments[++index], nullptr, 10); };
         if (argument == "--details")
             isDetailed = true;
+        else if (argument == "--block" && hasValue)
+            onlyBlock = value();
         else if (argument == "--runs" && hasValue)
             numRuns = value();
         else if (argument == "--blocks" && hasValue)
@@ -392,7 +396,7 @@ int main(int argumentCount, char** arguments)
         else {
             std::fprintf(stderr,
                          "usage: %s [--runs N] [--blocks N] [--paced-blocks N] "
-                         "[--details]\n",
+                         "[--details] [--block FRAMES]\n",
                          arguments[0]);
             return 2;
         }
@@ -404,6 +408,8 @@ int main(int argumentCount, char** arguments)
     std::printf("| taps | block | mode | mean | best peer | | ratio | 99.9 %% | best uniform | | "
                 "ratio |\n|---|---|---|---|---|---|---|---|---|---|---|\n");
     for (const std::size_t blockFrames : allBlocks) {
+        if (onlyBlock != 0 && blockFrames != onlyBlock)
+            continue;
         Stage stage(blockFrames);
         std::vector<Field> fields;
         for (const std::size_t numTaps : allTaps) {

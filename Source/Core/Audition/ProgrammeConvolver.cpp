@@ -150,8 +150,8 @@ void ProgrammeConvolver::visit() noexcept
         const std::size_t block = numVisits / plan.visitsPerBlock();
         // Before the first block there is nothing, and its spectrum is zero already.
         if (block > 0)
-            for (std::size_t step = plan.forwardSteps(phase).begin;
-                 step < plan.forwardSteps(phase).end; ++step)
+            for (std::size_t step = plan.forwardDue(phase).begin; step < plan.forwardDue(phase).end;
+                 ++step)
                 runForwardStep(stage, block - 1, step);
     }
     for (Voice& voice : voices) {
@@ -163,7 +163,7 @@ void ProgrammeConvolver::visit() noexcept
             const StagePlan& plan = plans[stage];
             const std::size_t phase = numVisits & (plan.visitsPerBlock() - 1);
             const std::size_t block = numVisits / plan.visitsPerBlock() + plan.blocksBehind() - 1;
-            StagePlan::Steps due = plan.inverseSteps(phase);
+            StagePlan::Steps due = plan.inverseDue(phase);
             // What the voice catches up with is not done here.
             const CatchUp& apart = voice.stages[stage].catchUp;
             if (block < apart.firstBlock)
@@ -180,7 +180,7 @@ void ProgrammeConvolver::runForwardStep(std::size_t stage, std::size_t block,
                                         std::size_t step) noexcept
 {
     const StagePlan& plan = plans[stage];
-    const dsp::SlicedTransform::Step& what = plan.transform().steps()[step];
+    const dsp::SlicedTransform::Step& what = plan.transform().forwardSteps()[step];
     const std::size_t frames = plan.shape().blockFrames;
     const std::size_t tile =
         (what.tile * plan.numSpectra() + block % plan.numSpectra()) * dsp::tileFloats;
@@ -200,7 +200,7 @@ void ProgrammeConvolver::runInverseStep(Voice& voice, std::size_t stage, std::si
                                         std::size_t step) noexcept
 {
     const StagePlan& plan = plans[stage];
-    const dsp::SlicedTransform::Step& what = plan.transform().steps()[plan.numSteps() - 1 - step];
+    const dsp::SlicedTransform::Step& what = plan.transform().inverseSteps()[step];
     auto& working = voice.stages[stage].working[block % 2];
     alignas(64) std::array<std::array<float, dsp::tileFloats>, numEars> sums;
     if (what.radix == 0)

@@ -1,7 +1,7 @@
 #pragma once
 
 #include "Core/Audition/AuditionScene.h"
-#include "Core/Audition/ConvolutionPlan.h"
+#include "Core/Audition/StagePlan.h"
 #include "Core/Dsp/AlignedFloats.h"
 
 #include <array>

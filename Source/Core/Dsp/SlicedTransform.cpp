@@ -59,11 +59,12 @@ void SlicedTransform::addSteps(std::size_t firstValue, std::size_t length, doubl
             for (int column = 0; column < 8; ++column)
                 rotations.push_back(static_cast<float>(std::sin(radiansOf(column))));
         }
-        allSteps.push_back({.tile = firstValue / tileBins,
-                            .firstValue = firstValue,
-                            .rotations = firstRotation,
-                            .isOutermost = length == numValues,
-                            .work = workPerTile});
+        forwardOrder.push_back({.tile = firstValue / tileBins,
+                                .firstValue = firstValue,
+                                .rotations = firstRotation,
+                                .isOutermost = length == numValues,
+                                .work = workPerTile});
+        inverseOrder.push_back(forwardOrder.back());
         return;
     }
 
@@ -72,25 +73,28 @@ void SlicedTransform::addSteps(std::size_t firstValue, std::size_t length, doubl
     for (std::size_t row = 1; row < radix; ++row)
         addRotation(static_cast<double>(row) * angleRadians / static_cast<double>(radix));
     const std::size_t perStep = std::min(distance, valuesPerStep / radix);
+    std::vector<Step> pass;
     for (std::size_t begin = 0; begin < distance; begin += perStep)
-        allSteps.push_back({.radix = radix,
-                            .firstValue = firstValue,
-                            .distance = distance,
-                            .begin = begin,
-                            .end = begin + perStep,
-                            .rotations = firstRotation,
-                            .isOutermost = length == numValues,
-                            .work = static_cast<std::uint32_t>(passWork(radix) * perStep * radix
-                                                               / valuesPerStep)});
+        pass.push_back({.radix = radix,
+                        .firstValue = firstValue,
+                        .distance = distance,
+                        .begin = begin,
+                        .end = begin + perStep,
+                        .rotations = firstRotation,
+                        .isOutermost = length == numValues,
+                        .work = static_cast<std::uint32_t>(passWork(radix) * perStep * radix
+                                                           / valuesPerStep)});
+    forwardOrder.insert(forwardOrder.end(), pass.begin(), pass.end());
     for (std::size_t row = 0; row < radix; ++row)
         addSteps(firstValue + row * distance, distance,
                  (angleRadians + 2.0 * std::numbers::pi * static_cast<double>(row))
                      / static_cast<double>(radix));
+    inverseOrder.insert(inverseOrder.end(), pass.begin(), pass.end());
 }
 
 std::uint32_t SlicedTransform::totalWork() const noexcept
 {
-    return std::accumulate(allSteps.begin(), allSteps.end(), std::uint32_t {0},
+    return std::accumulate(forwardOrder.begin(), forwardOrder.end(), std::uint32_t {0},
                            [](std::uint32_t sum, const Step& step) { return sum + step.work; });
 }
 
@@ -101,7 +105,7 @@ void SlicedTransform::forward(std::span<const float> real, std::span<const float
     assert(tiles.size() >= (numTiles() - 1) * tileDistance + tileFloats);
     AlignedFloats work(2 * numValues);
     const Input input {real.data(), imag.data(), work.data(), nullptr};
-    for (const Step& step : allSteps)
+    for (const Step& step : forwardOrder)
         if (step.radix != 0)
             runForwardPass(step, input);
         else

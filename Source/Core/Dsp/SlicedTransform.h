@@ -52,8 +52,10 @@ public:
     [[nodiscard]] std::size_t size() const noexcept { return numValues; }
     [[nodiscard]] std::size_t numTiles() const noexcept { return numValues / tileBins; }
 
-    /** In the order of the forward transform. The inverse runs them from the last to the first. */
-    [[nodiscard]] std::span<const Step> steps() const noexcept { return allSteps; }
+    /** In the order of the forward transform: passes before the tiles that they lead to. */
+    [[nodiscard]] std::span<const Step> forwardSteps() const noexcept { return forwardOrder; }
+    /** The same steps in the order of the inverse: tiles, which rise here too, before passes. */
+    [[nodiscard]] std::span<const Step> inverseSteps() const noexcept { return inverseOrder; }
 
     /** Work of all steps together. */
     [[nodiscard]] std::uint32_t totalWork() const noexcept;
@@ -86,7 +88,8 @@ private:
 
     std::size_t numValues;
     const SpectralKernels* kernels;
-    std::vector<Step> allSteps;
+    std::vector<Step> forwardOrder;
+    std::vector<Step> inverseOrder;
     AlignedFloats rotations;
 };
 

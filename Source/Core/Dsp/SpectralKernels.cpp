@@ -1,7 +1,5 @@
 #include "Core/Dsp/SpectralKernelLoops.h"
 
-#include <array>
-
 namespace saddletone::dsp {
 
 #ifdef SADDLETONE_X86_KERNELS
@@ -13,31 +11,21 @@ namespace {
 
 constexpr SpectralKernels baselineKernels = kernelsNamed<4>("baseline");
 
-struct Available {
-    Available() noexcept
-    {
-        sets[count++] = &baselineKernels;
-#ifdef SADDLETONE_X86_KERNELS
-        if (__builtin_cpu_supports("avx2") != 0)
-            sets[count++] = &avx2SpectralKernels;
-        if (__builtin_cpu_supports("avx512f") != 0 && __builtin_cpu_supports("avx512vl") != 0)
-            sets[count++] = &avx512SpectralKernels;
-#endif
-    }
-
-    std::array<const SpectralKernels*, 3> sets {};
-    std::size_t count = 0;
-};
-
 } // namespace
 
-std::span<const SpectralKernels* const> availableSpectralKernels() noexcept
+std::vector<const SpectralKernels*> availableSpectralKernels()
 {
-    static const Available available;
-    return std::span(available.sets).first(available.count);
+    std::vector<const SpectralKernels*> sets {&baselineKernels};
+#ifdef SADDLETONE_X86_KERNELS
+    if (__builtin_cpu_supports("avx2") != 0)
+        sets.push_back(&avx2SpectralKernels);
+    if (__builtin_cpu_supports("avx512f") != 0 && __builtin_cpu_supports("avx512vl") != 0)
+        sets.push_back(&avx512SpectralKernels);
+#endif
+    return sets;
 }
 
-const SpectralKernels& spectralKernels() noexcept
+const SpectralKernels& spectralKernels()
 {
     return *availableSpectralKernels().back();
 }

@@ -1,7 +1,7 @@
 #pragma once
 
 #include <cstddef>
-#include <span>
+#include <vector>
 
 namespace saddletone::dsp {
 
@@ -88,9 +88,9 @@ struct SpectralKernels {
 };
 
 /** The sets that this machine can run, the slowest first. */
-[[nodiscard]] std::span<const SpectralKernels* const> availableSpectralKernels() noexcept;
+[[nodiscard]] std::vector<const SpectralKernels*> availableSpectralKernels();
 
 /** The fastest that this machine can run. */
-[[nodiscard]] const SpectralKernels& spectralKernels() noexcept;
+[[nodiscard]] const SpectralKernels& spectralKernels();
 
 } // namespace saddletone::dsp

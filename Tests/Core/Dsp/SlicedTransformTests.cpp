@@ -38,8 +38,7 @@ std::vector<float> inverseImagOf(const SlicedTransform& transform, std::span<con
 {
     dsp::AlignedFloats work(2 * transform.size());
     dsp::AlignedFloats other(2 * transform.size());
-    for (std::size_t step = transform.steps().size(); step-- > 0;) {
-        const SlicedTransform::Step& what = transform.steps()[step];
+    for (const SlicedTransform::Step& what : transform.inverseSteps()) {
         const float* const tile = tiles.data() + what.tile * tileFloats;
         transform.runInverse(what, {tile, other.data()}, {tile, work.data()});
     }
@@ -219,7 +218,7 @@ TEST_CASE("Steps of a transform are small and cover it", "[core][dsp]")
         CAPTURE(size);
         const SlicedTransform transform(size);
         std::size_t tiles = 0;
-        for (const SlicedTransform::Step& step : transform.steps()) {
+        for (const SlicedTransform::Step& step : transform.forwardSteps()) {
             tiles += step.radix == 0 ? 1 : 0;
             CHECK(step.work > 0);
             CHECK(step.work <= 50);

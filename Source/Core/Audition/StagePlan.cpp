@@ -1,4 +1,4 @@
-#include "Core/Audition/ConvolutionPlan.h"
+#include "Core/Audition/StagePlan.h"
 
 #include <algorithm>
 #include <cassert>
@@ -21,7 +21,6 @@ StagePlan::StagePlan(const PartitionStage& partitionStage)
     }
 
     // A step belongs to the visit in whose share of the work its middle lies.
-    const auto steps = blockTransform.steps();
     const std::uint64_t productsOfTile =
         std::uint64_t {stage.numPartitions} * dsp::SlicedTransform::workPerProduct;
     const std::uint64_t total =
@@ -46,9 +45,11 @@ StagePlan::StagePlan(const PartitionStage& partitionStage)
         for (; phase + 1 < visits; ++phase)
             job[phase + 1] = {numSteps(), numSteps()};
     };
-    countUp(forward, [&](std::size_t step) { return std::uint64_t {steps[step].work}; });
+    countUp(forward, [&](std::size_t step) {
+        return std::uint64_t {blockTransform.forwardSteps()[step].work};
+    });
     countUp(inverse, [&](std::size_t step) {
-        const dsp::SlicedTransform::Step& of = steps[steps.size() - 1 - step];
+        const dsp::SlicedTransform::Step& of = blockTransform.inverseSteps()[step];
         return of.work + (of.radix == 0 ? productsOfTile : 0);
     });
 }

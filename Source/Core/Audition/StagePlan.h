@@ -31,7 +31,10 @@ public:
     [[nodiscard]] const dsp::SlicedTransform& transform() const noexcept { return blockTransform; }
     [[nodiscard]] std::size_t visitsPerBlock() const noexcept { return visits; }
     /** Steps of either job. */
-    [[nodiscard]] std::size_t numSteps() const noexcept { return blockTransform.steps().size(); }
+    [[nodiscard]] std::size_t numSteps() const noexcept
+    {
+        return blockTransform.forwardSteps().size();
+    }
     /** Blocks between the newest that the inverse job of a block of output takes and that block. */
     [[nodiscard]] std::size_t blocksBehind() const noexcept { return stage.isSpread() ? 2 : 1; }
     /** Spectra to be kept of a channel. */
@@ -42,8 +45,8 @@ public:
 
     /** What is due at a visit, of the forward job of the block that ended before phase 0, and of the
         inverse job that begins with it. */
-    [[nodiscard]] Steps forwardSteps(std::size_t phase) const noexcept { return forward[phase]; }
-    [[nodiscard]] Steps inverseSteps(std::size_t phase) const noexcept { return inverse[phase]; }
+    [[nodiscard]] Steps forwardDue(std::size_t phase) const noexcept { return forward[phase]; }
+    [[nodiscard]] Steps inverseDue(std::size_t phase) const noexcept { return inverse[phase]; }
 
     /** Visit, counted from the beginning of the job, at which the inverse job begins. */
     [[nodiscard]] std::size_t firstInversePhase() const noexcept;
