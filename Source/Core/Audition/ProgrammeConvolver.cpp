@@ -221,7 +221,7 @@ void ProgrammeConvolver::addUp(const EarKernels& kernels, std::size_t stage, std
     std::size_t numRuns = 0;
     for (std::size_t input = 0; input < numEars; ++input) {
         const PartitionedKernel* const kernel = kernels[input].get();
-        if (kernel == nullptr)
+        if (kernel == nullptr || kernel->numPartitions(stage) == 0)
             continue;
         const std::size_t numPartitions = kernel->numPartitions(stage);
         const float* const spectra =
