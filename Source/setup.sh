@@ -54,6 +54,7 @@ testPackages=(
 
 benchmarkPackages=(
     libbenchmark-dev
+    libzita-convolver-dev
     python3
     python3-numpy
     python3-scipy

@@ -506,7 +506,7 @@ TEST_CASE("Wrong values in a state are kept out one by one", "[plugin][processor
 TEST_CASE("Every parameter has a name and its text comes back as its value", "[plugin][processor]")
 {
     AuditionProcessor processor;
-    REQUIRE(processor.getParameters().size() == 11);
+    REQUIRE(processor.getParameters().size() == 15);
     for (juce::AudioProcessorParameter* const parameter : processor.getParameters()) {
         INFO(parameter->getName(64));
         CHECK(parameter->getName(64).isNotEmpty());

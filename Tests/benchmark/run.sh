@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
-# Builds the benchmarks, runs that of the analysis beside scipy and that of a ride's noise, then
-# measures the memory that a recording of ten minutes in stereo takes.
+# Builds the benchmarks, runs that of the analysis beside scipy, that of a ride's noise and that of
+# convolution (some minutes), then measures the memory that a recording of ten minutes in stereo
+# takes.
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../../Source/setup.sh"
@@ -15,6 +16,9 @@ echo
 
 echo
 "$buildDir/bin/saddletone_ride_benchmark" "$@"
+
+echo
+"$buildDir/bin/saddletone_convolution_benchmark"
 
 work="$(mktemp -d)"
 trap 'rm -rf "$work"' EXIT

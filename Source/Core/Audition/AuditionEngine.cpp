@@ -13,6 +13,11 @@ namespace {
     held there it would sound for as long as the response rings. */
 constexpr float largestInput = 1000.0F;
 
+const ProgrammeConvolver::Kernels* kernelsOf(const SceneCandidate* candidate) noexcept
+{
+    return candidate == nullptr ? nullptr : &candidate->kernels;
+}
+
 } // namespace
 
 AuditionEngine::AuditionEngine(const Settings& engineSettings)
@@ -35,8 +40,10 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
 {
     const auto maxTaps =
         static_cast<std::size_t>(std::ceil(settings.maxKernelSeconds * spec.sampleRate));
-    PartitionLayout newLayout = PartitionLayout::forTaps(maxTaps);
-    assert(newLayout.headTaps <= pieceInput[0].size());
+    const std::size_t layoutBlock =
+        settings.layoutBlockFrames > 0 ? settings.layoutBlockFrames : spec.maxBlockFrames;
+    PartitionLayout newLayout =
+        PartitionLayout::forTaps(maxTaps, std::max<std::size_t>(1, layoutBlock));
 
     if (newLayout != partitionLayout || spec.sampleRate != sampleRate) {
         // Kernels of the old rate and layout cannot be played any more.
@@ -52,29 +59,13 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
 
     partitionLayout = std::move(newLayout);
     sampleRate = spec.sampleRate;
-    for (ProgrammeHistory& history : histories)
-        history.prepare(partitionLayout);
-
-    stageFfts.clear();
-    std::size_t largestBins = 0;
-    for (const PartitionStage& stage : partitionLayout.stages) {
-        stageFfts.emplace_back(2 * stage.blockFrames);
-        largestBins = std::max(largestBins, stage.blockFrames + 1);
-    }
-    sumReal.assign(largestBins, 0.0F);
-    sumImag.assign(largestBins, 0.0F);
-    positionsBefore.assign(partitionLayout.stages.size(), 0);
+    convolver.prepare(partitionLayout);
 
     const auto toFrames = [&](double seconds) {
         return static_cast<std::size_t>(std::lround(std::max(0.0, seconds) * sampleRate));
     };
-    for (Voice& voice : voices) {
-        voice.tails.resize(partitionLayout.stages.size());
-        for (std::size_t stage = 0; stage < voice.tails.size(); ++stage)
-            for (auto& tail : voice.tails[stage])
-                tail.assign(partitionLayout.stages[stage].blockFrames, 0.0F);
+    for (Voice& voice : voices)
         voice.gain.prepare(toFrames(settings.glideSeconds));
-    }
     fadeIn.resize(std::max<std::size_t>(1, toFrames(settings.fadeSeconds)));
     for (std::size_t frame = 0; frame < fadeIn.size(); ++frame)
         fadeIn[frame] =
@@ -116,6 +107,8 @@ void AuditionEngine::collectGarbage()
 
 void AuditionEngine::reset() noexcept
 {
+    if (framesToFade > 0)
+        beginFade();
     if (fading)
         finishFade();
     Voice& voice = voices[activeVoice];
@@ -128,12 +121,9 @@ void AuditionEngine::reset() noexcept
     voice.candidate = clampedCandidate(voice.scene);
     voices[1 - activeVoice].scene = nullptr;
 
-    for (ProgrammeHistory& history : histories)
-        history.reset();
-    for (Voice& each : voices)
-        for (auto& stage : each.tails)
-            for (auto& tail : stage)
-                std::ranges::fill(tail, 0.0F);
+    convolver.reset();
+    convolver.setVoice(activeVoice, kernelsOf(voice.playing()));
+    convolver.setVoice(1 - activeVoice, nullptr);
 
     guard.reset();
     limiter.reset();
@@ -297,53 +287,28 @@ bool AuditionEngine::renderNoise(std::size_t numFrames) noexcept
     return isHeard;
 }
 
-void AuditionEngine::computeTail(Voice& voice, std::size_t stage) noexcept
-{
-    const SceneCandidate* candidate = voice.playing();
-    const std::size_t block = partitionLayout.stages[stage].blockFrames;
-    dsp::RealFft<float>& fft = stageFfts[stage];
-    for (std::size_t ear = 0; ear < numEars; ++ear) {
-        std::vector<float>& tail = voice.tails[stage][ear];
-        const auto real = std::span(sumReal).first(block + 1);
-        const auto imag = std::span(sumImag).first(block + 1);
-        std::ranges::fill(real, 0.0F);
-        std::ranges::fill(imag, 0.0F);
-        bool any = false;
-        if (candidate != nullptr)
-            for (std::size_t input = 0; input < numEars; ++input)
-                if (const PartitionedKernel* kernel = candidate->kernels[ear][input].get();
-                    kernel != nullptr && kernel->numPartitions(stage) > 0) {
-                    histories[input].addStage(stage, *kernel, real, imag);
-                    any = true;
-                }
-        if (!any) {
-            std::ranges::fill(tail, 0.0F);
-            continue;
-        }
-        const auto spectrum = fft.spectrum();
-        for (std::size_t bin = 0; bin <= block; ++bin)
-            spectrum[bin] = {real[bin], imag[bin]};
-        fft.inverse();
-        // Overlap-save: the second half is free of wrap-around.
-        std::ranges::copy(fft.time().subspan(block), tail.begin());
-    }
-}
-
-void AuditionEngine::beginFade(const AuditionScene* scene, std::size_t candidate) noexcept
+void AuditionEngine::beginSwitch(const AuditionScene* scene, std::size_t candidate) noexcept
 {
     Voice& next = voices[1 - activeVoice];
     next.scene = scene;
     next.candidate = candidate;
-    for (std::size_t stage = 0; stage < partitionLayout.stages.size(); ++stage)
-        computeTail(next, stage);
+    convolver.beginVoice(1 - activeVoice, kernelsOf(next.playing()));
+    framesToFade = switchDelayFrames();
+}
+
+void AuditionEngine::beginFade() noexcept
+{
+    Voice& next = voices[1 - activeVoice];
     const SceneCandidate* const from = voices[activeVoice].playing();
     const SceneCandidate* const to = next.playing();
     fadesAlike =
         from != nullptr && to != nullptr && from->kinship != 0 && from->kinship == to->kinship;
     activeVoice = 1 - activeVoice;
+    framesToFade = 0;
     fading = true;
     fadePosition = 0;
     const AuditionScene* const before = voices[1 - activeVoice].scene;
+    const AuditionScene* const scene = voices[activeVoice].scene;
     if (scene != nullptr && scene->texture != nullptr
         && (before == nullptr || before->texture != scene->texture))
         scene->texture->seek(noisePosition);
@@ -357,6 +322,7 @@ void AuditionEngine::finishFade() noexcept
     if (old.scene != voices[activeVoice].scene)
         retire(old.scene);
     old.scene = nullptr;
+    convolver.setVoice(1 - activeVoice, nullptr);
     fading = false;
 }
 
@@ -384,39 +350,24 @@ void AuditionEngine::retire(const AuditionScene* scene) noexcept
 
 void AuditionEngine::startSwitches() noexcept
 {
-    if (fading)
+    if (fading || framesToFade > 0)
         return;
     const Voice& voice = voices[activeVoice];
     // A scene is taken only when the places for those it may replace are free.
     if (numFreeRetiredPlaces() == retired.size())
         if (const AuditionScene* next = pending.exchange(nullptr, std::memory_order_acq_rel)) {
-            beginFade(next, clampedCandidate(next));
+            beginSwitch(next, clampedCandidate(next));
             return;
         }
     if (const std::size_t wanted = clampedCandidate(voice.scene); wanted != voice.candidate)
-        beginFade(voice.scene, wanted);
+        beginSwitch(voice.scene, wanted);
 }
 
-void AuditionEngine::renderVoice(Voice& voice, std::span<const std::size_t> stagePositions,
-                                 std::size_t numFrames) noexcept
+void AuditionEngine::renderVoice(std::size_t voice, std::size_t numFrames) noexcept
 {
-    const SceneCandidate* candidate = voice.playing();
-    for (std::size_t ear = 0; ear < numEars; ++ear) {
-        const auto output = std::span(pieceVoice[ear]).first(numFrames);
-        std::ranges::fill(output, 0.0F);
-        if (candidate == nullptr)
-            continue;
-        for (std::size_t input = 0; input < numEars; ++input)
-            if (const PartitionedKernel* kernel = candidate->kernels[ear][input].get())
-                histories[input].addHead(*kernel, output);
-        for (std::size_t stage = 0; stage < stagePositions.size(); ++stage) {
-            const float* const tail = voice.tails[stage][ear].data() + stagePositions[stage];
-            for (std::size_t frame = 0; frame < numFrames; ++frame)
-                output[frame] += tail[frame];
-        }
-    }
+    convolver.render(voice, pieceVoice);
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
-        const auto gain = static_cast<float>(voice.gain.next());
+        const auto gain = static_cast<float>(voices[voice].gain.next());
         for (std::size_t ear = 0; ear < numEars; ++ear)
             pieceVoice[ear][frame] *= gain;
     }
@@ -426,24 +377,22 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
                                   dsp::ChannelView<float> output, std::size_t begin,
                                   std::size_t numFrames) noexcept
 {
-    for (std::size_t stage = 0; stage < positionsBefore.size(); ++stage)
-        positionsBefore[stage] = histories[0].stagePosition(stage);
     for (std::size_t ear = 0; ear < numEars; ++ear) {
         const auto source = input[std::min(ear, input.numChannels() - 1)].subspan(begin, numFrames);
         for (std::size_t frame = 0; frame < numFrames; ++frame)
             // Written so that NaN counts as beyond.
             pieceInput[ear][frame] = std::abs(source[frame]) <= largestInput ? source[frame] : 0.0F;
-        histories[ear].push(std::span(pieceInput[ear]).first(numFrames));
     }
+    convolver.push(pieceInput, numFrames);
 
-    renderVoice(voices[activeVoice], positionsBefore, numFrames);
+    renderVoice(activeVoice, numFrames);
     const std::size_t fadeLength = fadeIn.size();
     for (std::size_t ear = 0; ear < numEars; ++ear)
         for (std::size_t frame = 0; frame < numFrames; ++frame)
             pieceOutput[ear][frame] =
                 pieceVoice[ear][frame] * (fading ? fadeGain(fadePosition + frame) : 1.0F);
     if (fading) {
-        renderVoice(voices[1 - activeVoice], positionsBefore, numFrames);
+        renderVoice(1 - activeVoice, numFrames);
         for (std::size_t ear = 0; ear < numEars; ++ear)
             for (std::size_t frame = 0; frame < numFrames; ++frame)
                 pieceOutput[ear][frame] +=
@@ -471,12 +420,13 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
         }
     }
 
-    for (std::size_t stage = 0; stage < positionsBefore.size(); ++stage)
-        if (histories[0].stageCompleted(stage)) {
-            computeTail(voices[activeVoice], stage);
-            if (fading)
-                computeTail(voices[1 - activeVoice], stage);
-        }
+    convolver.advance();
+    if (framesToFade > 0) {
+        framesToFade -= numFrames;
+        if (framesToFade == 0)
+            beginFade();
+        return;
+    }
     if (fading) {
         fadePosition += numFrames;
         if (fadePosition == fadeLength)
@@ -492,9 +442,11 @@ void AuditionEngine::process(dsp::ChannelView<const float> input,
     std::size_t done = 0;
     while (done < output.numFrames()) {
         startSwitches();
-        std::size_t piece = std::min(output.numFrames() - done, histories[0].framesToBoundary());
-        // A fade ends with a piece, so that the next switch begins at the same frame however the
-        // stream is cut.
+        std::size_t piece = std::min(output.numFrames() - done, convolver.framesToVisit());
+        // A fade begins and ends with a piece, so that it and the next switch begin at the same frame
+        // however the stream is cut.
+        if (framesToFade > 0)
+            piece = std::min(piece, framesToFade);
         if (fading)
             piece = std::min(piece, fadeIn.size() - fadePosition);
         processPiece(input, output, done, piece);

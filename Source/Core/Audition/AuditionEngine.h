@@ -2,7 +2,7 @@
 
 #include "Core/Audition/AuditionScene.h"
 #include "Core/Audition/ListeningGuard.h"
-#include "Core/Audition/ProgrammeHistory.h"
+#include "Core/Audition/ProgrammeConvolver.h"
 #include "Core/Audition/TruePeakLimiter.h"
 #include "Core/Dsp/ChannelView.h"
 #include "Core/Dsp/LinearRamp.h"
@@ -29,10 +29,11 @@ enum class Monitor {
 /** Plays programme through one of up to eight candidates with ride noise, in real time.
 
     Zero latency. Candidates share one history of the programme, so a switch is a 20 ms fade between
-    complete tails: of equal power, or of equal gain between candidates that sound alike (see
-    SceneCandidate::kinship), which would otherwise swell by 3 dB. The ceiling is always last. For a
-    given seed, scene and parameters the output is the same, to the bit, however the stream is
-    cut. */
+    complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of
+    equal gain between candidates that sound alike (see SceneCandidate::kinship), which would
+    otherwise swell by 3 dB. The ceiling is always last. For a given seed, scene and parameters the
+    output is the same, to the bit, however the stream is cut; only the layout, see
+    Settings::layoutBlockFrames, changes its last bits. */
 class AuditionEngine {
 public:
     struct Settings {
@@ -41,6 +42,8 @@ public:
         double fadeSeconds = 0.02;      ///< Candidate switch; 0.005 to 1.
         double glideSeconds = 0.05;     ///< Level changes; 0 to 1.
         double maxKernelSeconds = 0.68; ///< Longest response the engine holds; 0.01 to 10.
+        /** Block length that the layout is chosen for; 0: the maxBlockFrames of prepare(). */
+        std::size_t layoutBlockFrames = 0;
 
         bool operator==(const Settings&) const = default;
     };
@@ -93,6 +96,12 @@ public:
 
     // Any thread
     [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
+    /** Frames between asking for a switch and the first of its fade, in which the tail of the new
+        candidate is made. */
+    [[nodiscard]] static constexpr std::size_t switchDelayFrames() noexcept
+    {
+        return ProgrammeConvolver::warmUpFrames;
+    }
     /** Largest output sample of the last block, linear. */
     [[nodiscard]] float outputPeak() const noexcept
     {
@@ -120,7 +129,6 @@ private:
         const AuditionScene* scene = nullptr;
         std::size_t candidate = 0;
         dsp::LinearRamp gain;
-        std::vector<std::array<std::vector<float>, numEars>> tails; ///< [stage][ear][frame]
 
         [[nodiscard]] const SceneCandidate* playing() const noexcept
         {
@@ -136,14 +144,13 @@ private:
     [[nodiscard]] bool renderNoise(std::size_t numFrames) noexcept;
     void addNoise(ride::NoiseTexture* texture, std::size_t numFrames, bool isFadingOut) noexcept;
     void startSwitches() noexcept;
-    void beginFade(const AuditionScene* scene, std::size_t candidate) noexcept;
+    void beginSwitch(const AuditionScene* scene, std::size_t candidate) noexcept;
+    void beginFade() noexcept;
     void finishFade() noexcept;
     [[nodiscard]] float fadeGain(std::size_t position) const noexcept;
     [[nodiscard]] std::size_t numFreeRetiredPlaces() const noexcept;
     void retire(const AuditionScene* scene) noexcept;
-    void computeTail(Voice& voice, std::size_t stage) noexcept;
-    void renderVoice(Voice& voice, std::span<const std::size_t> stagePositions,
-                     std::size_t numFrames) noexcept;
+    void renderVoice(std::size_t voice, std::size_t numFrames) noexcept;
     void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
                       std::size_t begin, std::size_t numFrames) noexcept;
 
@@ -152,18 +159,14 @@ private:
     double sampleRate = 48000.0;
     PartitionLayout partitionLayout;
 
-    std::array<ProgrammeHistory, numEars> histories;
-    std::vector<dsp::RealFft<float>> stageFfts;
-    std::vector<float> sumReal;
-    std::vector<float> sumImag;
-    std::vector<std::size_t> positionsBefore;
-
+    ProgrammeConvolver convolver;
     std::array<Voice, 2> voices;
     std::size_t activeVoice = 0;
     std::vector<float> fadeIn; // equal-power rise, one value a frame; its square adds up to one
     std::size_t fadePosition = 0;
     bool fadesAlike = false;
     bool fading = false;
+    std::size_t framesToFade = 0; // of a switch that has begun; 0: none, or it fades already
 
     ride::RideNoise rideNoise;
     std::uint64_t noisePosition = 0; // in frames
@@ -175,11 +178,11 @@ private:
     std::size_t startRampFrames = 0;
     std::size_t framesSinceReset = 0;
 
-    std::array<std::array<float, 64>, numEars> pieceInput {};
-    std::array<std::array<float, 64>, numEars> pieceVoice {};
-    std::array<std::array<float, 64>, numEars> pieceOutput {};
-    std::array<std::array<float, 64>, numEars> pieceNoise {};
-    std::array<std::array<float, 64>, numEars> pieceSource {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceInput {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceVoice {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceOutput {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceNoise {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceSource {};
 
     // Of the thread that publishes; scenes with the same recordings share one texture.
     std::shared_ptr<const ride::RecordedNoise> texturedNoise;

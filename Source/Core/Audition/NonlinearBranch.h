@@ -2,15 +2,13 @@
 
 #include "Core/Audition/NonlinearDesign.h"
 #include "Core/Audition/PowerOversampler.h"
-#include "Core/Audition/ProgrammeHistory.h"
+#include "Core/Audition/ProgrammeConvolver.h"
 #include "Core/Dsp/ChannelView.h"
-#include "Core/Dsp/Fft.h"
 #include "Core/Dsp/ProcessSpec.h"
 
 #include <array>
 #include <atomic>
 #include <cstddef>
-#include <vector>
 
 namespace saddletone::audition {
 
@@ -52,25 +50,22 @@ private:
     struct Side {
         std::array<Memory, maxTuningSections> tuning {};
         PowerOversampler oversampler;
-        std::array<ProgrammeHistory, PowerOversampler::numOutputs> histories;
-        std::vector<std::vector<float>> tails; ///< [stage][frame]
     };
+    static_assert(ProgrammeConvolver::maxPieceFrames <= PowerOversampler::maxFrames);
+    static_assert(numSides == numEars);
 
     void tune(Side& side, const NonlinearSide& design, std::span<const float> input) noexcept;
-    void computeTail(Side& side, const NonlinearSide& design, std::size_t stage) noexcept;
-    void processPiece(std::size_t index, std::span<const float> input,
-                      std::span<float> output) noexcept;
+    void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
+                      std::size_t begin, std::size_t numFrames) noexcept;
 
     const NonlinearDesign* design = nullptr;
-    PartitionLayout layout;
     std::array<Side, numSides> sides;
-    std::vector<dsp::RealFft<float>> stageFfts;
-    std::vector<float> sumReal;
-    std::vector<float> sumImag;
-    std::vector<std::size_t> positionsBefore;
+    /** One for each output of the oversampler; its channels are the sides. */
+    std::array<ProgrammeConvolver, PowerOversampler::numOutputs> convolvers;
     std::array<float, PowerOversampler::maxFrames> tuned {};
-    std::array<std::array<float, PowerOversampler::maxFrames>, PowerOversampler::numOutputs>
+    std::array<std::array<ProgrammeConvolver::Piece, numSides>, PowerOversampler::numOutputs>
         powers {};
+    std::array<ProgrammeConvolver::Piece, numSides> rendered {};
     std::atomic<float> holdGainLinear {1.0F};
     static_assert(std::atomic<float>::is_always_lock_free);
 };

@@ -117,6 +117,7 @@ buildNonlinearDesign(const NonlinearRequest& request, double sampleRate)
             if (!kernel)
                 return kernel.unexpected();
             made.kernels[power - 1] = std::move(*kernel);
+            design->kernels[power - 1][side][side] = made.kernels[power - 1];
         }
     }
     return std::unique_ptr<const NonlinearDesign>(std::move(design));

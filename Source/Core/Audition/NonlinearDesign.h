@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Audition/AuditionScene.h"
 #include "Core/Audition/PartitionedKernel.h"
 #include "Core/Audition/PowerOversampler.h"
 #include "Core/Dsp/Biquad.h"
@@ -37,6 +38,8 @@ struct NonlinearSide {
 struct NonlinearDesign {
     double sampleRate = 48000.0;
     std::array<NonlinearSide, 2> sides; ///< Left, right.
+    /** The sides' kernels for each output of the oversampler, as a convolver takes them. */
+    std::array<decltype(SceneCandidate::kernels), PowerOversampler::numOutputs> kernels;
     std::vector<dsp::BiquadCoefficients> driveFilter;
     double driveGainLinear = 1.0;
     double highestDriveLinear = 1.0;

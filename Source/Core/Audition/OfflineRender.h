@@ -14,9 +14,10 @@ struct Rendering {
     LevelSource levelSource = LevelSource::assumed;
 };
 
-/** Renders a programme through the engine that plays it in real time, in blocks of blockFrames; the
-    samples are those of the plug-in fed with the same blocks. The programme has one or two channels,
-    and so many frames come out: its length plus tailSeconds. Its sample rate is the engine's. */
+/** Renders a programme through the engine that plays it in real time, in blocks of blockFrames, on
+    which the samples do not depend: they are those of an engine prepared for blocks of 512 frames,
+    and but for rounding those of any other. The programme has one or two channels, and so many
+    frames come out: its length plus tailSeconds. Its sample rate is the engine's. */
 [[nodiscard]] dsp::Result<Rendering> renderAudition(const SceneRequest& scene,
                                                     const dsp::AudioBuffer& programme,
                                                     const AuditionEngine::Settings& settings,

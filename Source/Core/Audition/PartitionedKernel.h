@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Audition/PartitionLayout.h"
+#include "Core/Dsp/AlignedFloats.h"
 
 #include <cstddef>
 #include <span>
@@ -10,8 +11,8 @@ namespace saddletone::audition {
 
 /** One impulse response, cut and transformed for a PartitionLayout. Immutable once made.
 
-    Spectra are stored as separate real and imaginary runs, which a compiler turns into vector
-    code without help. */
+    A tile of the spectra of a stage's partitions lies in one run, partition after partition, which is
+    how the products are added up. See dsp::SlicedTransform for tiles. */
 class PartitionedKernel {
 public:
     // Setup (may allocate, not during process)
@@ -26,18 +27,13 @@ public:
     {
         return stages[stage].numPartitions;
     }
-    /** Real parts of one partition: stage blockFrames + 1 bins. */
-    [[nodiscard]] std::span<const float> real(std::size_t stage,
-                                              std::size_t partition) const noexcept;
-    [[nodiscard]] std::span<const float> imag(std::size_t stage,
-                                              std::size_t partition) const noexcept;
+    /** One tile of each partition, over blockFrames: inverse transforms need no scaling. */
+    [[nodiscard]] std::span<const float> tiles(std::size_t stage, std::size_t tile) const noexcept;
 
 private:
     struct Stage {
-        std::size_t numBins = 0;
         std::size_t numPartitions = 0;
-        std::vector<float> realParts;
-        std::vector<float> imagParts;
+        dsp::AlignedFloats tiles;
     };
 
     std::vector<float> headTaps;

@@ -45,6 +45,9 @@ std::vector<float> always(std::size_t candidate, const Stereo& programme, double
     return test::runEngine(engine, programme, unevenBlocks)[0];
 }
 
+/** The time in which the new candidate's tail is made comes before every fade. */
+constexpr std::size_t delayFrames = AuditionEngine::switchDelayFrames();
+
 /** Equal-power fade from one signal to another, beginning at a frame. */
 std::vector<double> faded(std::span<const double> from, std::span<const float> to,
                           std::size_t beginFrame, std::size_t fadeFrames)
@@ -86,16 +89,16 @@ TEST_CASE("A switch is an equal-power fade between two complete tails", "[core][
     test::runEngineOver(engine, programme, switchFrame, 60000, unevenBlocks, output);
 
     const std::vector<double> before(first.begin(), first.end());
-    const auto expected = faded(before, second, switchFrame, fadeFrames);
+    const auto expected = faded(before, second, switchFrame + delayFrames, fadeFrames);
     double largest = 0.0;
     for (std::size_t frame = 0; frame < expected.size(); ++frame)
         largest =
             std::max(largest, std::abs(static_cast<double>(output[0][frame]) - expected[frame]));
     // Rounding of single precision at levels near 0.1 is below 1e-8.
     CHECK(largest < 3e-8);
-    CHECK(std::equal(output[0].begin() + static_cast<std::ptrdiff_t>(switchFrame + fadeFrames),
-                     output[0].end(),
-                     second.begin() + static_cast<std::ptrdiff_t>(switchFrame + fadeFrames)));
+    const std::size_t fadeEnd = switchFrame + delayFrames + fadeFrames;
+    CHECK(std::equal(output[0].begin() + static_cast<std::ptrdiff_t>(fadeEnd), output[0].end(),
+                     second.begin() + static_cast<std::ptrdiff_t>(fadeEnd)));
 }
 
 TEST_CASE("No step in a switch is larger than the fade makes", "[core][audition]")
@@ -121,7 +124,8 @@ TEST_CASE("No step in a switch is larger than the fade makes", "[core][audition]
     CHECK(step > 0.9 * bound);
 }
 
-TEST_CASE("A switch asked for during a fade begins with the frame after it", "[core][audition]")
+TEST_CASE("A switch asked for during another begins with the frame after its fade",
+          "[core][audition]")
 {
     const double sampleRate = GENERATE(44100.0, 48000.0);
     CAPTURE(sampleRate);
@@ -144,9 +148,10 @@ TEST_CASE("A switch asked for during a fade begins with the frame after it", "[c
     // Of what is asked for meanwhile only the last counts.
     const auto first = always(0, programme, sampleRate);
     const std::vector<double> before(first.begin(), first.end());
-    const auto once = faded(before, always(1, programme, sampleRate), switchFrame, fadeFrames);
-    const auto expected =
-        faded(once, always(2, programme, sampleRate), switchFrame + fadeFrames, fadeFrames);
+    const auto once =
+        faded(before, always(1, programme, sampleRate), switchFrame + delayFrames, fadeFrames);
+    const auto expected = faded(once, always(2, programme, sampleRate),
+                                switchFrame + 2 * delayFrames + fadeFrames, fadeFrames);
     double largest = 0.0;
     for (std::size_t frame = 0; frame < expected.size(); ++frame)
         largest =
@@ -178,7 +183,7 @@ TEST_CASE("A new scene fades in with its complete tail while the engine runs", "
 
     const auto first = always(0, programme, 48000.0);
     const std::vector<double> before(first.begin(), first.end());
-    const auto expected = faded(before, always(1, programme, 48000.0), 30000, 960);
+    const auto expected = faded(before, always(1, programme, 48000.0), 30000 + delayFrames, 960);
     double largest = 0.0;
     for (std::size_t frame = 0; frame < expected.size(); ++frame)
         largest =

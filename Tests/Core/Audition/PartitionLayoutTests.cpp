@@ -24,14 +24,18 @@ std::vector<std::size_t> manyLengths()
 TEST_CASE("A layout covers the response it was made for, stage after stage without a gap",
           "[core][audition]")
 {
+    const std::size_t blockFrames = GENERATE(1U, 64U, 100U, 441U, 480U, 512U, 8192U);
     for (const std::size_t length : manyLengths()) {
-        CAPTURE(length);
-        const PartitionLayout layout = PartitionLayout::forTaps(length);
+        CAPTURE(length, blockFrames);
+        const PartitionLayout layout = PartitionLayout::forTaps(length, blockFrames);
         CHECK(layout.maxTaps() >= length);
-        std::size_t covered = layout.headTaps;
+        std::size_t covered = PartitionLayout::headTaps;
+        std::size_t block = 0;
         for (const PartitionStage& stage : layout.stages) {
             CHECK(stage.firstTap == covered);
             CHECK(stage.numPartitions > 0);
+            CHECK(stage.blockFrames > block);
+            block = stage.blockFrames;
             covered += stage.numPartitions * stage.blockFrames;
         }
         CHECK(layout.maxTaps() == covered);
@@ -42,18 +46,46 @@ TEST_CASE("A layout covers the response it was made for, stage after stage witho
 }
 
 // Gardner, JAES 43(3):127-136, 1995: a block's result is complete only after the block has come
-// in, so the stage may not answer for taps nearer than one block.
-TEST_CASE("No stage of a layout answers for taps nearer than its own block", "[core][audition]")
+// in, so the stage may not answer for taps nearer than one block. With two the work can be spread.
+TEST_CASE("Stages that would burden single blocks have a block of time for their work",
+          "[core][audition]")
 {
+    const std::size_t blockFrames = GENERATE(1U, 64U, 100U, 441U, 480U, 512U, 8192U);
     for (const std::size_t length : manyLengths()) {
-        CAPTURE(length);
-        const PartitionLayout layout = PartitionLayout::forTaps(length);
+        CAPTURE(length, blockFrames);
+        const PartitionLayout layout = PartitionLayout::forTaps(length, blockFrames);
         for (const PartitionStage& stage : layout.stages) {
-            CHECK(stage.firstTap >= stage.blockFrames);
-            CHECK(stage.firstTap % stage.blockFrames == 0);
-            CHECK(stage.blockFrames % layout.headTaps == 0);
+            const bool isEven = stage.blockFrames == PartitionLayout::headTaps
+                                || blockFrames % stage.blockFrames == 0;
+            CHECK(stage.firstTap == (isEven ? 1 : 2) * stage.blockFrames);
+            CHECK(stage.isSpread() == !isEven);
+            CHECK(stage.blockFrames % PartitionLayout::headTaps == 0);
         }
     }
+}
+
+TEST_CASE("The layout chosen costs no more than plain ones", "[core][audition]")
+{
+    const std::size_t blockFrames = GENERATE(64U, 128U, 512U);
+    const std::size_t length = GENERATE(4096U, 16384U, 65536U);
+    CAPTURE(blockFrames, length);
+    const double chosen = PartitionLayout::forTaps(length, blockFrames).computedWork();
+    PartitionLayout uniform;
+    uniform.stages = {{64, 64, length / 64 - 1}};
+    CHECK(chosen < uniform.computedWork());
+    PartitionLayout twoStages;
+    twoStages.stages = {{64, 64, 31}, {1024, 2048, (length - 2048) / 1024}};
+    CHECK(chosen <= twoStages.computedWork());
+    // Longer responses never cost less, and far less than in proportion.
+    CHECK(PartitionLayout::forTaps(2 * length, blockFrames).computedWork() > chosen);
+    CHECK(PartitionLayout::forTaps(16 * length, blockFrames).computedWork() < 4.0 * chosen);
+}
+
+TEST_CASE("Where blocks are long the layout needs less work", "[core][audition]")
+{
+    for (const std::size_t length : {4096U, 16384U, 65536U})
+        CHECK(PartitionLayout::forTaps(length, 512).computedWork()
+              < PartitionLayout::forTaps(length, 64).computedWork());
 }
 
 TEST_CASE("A response that fits the direct sum needs no stage", "[core][audition]")
