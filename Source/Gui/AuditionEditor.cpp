@@ -28,10 +28,10 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
       bench(benchModel),
       tuner(benchModel != nullptr ? tuningModel : nullptr),
       blind(blindModel),
-      ridePanel(model.parameters()),
       sound(model.parameters()),
       transport(model),
-      road(model.parameters())
+      road(model.parameters()),
+      ridePanel(model.parameters())
 {
     setTitle("Saddletone");
     setWantsKeyboardFocus(true);

@@ -111,10 +111,10 @@ private:
     TransportRow transport;
     std::unique_ptr<ProgrammePanel> programmes; // null where there is no list
     bool listIsOpen = false;
+    RoadControl road;
     RidePanel ridePanel;
     bool rideIsOpen = false;
     juce::TextButton rideButton {"Ride & ears (R)"};
-    RoadControl road;
     PlaceStops stops;
     std::unique_ptr<BlindPanel> blindPanel; // null without its model
     bool blindIsOpen = false;

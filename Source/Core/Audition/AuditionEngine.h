@@ -42,8 +42,9 @@ public:
         double fadeSeconds = 0.02;      ///< Candidate switch; 0.005 to 1.
         double glideSeconds = 0.05;     ///< Level changes; 0 to 1.
         double maxKernelSeconds = 0.68; ///< Longest response the engine holds; 0.01 to 10.
-        /** Block length that the layout is chosen for; 0: the maxBlockFrames of prepare(). */
-        std::size_t layoutBlockFrames = 0;
+        /** Block length that the layout is chosen for, and a scene's kernels with it; 0: the
+            maxBlockFrames of prepare(), whose kernels fit no engine prepared otherwise. */
+        std::size_t layoutBlockFrames = 512;
 
         bool operator==(const Settings&) const = default;
     };

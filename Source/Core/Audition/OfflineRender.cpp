@@ -17,11 +17,7 @@ dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::Audi
     if (blockFrames == 0 || programme.numChannels() == 0)
         return dsp::fail(dsp::ErrorCode::outOfRange, "an audition needs a programme of one or two "
                                                      "channels and blocks of at least one frame");
-    // The same layout for blocks of every length, so that the samples do not depend on it.
-    AuditionEngine::Settings ofOneLayout = settings;
-    if (ofOneLayout.layoutBlockFrames == 0)
-        ofOneLayout.layoutBlockFrames = dsp::ProcessSpec {}.maxBlockFrames;
-    AuditionEngine engine(ofOneLayout);
+    AuditionEngine engine(settings);
     engine.setParameters(parameters);
     engine.prepare({.sampleRate = programme.sampleRate,
                     .maxBlockFrames = blockFrames,

@@ -39,6 +39,14 @@ Stereo noisePair(std::size_t numFrames, std::uint64_t seed)
             test::gaussianNoise(numFrames, 0.05, seed + 1)};
 }
 
+/** Settings that choose the layout for the blocks announced. */
+AuditionEngine::Settings layoutOfBlocks()
+{
+    auto settings = test::promptSettings();
+    settings.layoutBlockFrames = 0;
+    return settings;
+}
+
 } // namespace
 
 TEST_CASE("With every layout the engine is the direct sum", "[core][audition]")
@@ -49,7 +57,7 @@ TEST_CASE("With every layout the engine is the direct sum", "[core][audition]")
     const auto taps = test::decayingNoise(20000, 1);
     const Stereo programme = noisePair(28000, 2);
     double gain = 0.0;
-    const Stereo output = play(test::promptSettings(), sampleRate, maxBlockFrames, taps, programme,
+    const Stereo output = play(layoutOfBlocks(), sampleRate, maxBlockFrames, taps, programme,
                                std::array {maxBlockFrames}, &gain);
     for (std::size_t ear = 0; ear < 2; ++ear) {
         auto expected = test::directConvolution(programme[ear], taps);
@@ -67,7 +75,7 @@ TEST_CASE("An engine prepared for one block length plays blocks of all", "[core]
     const auto taps = test::decayingNoise(30000, 3);
     const Stereo programme = noisePair(90000, 4);
     const auto run = [&](std::span<const std::size_t> blocks) {
-        return play(test::promptSettings(), 48000.0, maxBlockFrames, taps, programme, blocks);
+        return play(layoutOfBlocks(), 48000.0, maxBlockFrames, taps, programme, blocks);
     };
     const Stereo expected = run(std::array<std::size_t, 1> {64});
     const std::vector<std::vector<std::size_t>> cuts {
@@ -84,7 +92,7 @@ TEST_CASE("A layout that is set makes engines for different block lengths equal"
 {
     const auto taps = test::decayingNoise(30000, 5);
     const Stereo programme = noisePair(40000, 6);
-    auto settings = test::promptSettings();
+    auto settings = layoutOfBlocks();
     const auto run = [&](std::size_t maxBlockFrames) {
         return play(settings, 48000.0, maxBlockFrames, taps, programme,
                     std::array {maxBlockFrames});
