@@ -203,8 +203,12 @@ void AuditionEditor::refreshBlindTest()
     if (blindPanel->isVisible() == covers)
         return;
     // No names, curves or levels, and no other speed: they are behind it.
-    for (juce::Component* part :
-         std::initializer_list<juce::Component*> {&plates, &response, &sound, &road})
+    if (covers) {
+        showRide(false);
+        showProgrammeList(false);
+    }
+    for (juce::Component* part : std::initializer_list<juce::Component*> {
+             &plates, &response, &sound, &fairness, &rideButton, &road})
         part->setVisible(place == Place::listen && !covers);
     stops.setVisible(bench != nullptr && !covers);
     blindPanel->setVisible(covers);
@@ -276,7 +280,7 @@ void AuditionEditor::goTo(Place newPlace)
 
 void AuditionEditor::showRide(bool shouldBeShown)
 {
-    rideIsOpen = shouldBeShown && !blindTestRuns();
+    rideIsOpen = shouldBeShown && !coversListen();
     ridePanel.setVisible(rideIsOpen && place == Place::listen);
     rideButton.setToggleState(rideIsOpen, juce::dontSendNotification);
     if (rideIsOpen) {
@@ -291,7 +295,7 @@ void AuditionEditor::showProgrammeList(bool shouldBeShown)
 {
     if (programmes == nullptr)
         return;
-    listIsOpen = shouldBeShown;
+    listIsOpen = shouldBeShown && !coversListen();
     programmes->setVisible(listIsOpen && place == Place::listen);
     transport.setListIsOpen(listIsOpen);
     if (listIsOpen) {

@@ -187,9 +187,10 @@ void ResponseView::drawNoiseLabel(juce::Graphics& g, const FrequencyPlot& axes) 
         return;
     const Palette palette = paletteOf(*this);
     const juce::Font font = textFont(14.0F);
-    const juce::String words = audition::isNoiseMeasured(ride)
-                                   ? "hatched: noise as recorded"
-                                   : "hatched: noise of the ride (estimate)";
+    const juce::String words =
+        juce::String(audition::isNoiseMeasured(ride) ? "hatched: noise as recorded"
+                                                     : "hatched: noise of the ride (estimate)")
+        + (road != nullptr ? ". Bar on top: solid is heard, hatched drowns" : "");
     // Low in the middle, where curves are rarely drawn.
     const auto box = juce::Rectangle<float>(font.getStringWidthFloat(words) + 16.0F, 22.0F)
                          .withCentre({axes.area.getCentreX(), axes.area.getBottom() - 15.0F});

@@ -19,6 +19,12 @@ juce::String decibels(double levelDb)
     return juce::String(static_cast<int>(std::lround(levelDb))) + " dB";
 }
 
+juce::String times(double ratio)
+{
+    return ratio < 10.0 ? juce::String(ratio, 1)
+                        : juce::String(static_cast<int>(std::lround(ratio)));
+}
+
 /** Runs of neighbouring bands that drown: "63 to 400 Hz, 8000 Hz". */
 juce::String drownedBands(const hearing::Audibility& music)
 {
@@ -67,7 +73,7 @@ std::optional<FindingView> roadFinding(const AuditionSnapshot& snapshot)
     } else if (const double gain = *road.music.overallGainDb; gain > 0.5) {
         finding.sentences.add(
             "To just hear 80 % of the range: " + decibels(gain) + " more volume, which takes "
-            + juce::String(road.powerRatio, road.powerRatio < 10.0 ? 1 : 0)
+            + times(road.powerRatio)
             + " times the amplifier power. More than amplifier and speakers are made for harms "
               "them.");
     } else {
