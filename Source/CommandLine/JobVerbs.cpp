@@ -201,6 +201,7 @@ void addJob(CLI::App& app, Shared& shared)
         verb->add_subcommand("check", "Open everything a job names and report problems");
     check->add_option("folder", *folder, "Folder of the job")->required();
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
+    addJobRideVerb(*verb, shared);
     CLI::App* list = verb->add_subcommand("list", "Show what is in a job");
     list->add_option("folder", *folder, "Folder of the job")->required();
     list->callback([folder, &shared] { shared.action = [folder] { return runList(*folder); }; });
@@ -255,8 +256,9 @@ void addDemo(CLI::App& app, Shared& shared)
                 output.text +=
                     "  " + audition.file.string() + "\n    " + audition.what + ": programme "
                     + fixedText(audition.programmeSplDba, 1) + " dB(A) (assumed)"
-                    + (rides ? ", noise " + fixedText(audition.noiseSplDba, 1) + " dB(A) (estimated)"
-                             : std::string(", no noise"))
+                    + (rides
+                           ? ", noise " + fixedText(audition.noiseSplDba, 1) + " dB(A) (estimated)"
+                           : std::string(", no noise"))
                     + "\n";
                 output.json["auditions"].push_back(
                     {{"file", audition.file.string()},

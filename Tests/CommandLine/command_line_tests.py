@@ -1285,6 +1285,21 @@ class ListenOnARide(FolderTests):
         self.refused(1, ["nowhere.json"], "listen", "--measured", "state.json", "--programme", "music.wav",
                      "--out", "y.wav", "--recorded-noise", "nowhere.json")
 
+    def test_a_job_keeps_its_ride(self):
+        job = os.path.join(self.at, "job")
+        for arguments in (("new", job), ("add", job, "--state", "state.json"),
+                          ("ride", job, "--speed-kmh", "100", "--screen", "low", "--engine", "flat-six",
+                           "--recorded-noise", "noise.json")):
+            made = run("job", *arguments, cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+        made = run("job", "ride", job, "--helmet", "open", "--json", cwd=self.at)
+        ride = json.loads(made.stdout)
+        self.assertEqual((ride["speedKmh"], ride["screen"], ride["engine"], ride["helmet"]),
+                         (100, "low", "flat-six", "open"))
+        self.assertEqual(run("job", "check", job, cwd=self.at).returncode, 0)
+        self.refused(2, ["helmet"], "job", "ride", job, "--helmet", "hat")
+        self.refused(1, ["nowhere.json"], "job", "ride", job, "--recorded-noise", "nowhere.json")
+
     def test_a_radio_may_follow_the_speed(self):
         with open(os.path.join(self.at, "radio.json"), "w", encoding="utf-8") as file:
             json.dump({"kind": "saddletone-speed-volume", "schemaVersion": 1, "name": "radio",

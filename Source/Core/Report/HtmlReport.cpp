@@ -40,7 +40,7 @@ th, td { text-align: left; vertical-align: top; padding: .16rem .45rem .16rem 0;
 .nowrap { white-space: nowrap; }
 thead th { border-bottom: 1.5px solid #1a1a1a; vertical-align: bottom; }
 #road th:first-child { width: 30%; }
-#figures { font-size: .85em; }
+#figures { font-size: .8em; break-before: page; }
 figure { margin: .4rem 0; }
 figcaption { color: #404040; }
 svg { display: block; max-width: 100%; height: auto; }

@@ -1,8 +1,6 @@
 #include "Core/Ride/WindModel.h"
 
 #include "Core/Dsp/Units.h"
-#include "Core/Dsp/Weighting.h"
-#include "Core/Ride/WindShape.h"
 
 #include <algorithm>
 #include <array>
@@ -65,25 +63,6 @@ std::span<const double> windOctaveLevelsDb(Helmet helmet) noexcept
     case Helmet::fullFace: break;
     }
     return fullFaceDb;
-}
-
-std::vector<double> windPowerPerBin(Helmet helmet, double sampleRate, std::size_t numBins)
-{
-    const WindShape shape(helmet);
-    const double binHz = 0.5 * sampleRate / static_cast<double>(numBins - 1);
-    std::vector<double> power(numBins);
-    double weightedSum = 0.0;
-    for (std::size_t bin = 1; bin < numBins; ++bin) {
-        const double frequencyHz = static_cast<double>(bin) * binHz;
-        power[bin] =
-            binHz * dsp::dbToPower(shape.densityDb(WindShape::referenceSpeedKmh, frequencyHz));
-        weightedSum +=
-            power[bin] * dsp::dbToPower(dsp::weightingDb(dsp::Weighting::a, frequencyHz));
-    }
-    const double fullScalePower = dsp::dbfsToRms(0.0) * dsp::dbfsToRms(0.0);
-    for (double& value : power)
-        value *= fullScalePower / weightedSum;
-    return power;
 }
 
 } // namespace saddletone::ride

@@ -61,10 +61,4 @@ inline constexpr double windSpreadDb = 4.0;
     describe); no measured octave table was found. Each row's A-weighted sum is 0 dB. */
 [[nodiscard]] std::span<const double> windOctaveLevelsDb(Helmet helmet) noexcept;
 
-/** Power spectral density of wind noise, one value a bin (0 to Nyquist, evenly spaced), in
-    mean-square per bin, such that octave bands follow windOctaveLevelsDb() and the A-weighted
-    level of the sum is 0 dBFS by AES17. numBins: 2 or more. */
-[[nodiscard]] std::vector<double> windPowerPerBin(Helmet helmet, double sampleRate,
-                                                  std::size_t numBins);
-
 } // namespace saddletone::ride

@@ -1,0 +1,120 @@
+#include "CommandLine/FileArguments.h"
+#include "CommandLine/RideOptions.h"
+#include "CommandLine/Verbs.h"
+
+#include "Core/Job/Job.h"
+
+#include <cmath>
+#include <memory>
+
+namespace saddletone::commandline {
+
+namespace {
+
+using Outcome = std::variant<Output, Failure>;
+
+struct JobRideOptions {
+    std::string folder;
+    RideOptions ride;
+    std::string plugs = "none";
+    double programmeSpl = 90.0;
+    const CLI::App* verb = nullptr;
+
+    [[nodiscard]] bool has(const char* option) const
+    {
+        return verb->get_option(option)->count() > 0;
+    }
+};
+
+/** What options say in place of what the job says. */
+dsp::Result<void> takeOver(const JobRideOptions& options, job::JobRide& ride)
+{
+    const auto parameters = options.ride.parameters();
+    if (!parameters)
+        return dsp::fail(parameters.error().code, parameters.error().message);
+    const auto plugs = ride::parseEarPlugs(options.plugs);
+    if (!plugs)
+        return dsp::fail(plugs.error().code, plugs.error().message);
+    if (options.ride.hasSpeed())
+        ride.speedKmh = options.ride.speed();
+    if (options.has("--helmet"))
+        ride.helmet = parameters->helmet;
+    if (options.has("--screen"))
+        ride.screen = parameters->screen;
+    if (options.has("--plugs"))
+        ride.earPlugs = *plugs;
+    if (options.has("--bike"))
+        ride.bike = options.ride.bike;
+    if (options.has("--engine") && options.ride.engine != "off") {
+        ride.engine = options.ride.engine;
+        ride.firingAnglesDegrees.clear();
+    }
+    if (options.has("--firing"))
+        ride.firingAnglesDegrees = options.ride.firing;
+    if (options.has("--engine") || options.has("--engine-running"))
+        ride.engineNoise = options.ride.engineNoise();
+    if (options.has("--rpm"))
+        ride.measuredRpm = options.ride.rpm;
+    if (options.has("--programme-spl"))
+        ride.assumedProgrammeSplDba = options.programmeSpl;
+    return {};
+}
+
+Outcome runJobRide(const JobRideOptions& options)
+{
+    auto job = job::loadJob(options.folder);
+    if (!job)
+        return inputFailure(job.error());
+    if (const auto taken = takeOver(options, job->ride); !taken)
+        return usageFailure(taken.error().message);
+    if (!options.ride.recordedNoise.empty()) {
+        const auto noise = ride::loadRecordedNoise(options.ride.recordedNoise);
+        if (!noise)
+            return inputFailure(noise.error());
+        const std::string file = "ride/noise.json";
+        if (const auto saved = ride::saveRecordedNoise(*noise, job->folder / file); !saved)
+            return inputFailure(saved.error());
+        job->ride.recordedNoiseFile = file;
+    }
+    if (const auto saved = job::saveJob(*job); !saved)
+        return inputFailure(saved.error());
+    const job::JobRide& ride = job->ride;
+    Output output;
+    output.text = options.folder + ": starts at " + std::to_string(std::lround(ride.speedKmh))
+                  + " km/h, " + std::string(ride::helmetLabel(ride.helmet)) + ", "
+                  + std::string(ride::screenLabel(ride.screen)) + ", "
+                  + (ride.recordedNoiseFile.empty() ? ride.engine + " on " + ride.bike
+                                                    : "noise of " + ride.recordedNoiseFile)
+                  + "\n";
+    output.json = {{"speedKmh", ride.speedKmh},
+                   {"helmet", ride::helmetName(ride.helmet)},
+                   {"screen", ride::screenName(ride.screen)},
+                   {"earPlugs", ride::earPlugsName(ride.earPlugs)},
+                   {"engineNoise", audition::engineNoiseName(ride.engineNoise)},
+                   {"bike", ride.bike},
+                   {"engine", ride.engine},
+                   {"recordedNoiseFile", ride.recordedNoiseFile}};
+    return output;
+}
+
+} // namespace
+
+void addJobRideVerb(CLI::App& job, Shared& shared)
+{
+    auto options = std::make_shared<JobRideOptions>();
+    CLI::App* verb = job.add_subcommand(
+        "ride",
+        "Set the bike, the noise and where a ride of the job starts; what is not given stays");
+    options->verb = verb;
+    verb->add_option("folder", options->folder, "Folder of the job")->required();
+    addRideOptions(*verb, options->ride, 250.0);
+    addNoiseOptions(*verb, options->ride);
+    verb->add_option("--plugs", options->plugs, "Ear plugs: none, nominal or cautious");
+    verb->add_option("--programme-spl", options->programmeSpl,
+                     "Assumed dB(A) at the head with loud music, 50 to 120")
+        ->check(withinRange(50.0, 120.0));
+    verb->callback(
+        [options, &shared] { shared.action = [options] { return runJobRide(*options); }; });
+}
+
+} // namespace saddletone::commandline
