@@ -28,6 +28,7 @@ struct ListenOptions {
     RideOptions ride;
     std::string plugs = "none";
     std::string speedVolume;
+    std::string overdrive;
     double volume = 0.0;
     double headphoneSpl = 0.0;
     bool hasHeadphone = false;
@@ -44,6 +45,23 @@ struct ListenOptions {
     std::size_t block = 512;
     std::string bits = "24";
 };
+
+/** Which orders of distortion are heard, and where. */
+void describeOverdrive(const measure::HammersteinModel& model, bool hasProgramme, Output& output)
+{
+    const bool isHeard = model.speaks() && hasProgramme;
+    output.text += isHeard         ? "The distortion of the speakers is heard as measured:\n"
+                   : !hasProgramme ? "There is no programme in this result, and no distortion:\n"
+                                   : "No distortion is heard, as the model supports no order:\n";
+    nlohmann::json orders = nlohmann::json::array();
+    for (const measure::OrderSupport& order : model.orders) {
+        output.text += "  " + order.words + "\n";
+        orders.push_back(
+            {{"order", order.order}, {"supported", !order.ranges.empty()}, {"words", order.words}});
+    }
+    output.json["overdrive"] = {
+        {"model", model.name}, {"isHeard", isHeard}, {"orders", std::move(orders)}};
+}
 
 std::variant<Output, Failure> runListen(const ListenOptions& options)
 {
@@ -63,7 +81,9 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         return *std::move(failure);
     if (auto failure = checkOutputs(
             {options.measured, measure::impulsePath(options.measured).string(), options.tuning,
-             options.programme, options.speedVolume, options.ride.recordedNoise},
+             options.programme, options.speedVolume, options.ride.recordedNoise, options.overdrive,
+             options.overdrive.empty() ? std::string()
+                                       : measure::kernelsPath(options.overdrive).string()},
             {options.out}))
         return *std::move(failure);
 
@@ -82,6 +102,12 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         if (!dependence)
             return inputFailure(dependence.error());
         candidate.atSpeed = *std::move(dependence);
+    }
+    if (!options.overdrive.empty()) {
+        auto model = measure::loadHammersteinModel(options.overdrive);
+        if (!model)
+            return inputFailure(model.error());
+        candidate.overdrive = std::make_shared<const measure::HammersteinModel>(*std::move(model));
     }
     auto sceneRide = sceneRideFrom(options.ride, *ride);
     if (!sceneRide)
@@ -177,6 +203,8 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
                        + fixedText(hearing::headphoneScaleDownDb(roadDba, headphoneDba), 1)
                        + " dB below the road\n";
     }
+    if (const auto& model = scene.candidates.front().overdrive; model != nullptr)
+        describeOverdrive(*model, parameters.monitor != audition::Monitor::noiseOnly, output);
     const bool limited =
         std::ranges::any_of(std::array {tuning::OutputGroup::left, tuning::OutputGroup::right},
                             [&](tuning::OutputGroup side) {
@@ -205,6 +233,8 @@ void addListenVerb(CLI::App& app, Shared& shared)
         ->capture_default_str();
     verb->add_option("--speed-volume", options->speedVolume,
                      "VOLUME.json of a radio whose volume or equaliser follows the speed");
+    verb->add_option("--overdrive", options->overdrive,
+                     "MODEL.json of how the speakers distort (from the verb overdrive)");
     verb->add_option("--volume", options->volume,
                      "Volume control against where it stood when measured, in dB, -60 to 30")
         ->check(withinRange(-60.0, 30.0))

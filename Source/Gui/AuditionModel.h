@@ -75,7 +75,8 @@ struct AuditionSnapshot {
     double ceilingDbfs = -6.0;
     audition::AuditionLevels levels;
     audition::LevelSource levelSource = audition::LevelSource::assumed;
-    FairnessView fairness; ///< One value for each candidate of the job.
+    bool isOverdriven = false; ///< The distortion of its speakers is heard.
+    FairnessView fairness;     ///< One value for each candidate of the job.
     PlayerView player;
     double outputPeakDbfs = -400.0; ///< Largest since the last snapshot.
     double ceilingGainDb = 0.0;     ///< 0 = the ceiling does nothing.

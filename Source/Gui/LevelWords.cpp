@@ -54,6 +54,8 @@ juce::String levelWords(const AuditionSnapshot& snapshot)
                          + " dB(A) (" + (isMeasured ? "calibrated" : "assumed") + ")";
     if (levels.radioGainDb != 0.0)
         words << ", radio " << signedNumber(levels.radioGainDb) << " dB";
+    if (snapshot.isOverdriven)
+        words << ", with distortion as measured";
     if (levels.noise.totalDba <= dsp::silenceDb) {
         words << separator << "parked: no noise";
     } else {

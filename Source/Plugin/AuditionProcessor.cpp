@@ -679,6 +679,8 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
             }
             snapshot.levels = audition::levelsOf(played, matched, parameters);
             snapshot.levelSource = heard.level.source;
+            snapshot.isOverdriven =
+                heard.nonlinear != nullptr && parameters.overdriven && !blindDesk.isRunning();
         }
     }
     snapshot.match = parameters.match;

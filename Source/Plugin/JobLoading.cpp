@@ -70,6 +70,7 @@ bool isSameMeasurement(const measure::Response& first, const measure::Response& 
 bool isSameSound(const audition::CandidateRequest& first, const audition::CandidateRequest& second)
 {
     return first.tuning.chains == second.tuning.chains && first.atSpeed == second.atSpeed
+           && first.overdrive == second.overdrive
            && isSameMeasurement(first.response, second.response);
 }
 

@@ -124,6 +124,8 @@ StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
         candidate.stateId = entry.stateId;
         candidate.speedVolumeFile = entry.speedVolumeFile;
         candidate.atSpeed = request.atSpeed;
+        candidate.overdriveFile = entry.overdriveFile;
+        candidate.overdrive = request.overdrive;
         candidate.tuningName = request.tuning.name.empty() ? request.name : request.tuning.name;
         candidate.response = response;
         candidate.elements = elementsOf(request.tuning, true);
@@ -146,10 +148,11 @@ std::shared_ptr<const LoadedJob> editedJob(const LoadedJob& opened, const Tuning
     edited->request.assumedProgrammeSplDba = opened.request.assumedProgrammeSplDba;
     edited->request.reference = reference;
     for (const DraftCandidate& candidate : document.candidates) {
-        edited->job.candidates.push_back(
-            {candidate.name, candidate.stateId, "", candidate.speedVolumeFile});
-        edited->request.candidates.push_back(
-            {candidate.name, *candidate.response, tuningOf(candidate), candidate.atSpeed});
+        edited->job.candidates.push_back({candidate.name, candidate.stateId, "",
+                                          candidate.speedVolumeFile, candidate.overdriveFile});
+        edited->request.candidates.push_back({candidate.name, *candidate.response,
+                                              tuningOf(candidate), candidate.atSpeed,
+                                              candidate.overdrive});
     }
     return edited;
 }
@@ -172,7 +175,8 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
                              "candidate '" + candidate.name + "' rests on the state '"
                                  + candidate.stateId
                                  + "', which job.json no longer has; open the job again");
-        job::JobCandidate entry {candidate.name, candidate.stateId, "", candidate.speedVolumeFile};
+        job::JobCandidate entry {candidate.name, candidate.stateId, "", candidate.speedVolumeFile,
+                                 candidate.overdriveFile};
         const DraftCandidate* const old = findById(before.document, candidate.id);
         const auto oldFile = before.tuningFiles.find(candidate.id);
         if (old != nullptr && oldFile != before.tuningFiles.end()

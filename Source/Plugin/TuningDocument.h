@@ -18,6 +18,8 @@ struct DraftCandidate {
     std::string stateId;
     std::string speedVolumeFile; ///< As in the job, with what it names.
     std::shared_ptr<const audition::SpeedDependence> atSpeed;
+    std::string overdriveFile; ///< As in the job, with what it names.
+    std::shared_ptr<const measure::HammersteinModel> overdrive;
     std::string tuningName;
     std::shared_ptr<const measure::Response> response; ///< Never null.
     std::vector<gui::DraftElement> elements;

@@ -1308,6 +1308,45 @@ class ListenOnARide(FolderTests):
         self.assertAlmostEqual(result["radioGainDb"], 4)
         self.assertAlmostEqual(result["programmeSplDba"], self.listen("--speed-kmh", "50")["programmeSplDba"] + 4)
 
+    def test_distortion_is_heard_where_its_model_supports_it(self):
+        # A speaker that squares: y = x + 0.3 x^2, measured at two levels.
+        for name, level in (("loud", "-6"), ("soft", "-12")):
+            made = run("signal", "sweep", "--seconds", "6", "--level", level, "--out", name + ".wav", cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+            with wave.open(os.path.join(self.at, name + ".wav")) as file:
+                numbers, width = file.getparams(), file.getsampwidth()
+                data = file.readframes(file.getnframes())
+            top = 1 << (8 * width - 1)
+            taken = bytearray()
+            for at in range(0, len(data), width):
+                x = int.from_bytes(data[at:at + width], "little", signed=True) / top
+                taken += round(0.5 * top * (x + 0.3 * x * x)).to_bytes(width, "little", signed=True)
+            with wave.open(os.path.join(self.at, name + ".taken.wav"), "wb") as file:
+                file.setparams(numbers)
+                file.writeframes(bytes(taken))
+            made = run("measure", "--recording", name + ".taken.wav", "--signal", name + ".signal.json",
+                       "--out", name + ".json", cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+        made = run("overdrive", "--measured", "loud.json", "--measured", "soft.json", "--drive-db", "0",
+                   "--drive-db", "-6", "--out", "model.json", cwd=self.at)
+        self.assertEqual(made.returncode, 0, made.stderr)
+        listen = ("listen", "--measured", "soft.json", "--programme", "music.wav", "--overdrive", "model.json")
+        heard = run(*listen, "--out", "driven.wav", cwd=self.at)
+        self.assertEqual(heard.returncode, 0, heard.stderr)
+        self.assertIn("The distortion of the speakers is heard as measured:", heard.stdout)
+        result = json.loads(run(*listen, "--out", "driven.wav", "--json", cwd=self.at).stdout)["overdrive"]
+        self.assertTrue(result["isHeard"])
+        self.assertEqual([order["order"] for order in result["orders"]], [2, 3, 4, 5])
+        self.assertTrue(result["orders"][0]["supported"])
+        plain = run(*listen[:5], "--out", "plain.wav", "--json", cwd=self.at)
+        self.assertNotIn("overdrive", json.loads(plain.stdout))
+        with open(os.path.join(self.at, "plain.wav"), "rb") as one, \
+                open(os.path.join(self.at, "driven.wav"), "rb") as other:
+            self.assertNotEqual(one.read(), other.read())
+        silent = json.loads(run(*listen, "--noise-only", "--out", "driven.wav", "--json", cwd=self.at).stdout)
+        self.assertFalse(silent["overdrive"]["isHeard"])
+        self.refused(1, ["soft.json", "kind"], *listen[:5], "--overdrive", "soft.json", "--out", "y.wav")
+
     def test_audibility_takes_the_same_ride(self):
         result = run("audibility", "--measured", "state.json", "--speed-kmh", "100", "--engine", "off",
                      "--recorded-noise", "noise.json", "--json", cwd=self.at)

@@ -227,6 +227,9 @@ TEST_CASE("Levels are told in words, each with what it rests on", "[plugin][edit
     model.current.levels.noise.totalDba = dsp::silenceDb;
     CHECK(gui::levelWords(model.current).contains("calibrated"));
     CHECK(gui::levelWords(model.current).contains("no noise"));
+    CHECK_FALSE(gui::levelWords(model.current).contains("distortion"));
+    model.current.isOverdriven = true;
+    CHECK(gui::levelWords(model.current).contains("with distortion as measured"));
     CHECK(gui::speedWords(0.0) == "parked");
     CHECK(gui::speedWords(104.6).startsWith("65 mph"));
     CHECK(gui::speedWords(104.6).endsWith("105 km/h"));

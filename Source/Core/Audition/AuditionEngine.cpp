@@ -1,5 +1,7 @@
 #include "Core/Audition/AuditionEngine.h"
 
+#include "Core/Audition/NonlinearDesign.h"
+
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -64,8 +66,14 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
     const auto toFrames = [&](double seconds) {
         return static_cast<std::size_t>(std::lround(std::max(0.0, seconds) * sampleRate));
     };
-    for (Voice& voice : voices)
-        voice.gain.prepare(toFrames(settings.glideSeconds));
+    for (Voice& voice : voices) {
+        for (dsp::LinearRamp* ramp : {&voice.gain, &voice.radioGain, &voice.overdriveGain})
+            ramp->prepare(toFrames(settings.glideSeconds));
+        if (voice.branch == nullptr)
+            voice.branch = std::make_unique<NonlinearBranch>();
+        voice.branch->prepare(spec);
+        voice.design = nullptr;
+    }
     fadeIn.resize(std::max<std::size_t>(1, toFrames(settings.fadeSeconds)));
     for (std::size_t frame = 0; frame < fadeIn.size(); ++frame)
         fadeIn[frame] =
@@ -134,6 +142,8 @@ void AuditionEngine::reset() noexcept
         voice.scene->texture->reset();
     for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain, &voice.gain})
         ramp->jumpTo(ramp->finalValue());
+    stopOverdrive(voices[1 - activeVoice]);
+    startOverdrive(voice);
     framesSinceReset = 0;
     outputPeakLinear.store(0.0F, std::memory_order_relaxed);
     ceilingGainLinear.store(1.0F, std::memory_order_relaxed);
@@ -191,10 +201,14 @@ void AuditionEngine::updateTargets() noexcept
     guard.setParameters({.headphoneSplAtFullScaleDb = parameters.headphoneSplAtFullScaleDb,
                          .ceilingDba = parameters.ceilingDba});
     limiter.setParameters({.ceilingDbfs = parameters.ceilingDbfs});
-    for (Voice& voice : voices)
-        if (const SceneCandidate* playing = voice.playing())
-            voice.gain.setTarget(
-                dsp::dbToAmplitude(levelsOf(*voice.scene, *playing, parameters).programmeGainDb));
+    for (Voice& voice : voices) {
+        voice.overdriveGain.setTarget(parameters.overdriven ? 1.0 : 0.0);
+        if (const SceneCandidate* playing = voice.playing()) {
+            const AuditionLevels levels = levelsOf(*voice.scene, *playing, parameters);
+            voice.gain.setTarget(dsp::dbToAmplitude(levels.programmeGainDb));
+            voice.radioGain.setTarget(dsp::dbToAmplitude(levels.radioGainDb));
+        }
+    }
 
     const Voice& active = voices[activeVoice];
     const SceneCandidate* playing = active.playing();
@@ -293,6 +307,7 @@ void AuditionEngine::beginSwitch(const AuditionScene* scene, std::size_t candida
     next.scene = scene;
     next.candidate = candidate;
     convolver.beginVoice(1 - activeVoice, kernelsOf(next.playing()));
+    startOverdrive(next);
     framesToFade = switchDelayFrames();
 }
 
@@ -319,6 +334,7 @@ void AuditionEngine::beginFade() noexcept
 void AuditionEngine::finishFade() noexcept
 {
     Voice& old = voices[1 - activeVoice];
+    stopOverdrive(old);
     if (old.scene != voices[activeVoice].scene)
         retire(old.scene);
     old.scene = nullptr;
@@ -363,9 +379,71 @@ void AuditionEngine::startSwitches() noexcept
         beginSwitch(voice.scene, wanted);
 }
 
+void AuditionEngine::startOverdrive(Voice& voice) noexcept
+{
+    const SceneCandidate* const playing = voice.playing();
+    const NonlinearDesign* const design = playing != nullptr ? playing->nonlinear.get() : nullptr;
+    // Taking up a design forgets a past that a voice without one does not have.
+    if (design != nullptr || voice.design != nullptr)
+        voice.branch->setDesign(design);
+    voice.design = design;
+    voice.branchIsBehind = false;
+    voice.overdriveGain.jumpTo(parameters.overdriven ? 1.0 : 0.0);
+    if (playing != nullptr)
+        voice.radioGain.jumpTo(
+            dsp::dbToAmplitude(levelsOf(*voice.scene, *playing, parameters).radioGainDb));
+}
+
+void AuditionEngine::stopOverdrive(Voice& voice) noexcept
+{
+    if (voice.design != nullptr)
+        voice.branch->setDesign(nullptr);
+    voice.design = nullptr;
+}
+
+/** Fills pieceOverdrive; false: the voice adds nothing. */
+bool AuditionEngine::renderOverdrive(Voice& voice, std::size_t numFrames) noexcept
+{
+    if (voice.design == nullptr)
+        return false;
+    if (voice.overdriveGain.current() == 0.0 && !voice.overdriveGain.isMoving()) {
+        voice.branchIsBehind = true;
+        return false;
+    }
+    if (voice.branchIsBehind) {
+        voice.branch->reset();
+        voice.radioGain.jumpTo(voice.radioGain.finalValue());
+        voice.branchIsBehind = false;
+    }
+    const double measured = dsp::dbToAmplitude(voice.playing()->overdriveVolumeDb);
+    // What the voice's gain does of the radio's is taken off again.
+    std::array<float, ProgrammeConvolver::maxPieceFrames> back;
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        const double radio = voice.radioGain.next();
+        back[frame] = static_cast<float>(1.0 / radio);
+        const auto drive = static_cast<float>(measured * radio);
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            pieceDriven[ear][frame] = drive * pieceInput[ear][frame];
+    }
+    const std::array<const float*, numEars> driven {pieceDriven[0].data(), pieceDriven[1].data()};
+    const std::array<float*, numEars> added {pieceOverdrive[0].data(), pieceOverdrive[1].data()};
+    voice.branch->process({driven.data(), numEars, numFrames}, std::span(back).first(numFrames),
+                          {added.data(), numEars, numFrames});
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        const auto heard = static_cast<float>(voice.overdriveGain.next());
+        for (auto& ear : pieceOverdrive)
+            ear[frame] *= heard;
+    }
+    return true;
+}
+
 void AuditionEngine::renderVoice(std::size_t voice, std::size_t numFrames) noexcept
 {
     convolver.render(voice, pieceVoice);
+    if (renderOverdrive(voices[voice], numFrames))
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            for (std::size_t frame = 0; frame < numFrames; ++frame)
+                pieceVoice[ear][frame] += pieceOverdrive[ear][frame];
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
         const auto gain = static_cast<float>(voices[voice].gain.next());
         for (std::size_t ear = 0; ear < numEars; ++ear)
@@ -397,6 +475,9 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
             for (std::size_t frame = 0; frame < numFrames; ++frame)
                 pieceOutput[ear][frame] +=
                     pieceVoice[ear][frame] * fadeGain(fadeLength - 1 - fadePosition - frame);
+    } else if (framesToFade > 0) {
+        // Not heard yet; so its tail begins to grow.
+        static_cast<void>(renderOverdrive(voices[1 - activeVoice], numFrames));
     }
 
     const bool noiseHeard = renderNoise(numFrames);

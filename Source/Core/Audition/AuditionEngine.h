@@ -2,6 +2,7 @@
 
 #include "Core/Audition/AuditionScene.h"
 #include "Core/Audition/ListeningGuard.h"
+#include "Core/Audition/NonlinearBranch.h"
 #include "Core/Audition/ProgrammeConvolver.h"
 #include "Core/Audition/TruePeakLimiter.h"
 #include "Core/Dsp/ChannelView.h"
@@ -31,7 +32,8 @@ enum class Monitor {
     Zero latency. Candidates share one history of the programme, so a switch is a 20 ms fade between
     complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of
     equal gain between candidates that sound alike (see SceneCandidate::kinship), which would
-    otherwise swell by 3 dB. The ceiling is always last. For a given seed, scene and parameters the
+    otherwise swell by 3 dB. What overdriven speakers add has no history: its tail grows from the
+    moment of asking. The ceiling is always last. For a given seed, scene and parameters the
     output is the same, to the bit, however the stream is cut; only the layout, see
     Settings::layoutBlockFrames, changes its last bits. */
 class AuditionEngine {
@@ -62,6 +64,7 @@ public:
         double ceilingDba = 80.0;
         Monitor monitor = Monitor::programmeAndNoise;
         LevelMatch match = LevelMatch::asOnTheBike;
+        bool overdriven = true; ///< What overdriven speakers add is heard.
 
         bool operator==(const Parameters&) const = default;
     };
@@ -130,6 +133,11 @@ private:
         const AuditionScene* scene = nullptr;
         std::size_t candidate = 0;
         dsp::LinearRamp gain;
+        dsp::LinearRamp radioGain;     // how hard it drives the speakers
+        dsp::LinearRamp overdriveGain; // 1 = heard, 0 = switched off
+        std::unique_ptr<NonlinearBranch> branch;
+        const NonlinearDesign* design = nullptr; // that the branch has
+        bool branchIsBehind = false;             // it has not heard the programme for a while
 
         [[nodiscard]] const SceneCandidate* playing() const noexcept
         {
@@ -151,6 +159,9 @@ private:
     [[nodiscard]] float fadeGain(std::size_t position) const noexcept;
     [[nodiscard]] std::size_t numFreeRetiredPlaces() const noexcept;
     void retire(const AuditionScene* scene) noexcept;
+    void startOverdrive(Voice& voice) noexcept;
+    void stopOverdrive(Voice& voice) noexcept;
+    bool renderOverdrive(Voice& voice, std::size_t numFrames) noexcept;
     void renderVoice(std::size_t voice, std::size_t numFrames) noexcept;
     void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
                       std::size_t begin, std::size_t numFrames) noexcept;
@@ -181,6 +192,8 @@ private:
 
     std::array<ProgrammeConvolver::Piece, numEars> pieceInput {};
     std::array<ProgrammeConvolver::Piece, numEars> pieceVoice {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceDriven {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceOverdrive {};
     std::array<ProgrammeConvolver::Piece, numEars> pieceOutput {};
     std::array<ProgrammeConvolver::Piece, numEars> pieceNoise {};
     std::array<ProgrammeConvolver::Piece, numEars> pieceSource {};

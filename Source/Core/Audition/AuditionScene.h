@@ -16,6 +16,8 @@
 
 namespace saddletone::audition {
 
+struct NonlinearDesign;
+
 inline constexpr std::size_t maxCandidates = 8;
 inline constexpr std::size_t numEars = 2;
 
@@ -30,6 +32,10 @@ struct SceneCandidate {
     std::uint64_t kinship = 0;
     /** Volume of its radio over speed; null: it does not follow the speed. */
     std::shared_ptr<const ride::SpeedVolume> speedVolume {};
+    /** How its speakers are overdriven, made for the engine's sample rate; null: they are linear. */
+    std::shared_ptr<const NonlinearDesign> nonlinear {};
+    /** Volume of the candidate's measurement re the one that the model is of. */
+    double overdriveVolumeDb = 0.0;
 };
 
 /** What the levels of a scene's candidates refer to: its first candidate, as it is when the scene

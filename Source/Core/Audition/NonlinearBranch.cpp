@@ -60,6 +60,7 @@ void NonlinearBranch::tune(Side& side, const NonlinearSide& own,
 }
 
 void NonlinearBranch::processPiece(dsp::ChannelView<const float> input,
+                                   std::span<const float> gainOfPowers,
                                    dsp::ChannelView<float> output, std::size_t begin,
                                    std::size_t numFrames) noexcept
 {
@@ -70,6 +71,10 @@ void NonlinearBranch::processPiece(dsp::ChannelView<const float> input,
         for (std::size_t power = 0; power < made.size(); ++power)
             made[power] = std::span(powers[power][side]).first(numFrames);
         sides[side].oversampler.process(std::span<const float>(tuned).first(numFrames), made);
+        if (!gainOfPowers.empty())
+            for (const std::span<float> samples : made)
+                for (std::size_t frame = 0; frame < numFrames; ++frame)
+                    samples[frame] *= gainOfPowers[begin + frame];
         std::ranges::fill(output[side].subspan(begin, numFrames), 0.0F);
     }
     // All are fed, used or not, so that they stand at the same place.
@@ -86,10 +91,12 @@ void NonlinearBranch::processPiece(dsp::ChannelView<const float> input,
 }
 
 void NonlinearBranch::process(dsp::ChannelView<const float> input,
+                              std::span<const float> gainOfPowers,
                               dsp::ChannelView<float> output) noexcept
 {
     assert(input.numChannels() >= 1 && output.numChannels() == numSides);
     assert(input.numFrames() == output.numFrames());
+    assert(gainOfPowers.empty() || gainOfPowers.size() == output.numFrames());
     if (design == nullptr) {
         for (std::size_t side = 0; side < numSides; ++side)
             std::ranges::fill(output[side], 0.0F);
@@ -98,7 +105,7 @@ void NonlinearBranch::process(dsp::ChannelView<const float> input,
     for (std::size_t done = 0; done < output.numFrames();) {
         const std::size_t piece =
             std::min(output.numFrames() - done, convolvers.front().framesToVisit());
-        processPiece(input, output, done, piece);
+        processPiece(input, gainOfPowers, output, done, piece);
         done += piece;
     }
     double least = 1.0;

@@ -9,6 +9,7 @@
 #include <array>
 #include <atomic>
 #include <cstddef>
+#include <span>
 
 namespace saddletone::audition {
 
@@ -31,7 +32,14 @@ public:
     void setDesign(const NonlinearDesign* newDesign) noexcept;
     /** input: the programme ahead of the tuning, one or two channels (one is heard on both sides),
         finite. output: two channels, not the input's memory; what it held is replaced. */
-    void process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept;
+    void process(dsp::ChannelView<const float> input, dsp::ChannelView<float> output) noexcept
+    {
+        process(input, {}, output);
+    }
+    /** The same; what the powers make is multiplied by a gain for each frame, ahead of the kernels,
+        so that what rings already keeps its level when a volume changes. */
+    void process(dsp::ChannelView<const float> input, std::span<const float> gainOfPowers,
+                 dsp::ChannelView<float> output) noexcept;
 
     // Any thread
     [[nodiscard]] static constexpr std::size_t latencySamples() noexcept { return 0; }
@@ -55,8 +63,9 @@ private:
     static_assert(numSides == numEars);
 
     void tune(Side& side, const NonlinearSide& design, std::span<const float> input) noexcept;
-    void processPiece(dsp::ChannelView<const float> input, dsp::ChannelView<float> output,
-                      std::size_t begin, std::size_t numFrames) noexcept;
+    void processPiece(dsp::ChannelView<const float> input, std::span<const float> gainOfPowers,
+                      dsp::ChannelView<float> output, std::size_t begin,
+                      std::size_t numFrames) noexcept;
 
     const NonlinearDesign* design = nullptr;
     std::array<Side, numSides> sides;

@@ -1,5 +1,6 @@
 #include "Core/Audition/SceneBuilder.h"
 
+#include "Core/Audition/NonlinearDesign.h"
 #include "Core/Audition/ReferenceProgramme.h"
 #include "Core/Dsp/Convolution.h"
 #include "Core/Dsp/MinimumPhase.h"
@@ -103,6 +104,54 @@ dsp::Result<SceneReference> makeReference(const CandidateRequest& candidate, rid
     return reference;
 }
 
+/** Level of a candidate's response re the linear kernel of its model: by how much the volume of the
+    one was higher, as both were recorded with the same gain. */
+dsp::Result<double> overdriveVolumeDb(const CandidateRequest& candidate, double sampleRate,
+                                      std::size_t maxTaps)
+{
+    // Beyond that the recorder's gain was another.
+    constexpr double farthestDb = 40.0;
+    const measure::HammersteinModel& model = *candidate.overdrive;
+    CandidateRequest asMeasured {candidate.name, candidate.response, {}};
+    CandidateRequest modelled {model.name, {}, {}};
+    modelled.response.sampleRate = model.sampleRate;
+    modelled.response.impulse = model.kernels.front();
+    modelled.response.arrivalFrame = model.arrivalFrame;
+    std::array<double, 2> levelsDb {};
+    for (std::size_t index = 0; index < levelsDb.size(); ++index) {
+        const auto taps =
+            buildKernelTaps(index == 0 ? asMeasured : modelled, tuning::OutputGroup::left,
+                            ride::Helmet::none, sampleRate, maxTaps);
+        if (!taps)
+            return taps.unexpected();
+        levelsDb[index] = referenceLevelDbfsA(*taps, sampleRate);
+    }
+    const double volumeDb = levelsDb[0] - levelsDb[1];
+    if (!(std::abs(volumeDb) <= farthestDb))
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         "candidate '" + candidate.name + "' and its overdrive model '" + model.name
+                             + "' are more than 40 dB apart; make the model from states that were "
+                               "recorded with the candidate's recorder gain");
+    return volumeDb;
+}
+
+/** Adds what overdrive needs to a candidate. */
+dsp::Result<void> addOverdrive(const CandidateRequest& candidate, ride::Helmet helmet,
+                               double sampleRate, std::size_t maxTaps, SceneCandidate& built)
+{
+    const auto volumeDb = overdriveVolumeDb(candidate, sampleRate, maxTaps);
+    if (!volumeDb)
+        return volumeDb.unexpected();
+    auto design = buildNonlinearDesign(
+        {.model = *candidate.overdrive, .tuning = candidate.tuning, .helmet = helmet}, sampleRate);
+    if (!design)
+        return dsp::fail(design.error().code,
+                         "candidate '" + candidate.name + "': " + design.error().message);
+    built.overdriveVolumeDb = *volumeDb;
+    built.nonlinear = *std::move(design);
+    return {};
+}
+
 } // namespace
 
 dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate,
@@ -189,6 +238,10 @@ dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
     const double loudnessDb =
         kernelLoudnessLufs(sides->left, sides->right, sampleRate) + built.level.splAtFullScaleDb;
     built.matchGainDb = reference.loudnessDb - loudnessDb;
+    if (candidate.isOverdriven())
+        if (const auto added = addOverdrive(candidate, helmet, sampleRate, layout.maxTaps(), built);
+            !added)
+            return added.unexpected();
     return built;
 }
 

@@ -3,6 +3,7 @@
 #include "Core/Audition/AuditionScene.h"
 #include "Core/Audition/SpeedDependence.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/HammersteinModel.h"
 #include "Core/Measure/Response.h"
 #include "Core/Tuning/Tuning.h"
 
@@ -19,10 +20,16 @@ struct CandidateRequest {
     tuning::Tuning tuning; ///< No chains: the bike as measured.
     /** A radio that follows the speed; null: it does not. Its states stand for the response. */
     std::shared_ptr<const SpeedDependence> atSpeed {};
+    /** How its speakers distort; null or without a supported order: not at all. */
+    std::shared_ptr<const measure::HammersteinModel> overdrive {};
 
     [[nodiscard]] bool hasSpeedStates() const noexcept
     {
         return atSpeed != nullptr && !atSpeed->states.empty();
+    }
+    [[nodiscard]] bool isOverdriven() const noexcept
+    {
+        return overdrive != nullptr && overdrive->speaks();
     }
 };
 

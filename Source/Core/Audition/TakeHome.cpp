@@ -77,6 +77,7 @@ std::vector<CandidateRequest> candidatesOf(const SceneRequest& scene)
     std::vector<CandidateRequest> candidates = scene.candidates;
     if (std::ranges::none_of(candidates, isAsMeasured)) {
         CandidateRequest asItIs {"as it is now", scene.candidates.front().response, {}};
+        asItIs.overdrive = scene.candidates.front().overdrive;
         candidates.insert(candidates.begin(), std::move(asItIs));
     }
     return candidates;

@@ -4,6 +4,7 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Measure/HammersteinModel.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
@@ -94,6 +95,10 @@ nlohmann::json toDocument(const Job& job)
             entry.erase("speedVolumeFile");
         else
             entry["speedVolumeFile"] = candidate.speedVolumeFile;
+        if (candidate.overdriveFile.empty())
+            entry.erase("overdriveFile");
+        else
+            entry["overdriveFile"] = candidate.overdriveFile;
         candidates.push_back(std::move(entry));
     }
     document["candidates"] = std::move(candidates);
@@ -258,6 +263,9 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         candidate.speedVolumeFile = entry.text("speedVolumeFile", "");
         if (!entry.failure() && !candidate.speedVolumeFile.empty())
             checkPath(entry, "speedVolumeFile", candidate.speedVolumeFile);
+        candidate.overdriveFile = entry.text("overdriveFile", "");
+        if (!entry.failure() && !candidate.overdriveFile.empty())
+            checkPath(entry, "overdriveFile", candidate.overdriveFile);
         reader.absorb(entry);
         job.candidates.push_back(std::move(candidate));
     }
@@ -346,6 +354,15 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
                 return dependence.unexpected();
             entry.atSpeed = *std::move(dependence);
         }
+        if (!candidate.overdriveFile.empty()) {
+            const auto file = resolveInside(job.folder, candidate.overdriveFile);
+            if (!file)
+                return file.unexpected();
+            auto model = measure::loadHammersteinModel(*file);
+            if (!model)
+                return model.unexpected();
+            entry.overdrive = std::make_shared<const measure::HammersteinModel>(*std::move(model));
+        }
         request.candidates.push_back(std::move(entry));
     }
     return request;
@@ -428,6 +445,9 @@ std::vector<std::string> checkJob(const Job& job)
     for (const JobCandidate& candidate : job.candidates)
         if (!candidate.speedVolumeFile.empty())
             check(candidate.speedVolumeFile, audition::loadSpeedDependence);
+    for (const JobCandidate& candidate : job.candidates)
+        if (!candidate.overdriveFile.empty())
+            check(candidate.overdriveFile, measure::loadHammersteinModel);
     if (!job.ride.recordedNoiseFile.empty())
         check(job.ride.recordedNoiseFile, ride::loadRecordedNoise);
     for (const std::string& programme : job.programmes)

@@ -30,6 +30,8 @@ struct JobCandidate {
     std::string tuningFile; ///< TUNING.json, relative to the job folder; empty = as measured.
     /** Speed volume of its radio, relative to the job folder; empty = it does not follow speed. */
     std::string speedVolumeFile {};
+    /** MODEL.json of how its speakers distort, relative to the job folder; empty = linear. */
+    std::string overdriveFile {};
 
     bool operator==(const JobCandidate&) const = default;
 };

@@ -3,6 +3,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
+#include "Core/Measure/HammersteinModel.h"
 #include "Core/Tuning/TuningFile.h"
 #include "Support/AuditionFixtures.h"
 #include "Support/TemporaryFolder.h"
@@ -498,6 +499,51 @@ TEST_CASE("A job gives what a scene is built from", "[core][job]")
     Job astray = job;
     astray.candidates[0].stateId = "gone";
     CHECK(mentions(job::loadSceneRequest(astray).error(), "'gone'"));
+}
+
+TEST_CASE("A candidate's overdrive model is kept, checked and loaded", "[core][job][overdrive]")
+{
+    const TemporaryFolder folder;
+    Job job = writeJob(folder);
+    measure::HammersteinModel model;
+    model.name = "bench";
+    model.arrivalFrame = 100;
+    for (std::size_t power = 0; power < model.kernels.size(); ++power)
+        model.kernels[power] = test::decayingNoise(4000, power + 1);
+    model.takes = {{"loud", -6.0, false}, {"soft", -12.0, false}};
+    for (int order = 2; order <= measure::highestHarmonic; ++order)
+        model.orders.push_back({order, {}, 0.0, "left out"});
+    model.orders.front() = {2, {{50.0, 2000.0}}, 0.4, "order 2 from 50 Hz to 2000 Hz"};
+    REQUIRE(measure::saveHammersteinModel(model, folder / "overdrive/model.json"));
+    job.candidates[1].overdriveFile = "overdrive/model.json";
+    REQUIRE(job::saveJob(job));
+    const auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    CHECK(loaded->candidates == job.candidates);
+    CHECK(job::checkJob(*loaded).empty());
+    const auto request = job::loadSceneRequest(*loaded);
+    if (!request)
+        FAIL(request.error().message);
+    CHECK(request->candidates[0].overdrive == nullptr);
+    REQUIRE(request->candidates[1].isOverdriven());
+    CHECK(request->candidates[1].overdrive->kernels == model.kernels);
+    const auto scene =
+        audition::buildScene(*request, audition::PartitionLayout::forTaps(8000), 48000.0);
+    REQUIRE(scene);
+    CHECK(scene->candidates[0].nonlinear == nullptr);
+    CHECK(scene->candidates[1].nonlinear != nullptr);
+
+    job.candidates[1].overdriveFile.clear();
+    REQUIRE(job::saveJob(job));
+    CHECK(test::bytesOf(folder / "job.json").find("overdriveFile") == std::string::npos);
+    auto document = goodDocument();
+    document["candidates"][0]["overdriveFile"] = "../model.json";
+    CHECK(mentions(refusalOf(document), "overdriveFile"));
+    document["candidates"][0]["overdriveFile"] = 3;
+    CHECK(mentions(refusalOf(document), "overdriveFile"));
+    std::filesystem::remove(measure::kernelsPath(folder / "overdrive/model.json"));
+    REQUIRE(job::checkJob(*loaded).size() == 1);
+    CHECK_FALSE(job::loadSceneRequest(*loaded).has_value());
 }
 
 TEST_CASE("A tuning of front or rear alone cannot be heard on both together", "[core][job]")
