@@ -1,14 +1,17 @@
 // Scenes for a listener's headphones and head.
 #include "Core/Audition/OfflineRender.h"
 #include "Core/Audition/SceneBuilder.h"
+#include "Core/Audition/TakeHome.h"
 #include "Core/Seat/ListenerSeat.h"
 #include "Support/AuditionFixtures.h"
 #include "Support/ProgrammeMeasures.h"
+#include "Support/TemporaryFolder.h"
 
 #include <catch2/catch.hpp>
 
 #include <cmath>
 #include <memory>
+#include <string>
 
 using namespace saddletone;
 using audition::SceneRequest;
@@ -128,4 +131,38 @@ TEST_CASE("Filters of the same seat and rate are taken over, others are made ane
     const auto none = audition::buildScene(request, layout, sampleRate);
     REQUIRE(none);
     CHECK(none->seatFilters == nullptr);
+}
+
+TEST_CASE("What is taken home is for other headphones, and keeps the head",
+          "[core][audition][seat]")
+{
+    const test::TemporaryFolder folder;
+    const auto firstFileWith = [&](std::shared_ptr<const seat::ListenerSeat> seat,
+                                   const std::string& name) {
+        audition::TakeHomeRequest request;
+        request.scene = bike(std::move(seat));
+        request.programme = {
+            sampleRate, {test::gaussianNoise(9600, 0.05, 2), test::gaussianNoise(9600, 0.05, 3)}};
+        request.programmeName = "made-up noise";
+        request.settings.startRampSeconds = 0.0;
+        request.fileType = files::FileType::wav;
+        request.folder = folder / name;
+        const auto written = audition::writeTakeHome(request, [](double) { return true; });
+        REQUIRE(written);
+        const auto audio = files::readAudioFile(written->files.front().file);
+        REQUIRE(audio);
+        return audio->channels;
+    };
+    const auto head = binaural();
+    seat::ListenerSeat corrected;
+    corrected.headphone =
+        files::FrequencyTable {{50.0, 1000.0, 5000.0, 12000.0}, {4.0, 0.0, 5.0, 0.0}, {}};
+    corrected.headphoneSource = "made up";
+    seat::ListenerSeat both = *head;
+    both.headphone = corrected.headphone;
+    const auto plain = firstFileWith(nullptr, "plain");
+    const auto placed = firstFileWith(head, "placed");
+    CHECK(firstFileWith(std::make_shared<seat::ListenerSeat>(corrected), "corrected") == plain);
+    CHECK(firstFileWith(std::make_shared<seat::ListenerSeat>(both), "both") == placed);
+    CHECK(placed != plain);
 }
