@@ -9,6 +9,7 @@
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Measure/Response.h"
 #include "Core/Report/Wording.h"
+#include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
@@ -32,6 +33,10 @@ struct ListenOptions {
     double volume = 0.0;
     double headphoneSpl = 0.0;
     bool hasHeadphone = false;
+    std::string headphones;
+    std::string headphoneTarget;
+    bool binaural = false;
+    std::string headSet;
     bool noiseOnly = false;
     bool programmeOnly = false;
     std::string programme;
@@ -81,7 +86,8 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         return *std::move(failure);
     if (auto failure = checkOutputs(
             {options.measured, measure::impulsePath(options.measured).string(), options.tuning,
-             options.programme, options.speedVolume, options.ride.recordedNoise, options.overdrive,
+             options.programme, options.speedVolume, options.ride.recordedNoise, options.headphones,
+             options.headphoneTarget, options.headSet, options.overdrive,
              options.overdrive.empty() ? std::string()
                                        : measure::kernelsPath(options.overdrive).string()},
             {options.out}))
@@ -116,7 +122,16 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
     if (!programme)
         return inputFailure(programme.error());
 
+    auto seat = seat::loadListenerSeat({.headphoneResponseFile = options.headphones,
+                                        .headphoneTargetFile = options.headphoneTarget,
+                                        .isBinaural = options.binaural,
+                                        .headSetFile = options.headSet,
+                                        .places = {}});
+    if (!seat)
+        return inputFailure(seat.error());
+
     audition::SceneRequest scene;
+    scene.seat = *std::move(seat);
     scene.candidates.push_back(std::move(candidate));
     scene.ride = *std::move(sceneRide);
     scene.assumedProgrammeSplDba = options.programmeSpl;
@@ -205,6 +220,17 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
     }
     if (const auto& model = scene.candidates.front().overdrive; model != nullptr)
         describeOverdrive(*model, parameters.monitor != audition::Monitor::noiseOnly, output);
+    const bool isCorrected = scene.seat != nullptr && scene.seat->isCorrected();
+    const bool isBinaural = scene.seat != nullptr && scene.seat->isBinaural();
+    output.json["headphoneCorrected"] = isCorrected;
+    output.json["headSet"] =
+        isBinaural ? nlohmann::json(scene.seat->head->description) : nlohmann::json();
+    if (isCorrected)
+        output.text += "the music is corrected for the headphones of '" + options.headphones
+                       + "', the ride noise is not; levels are those without\n";
+    if (isBinaural)
+        output.text +=
+            "speakers are heard from where they stand (" + scene.seat->head->description + ")\n";
     const bool limited =
         std::ranges::any_of(std::array {tuning::OutputGroup::left, tuning::OutputGroup::right},
                             [&](tuning::OutputGroup side) {
@@ -243,6 +269,18 @@ void addListenVerb(CLI::App& app, Shared& shared)
                                        "dB SPL that 0 dBFS makes in the headphones, 60 to 140: "
                                        "says how far below the road they are")
                           ->check(withinRange(60.0, 140.0));
+    auto* headphones =
+        verb->add_option("--headphones", options->headphones,
+                         "Table of the headphones' response: the music is corrected for them");
+    verb->add_option("--headphone-target", options->headphoneTarget,
+                     "Table that the headphones are to have (default: flat)")
+        ->needs(headphones);
+    auto* binaural =
+        verb->add_flag("--binaural", options->binaural,
+                       "Hear speakers from where they stand, by head-related responses");
+    verb->add_option("--head-set", options->headSet,
+                     "SOFA file of a head (default: the set that libmysofa ships)")
+        ->needs(binaural);
     verb->add_flag("--noise-only", options->noiseOnly, "Ride noise without the programme");
     verb->add_flag("--programme-only", options->programmeOnly,
                    "The programme at its level in the ride, without noise");

@@ -30,6 +30,8 @@ struct JobView {
     juce::String shop;
     juce::String bike;
     bool invented = false;
+    bool isHeadphoneCorrected = false; ///< Music is corrected for the shop's headphones.
+    bool isBinaural = false;           ///< Speakers are heard from where they stand.
     std::vector<double> frequenciesHz; ///< Ascending, 20 Hz to 20 kHz.
     std::vector<CandidateView> candidates;
     std::vector<juce::File> programmes;

@@ -33,6 +33,14 @@ juce::String balanceWords(double programmeOverNoiseDb)
     return "music is " + amount + " dB " + (difference < 0 ? "below" : "above") + " the noise";
 }
 
+/** What is done to the music for headphones and head. */
+juce::String seatWords(const JobView& job)
+{
+    if (job.isHeadphoneCorrected)
+        return job.isBinaural ? " (corrected, binaural)" : " (corrected)";
+    return job.isBinaural ? " (binaural)" : "";
+}
+
 } // namespace
 
 juce::String speedWords(double speedKmh)
@@ -69,7 +77,7 @@ juce::String levelWords(const AuditionSnapshot& snapshot)
             words << ", trimmed by " << wholeNumber(snapshot.noiseTrimDb) << " dB";
         words << ")" << separator << balanceWords(levels.programmeSplDba - levels.noise.totalDba);
     }
-    words << separator << "to the headphones: ";
+    words << separator << "to the headphones" << seatWords(*snapshot.job) << ": ";
     // How loud that is depends on the headphones.
     if (snapshot.headphoneSplDb > 0.0)
         words << wholeNumber(

@@ -422,6 +422,9 @@ void AuditionProcessor::startRide(const LoadedJob& loaded)
     gui::setParameter(state, gui::parameterIds::earPlugs, static_cast<double>(ride.earPlugs));
     gui::setParameter(state, gui::parameterIds::engineNoise, static_cast<double>(ride.engineNoise));
     gui::setParameter(state, gui::parameterIds::radioVolumeDb, 0.0);
+    if (loaded.headphones)
+        gui::setParameter(state, gui::parameterIds::headphoneSplDb,
+                          loaded.headphones->splAtFullScaleDb());
     const ProgrammePlayer::State transport = player.state();
     if (!playsProgramme || transport.loaded || transport.busy)
         return;

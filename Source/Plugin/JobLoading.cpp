@@ -1,6 +1,7 @@
 #include "Plugin/JobLoading.h"
 
 #include "Core/Dsp/Units.h"
+#include "Core/Files/TextTable.h"
 #include "Plugin/Paths.h"
 
 #include <algorithm>
@@ -16,6 +17,9 @@ constexpr double lowestHz = 20.0;
 constexpr double highestHz = 20000.0;
 constexpr int pointsPerOctave = 24;
 constexpr int smoothingPerOctave = 6;
+/** What the parameter takes, of which the lowest stands for 'not known'. */
+constexpr double lowestHeadphoneSplDb = 80.0;
+constexpr double highestHeadphoneSplDb = 140.0;
 
 std::vector<double> makeFrequenciesHz(double sampleRate)
 {
@@ -96,6 +100,7 @@ bool isUsable(const KeptScene& before, const audition::SceneRequest& request,
            && before.scene.equaliserSpeedKmh == request.equaliserSpeedKmh && before.scene.reference
            && !request.candidates.empty() && request.candidates.size() <= audition::maxCandidates
            && before.loaded->request.assumedProgrammeSplDba == request.assumedProgrammeSplDba
+           && before.loaded->request.seat == request.seat
            && isSameSound(referenceOf(before.loaded->request), referenceOf(request));
 }
 
@@ -127,7 +132,7 @@ dsp::Result<audition::AuditionScene> buildFrom(const KeptScene& before,
         }
         auto built = audition::buildCandidate(
             audition::candidateAtSpeed(candidate, request.equaliserSpeedKmh), *scene.reference,
-            request.ride.parameters.helmet, layout, sampleRate);
+            request.ride.parameters.helmet, layout, sampleRate, scene.seatFilters.get());
         if (!built)
             return built.unexpected();
         built->kinship = kinshipOf(candidate.response);
@@ -147,8 +152,20 @@ loadJobForAudition(const std::filesystem::path& folder)
     auto request = job::loadSceneRequest(*job);
     if (!request)
         return request.unexpected();
-    return std::shared_ptr<const LoadedJob>(
-        std::make_shared<LoadedJob>(LoadedJob {*std::move(job), *std::move(request)}));
+    auto headphones = job::loadHeadphones(*job);
+    if (!headphones)
+        return headphones.unexpected();
+    if (*headphones)
+        if (const double splDb = (*headphones)->splAtFullScaleDb();
+            !(splDb > lowestHeadphoneSplDb && splDb <= highestHeadphoneSplDb))
+            return dsp::fail(
+                dsp::ErrorCode::outOfRange,
+                "'" + job->seat.headphoneCalibrationFile + "' says that 0 dBFS stands for "
+                    + files::fixedText(splDb, 1) + " dB SPL; levels are kept for "
+                    + files::fixedText(lowestHeadphoneSplDb, 0) + " to "
+                    + files::fixedText(highestHeadphoneSplDb, 0) + ": check its figures");
+    return std::shared_ptr<const LoadedJob>(std::make_shared<LoadedJob>(
+        LoadedJob {*std::move(job), *std::move(request), *std::move(headphones)}));
 }
 
 SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet, double speedKmh) noexcept
@@ -167,6 +184,8 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
     audition::SceneRequest request = loaded->request;
     request.ride.parameters.helmet = choice.helmet;
     request.equaliserSpeedKmh = choice.equaliserSpeedKmh;
+    if (before != nullptr)
+        request.seatFilters = before->scene.seatFilters;
     const bool keeps = before != nullptr && isUsable(*before, request, layout, sampleRate);
     auto scene = keeps ? buildFrom(*before, request, layout, sampleRate)
                        : audition::buildScene(request, layout, sampleRate);
@@ -182,6 +201,8 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
     view->shop = toText(loaded->job.shop);
     view->bike = toText(loaded->job.bike);
     view->invented = loaded->job.invented;
+    view->isHeadphoneCorrected = request.seat != nullptr && request.seat->isCorrected();
+    view->isBinaural = request.seat != nullptr && request.seat->isBinaural();
     view->frequenciesHz = makeFrequenciesHz(sampleRate);
     for (std::size_t index = 0; index < scene->candidates.size(); ++index) {
         const audition::SceneCandidate& candidate = scene->candidates[index];

@@ -4,6 +4,7 @@
 #include "Gui/AuditionModel.h"
 
 #include <memory>
+#include <optional>
 
 namespace saddletone::plugin {
 
@@ -11,6 +12,7 @@ namespace saddletone::plugin {
 struct LoadedJob {
     job::Job job;
     audition::SceneRequest request;
+    std::optional<seat::HeadphoneCalibration> headphones {}; ///< Nothing: not known.
 };
 
 /** A scene with what it was built from, so that a later build can keep what has not changed. */

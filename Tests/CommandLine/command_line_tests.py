@@ -1275,6 +1275,27 @@ class ListenOnARide(FolderTests):
         self.assertAlmostEqual(result["headphoneScaleDownDb"], result["roadSplDba"] - result["headphoneSplDba"])
         self.assertAlmostEqual(result["headphoneScaleDownDb"], -result["scaleDb"] - 110, delta=1e-6)
 
+    def test_the_seat_is_heard_and_said_and_moves_no_level(self):
+        with open(os.path.join(self.at, "phone.csv"), "w", encoding="utf-8") as file:
+            file.write("frequencyHz,levelDb\n50,-3\n200,0\n1000,0\n5000,4\n15000,1\n")
+        plain = self.listen()
+        self.assertFalse(plain["headphoneCorrected"])
+        self.assertIsNone(plain["headSet"])
+        with open(os.path.join(self.at, plain["file"]), "rb") as file:
+            before = file.read()
+        seated = self.listen("--headphones", "phone.csv", "--headphone-target", "phone.csv", "--binaural")
+        self.assertTrue(seated["headphoneCorrected"])
+        self.assertTrue(seated["headSet"])
+        for key in ("programmeSplDba", "outputDbfsA"):
+            self.assertEqual(seated[key], plain[key])
+        with open(os.path.join(self.at, seated["file"]), "rb") as file:
+            self.assertNotEqual(file.read(), before)
+        listen = ("listen", "--measured", "state.json", "--programme", "music.wav", "--out", "y.wav")
+        self.refused(1, ["gone.csv"], *listen, "--headphones", "gone.csv")
+        self.refused(1, ["SOFA"], *listen, "--binaural", "--head-set", "phone.csv")
+        self.refused(2, ["--binaural"], *listen, "--head-set", "phone.csv")
+        self.refused(2, ["--headphones"], *listen, "--headphone-target", "phone.csv")
+
     def test_recorded_noise_takes_the_place_of_the_model(self):
         result = self.listen("--speed-kmh", "100", "--recorded-noise", "noise.json")
         modelled = self.listen("--speed-kmh", "100")

@@ -5,6 +5,7 @@
 #include "Core/Audition/RideSound.h"
 #include "Core/Ride/NoiseTexture.h"
 #include "Core/Ride/SpeedVolume.h"
+#include "Core/Seat/SeatFilters.h"
 
 #include <array>
 #include <cstddef>
@@ -59,6 +60,8 @@ struct AuditionScene {
     std::shared_ptr<ride::NoiseTexture> texture {};
     /** The speed that the candidates' equalisers were built for, see SpeedDependence. */
     double equaliserSpeedKmh = 0.0;
+    /** What the candidates' kernels were brought to the ears with; null: nothing. */
+    std::shared_ptr<const seat::SeatFilters> seatFilters {};
     double pinkDbfsA = -20.0; ///< A-weighted level of the reference programme itself.
 };
 

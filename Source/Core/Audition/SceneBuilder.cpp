@@ -212,15 +212,26 @@ CandidateRequest candidateAtSpeed(const CandidateRequest& candidate, double spee
 
 dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
                                            const SceneReference& reference, ride::Helmet helmet,
-                                           const PartitionLayout& layout, double sampleRate)
+                                           const PartitionLayout& layout, double sampleRate,
+                                           const seat::SeatFilters* seatFilters)
 {
     const auto sides = buildSides(candidate, helmet, sampleRate, layout.maxTaps());
     if (!sides)
         return sides.unexpected();
     SceneCandidate built;
     built.name = candidate.name;
-    built.kernels[0][0] = std::make_shared<const PartitionedKernel>(layout, sides->left);
-    built.kernels[1][1] = std::make_shared<const PartitionedKernel>(layout, sides->right);
+    if (seatFilters == nullptr) {
+        built.kernels[0][0] = std::make_shared<const PartitionedKernel>(layout, sides->left);
+        built.kernels[1][1] = std::make_shared<const PartitionedKernel>(layout, sides->right);
+    } else {
+        const auto atEars =
+            seatFilters->earKernels(sides->left, sides->right, candidate.response.state.speakers);
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            for (std::size_t side = 0; side < seat::numSides; ++side)
+                if (!atEars[ear][side].empty())
+                    built.kernels[ear][side] =
+                        std::make_shared<const PartitionedKernel>(layout, atEars[ear][side]);
+    }
     if (candidate.response.hasCalibration) {
         built.level.source = LevelSource::measured;
         built.level.splAtFullScaleDb = candidate.response.calibration.splAtFullScaleDb();
@@ -270,9 +281,19 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
     if (!reference)
         return reference.unexpected();
     scene.reference = *reference;
+    if (request.seat != nullptr) {
+        scene.seatFilters = request.seatFilters;
+        if (scene.seatFilters == nullptr || !scene.seatFilters->isOf(request.seat, sampleRate)) {
+            auto made = seat::SeatFilters::make(request.seat, sampleRate);
+            if (!made)
+                return made.unexpected();
+            scene.seatFilters = *std::move(made);
+        }
+    }
     for (const CandidateRequest& candidate : request.candidates) {
-        auto built = buildCandidate(candidateAtSpeed(candidate, request.equaliserSpeedKmh),
-                                    *reference, helmet, layout, sampleRate);
+        auto built =
+            buildCandidate(candidateAtSpeed(candidate, request.equaliserSpeedKmh), *reference,
+                           helmet, layout, sampleRate, scene.seatFilters.get());
         if (!built)
             return built.unexpected();
         scene.candidates.push_back(*std::move(built));

@@ -5,8 +5,10 @@
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/HammersteinModel.h"
 #include "Core/Measure/Response.h"
+#include "Core/Seat/SeatFilters.h"
 #include "Core/Tuning/Tuning.h"
 
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -45,6 +47,12 @@ struct SceneRequest {
     /** SPL at the head, dB(A), with the first candidate and pink noise at referenceProgrammeDbfs,
         for responses without a calibration: 50 to 120. An assumption, and shown as one. */
     double assumedProgrammeSplDba = 90.0;
+    /** Headphone and head of the listener; null: responses are heard as they are, left at the left
+        ear and right at the right one. Levels and loudness are those without it. */
+    std::shared_ptr<const seat::ListenerSeat> seat {};
+    /** Filters of the seat, where they have been made already; those of another seat or rate are
+        passed over. */
+    std::shared_ptr<const seat::SeatFilters> seatFilters {};
 };
 
 /** The candidate as it is at a speed: its response is the one that its radio has there. */
@@ -56,10 +64,11 @@ struct SceneRequest {
 buildScene(const SceneRequest& request, const PartitionLayout& layout, double sampleRate);
 
 /** One candidate of a scene that has been built already, to be put in its place without building
-    the others again; see candidateAtSpeed(). */
+    the others again; see candidateAtSpeed(). seatFilters: at sampleRate, or null. */
 [[nodiscard]] dsp::Result<SceneCandidate>
 buildCandidate(const CandidateRequest& candidate, const SceneReference& reference,
-               ride::Helmet helmet, const PartitionLayout& layout, double sampleRate);
+               ride::Helmet helmet, const PartitionLayout& layout, double sampleRate,
+               const seat::SeatFilters* seatFilters = nullptr);
 
 /** The taps of one side (left or right) of a candidate as buildScene() makes them, before they
     are cut into partitions: at most maxTaps samples at sampleRate. */

@@ -90,6 +90,8 @@ dsp::Result<AuditionScene> sceneOfOne(const SceneRequest& whole, const Candidate
     SceneRequest request = whole;
     request.reference = whole.reference ? *whole.reference : whole.candidates.front();
     request.candidates = {candidate};
+    // They will be heard over other headphones.
+    request.seat = seat::withoutCorrection(whole.seat);
     AuditionEngine engine(settings);
     engine.prepare({.sampleRate = sampleRate});
     return buildScene(request, engine.layout(), sampleRate);

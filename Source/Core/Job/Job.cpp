@@ -5,9 +5,11 @@
 #include "Core/Files/JsonReader.h"
 #include "Core/Job/BlindRuns.h"
 #include "Core/Measure/HammersteinModel.h"
+#include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
+#include <array>
 #include <map>
 #include <set>
 #include <system_error>
@@ -59,6 +61,83 @@ dsp::Result<tuning::Tuning> loadTuningToHear(const std::filesystem::path& file)
             return dsp::fail(applies.error().code,
                              "'" + file.string() + "': " + applies.error().message);
     return tuning;
+}
+
+/** A file of the seat's block: its key, and where its name is kept. */
+struct SeatFile {
+    std::string_view key;
+    std::string JobSeat::*file;
+};
+
+constexpr std::array seatFiles {
+    SeatFile {"headphoneResponseFile", &JobSeat::headphoneResponseFile},
+    SeatFile {"headphoneTargetFile", &JobSeat::headphoneTargetFile},
+    SeatFile {"headSetFile", &JobSeat::headSetFile},
+    SeatFile {"headphoneCalibrationFile", &JobSeat::headphoneCalibrationFile}};
+
+/** Sets the seat's block; jobs that say nothing of a seat stay without one. */
+void writeSeat(const JobSeat& seat, nlohmann::json& document)
+{
+    auto block = document.value("seat", nlohmann::json::object());
+    if (!block.is_object())
+        block = nlohmann::json::object();
+    for (const auto& [key, file] : seatFiles)
+        if ((seat.*file).empty())
+            block.erase(std::string(key));
+        else
+            block[std::string(key)] = seat.*file;
+    if (seat.isBinaural)
+        block["isBinaural"] = true;
+    else
+        block.erase("isBinaural");
+    if (block.empty())
+        document.erase("seat");
+    else
+        document["seat"] = std::move(block);
+}
+
+JobSeat readSeat(files::JsonReader& reader)
+{
+    JobSeat seat;
+    for (const auto& [key, file] : seatFiles) {
+        seat.*file = reader.text(key, "");
+        if (!reader.failure() && !(seat.*file).empty())
+            checkPath(reader, key, seat.*file);
+    }
+    seat.isBinaural = reader.boolean("isBinaural", false);
+    if (!reader.failure() && seat.headphoneResponseFile.empty()
+        && !seat.headphoneTargetFile.empty())
+        reader.reject("headphoneTargetFile",
+                      "needs headphoneResponseFile, the headphone to bring to this target");
+    return seat;
+}
+
+/** The seat's settings with whole paths. */
+dsp::Result<seat::SeatSettings> seatSettings(const Job& job)
+{
+    seat::SeatSettings settings;
+    settings.isBinaural = job.seat.isBinaural;
+    for (const auto& [name, path] :
+         {std::pair {&job.seat.headphoneResponseFile, &settings.headphoneResponseFile},
+          std::pair {&job.seat.headphoneTargetFile, &settings.headphoneTargetFile},
+          std::pair {&job.seat.headSetFile, &settings.headSetFile}}) {
+        if (name->empty())
+            continue;
+        const auto file = resolveInside(job.folder, *name);
+        if (!file)
+            return file.unexpected();
+        *path = *file;
+    }
+    return settings;
+}
+
+/** See audition::SceneRequest. */
+dsp::Result<std::shared_ptr<const seat::ListenerSeat>> loadSeat(const Job& job)
+{
+    const auto settings = seatSettings(job);
+    if (!settings)
+        return settings.unexpected();
+    return seat::loadListenerSeat(*settings);
 }
 
 nlohmann::json toDocument(const Job& job)
@@ -128,6 +207,7 @@ nlohmann::json toDocument(const Job& job)
         ride["recordedNoiseFile"] = job.ride.recordedNoiseFile;
     ride["assumedProgrammeSplDba"] = job.ride.assumedProgrammeSplDba;
     document["ride"] = std::move(ride);
+    writeSeat(job.seat, document);
     return document;
 }
 
@@ -280,6 +360,9 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
     auto ride = reader.object("ride");
     job.ride = readRide(ride);
     reader.absorb(ride);
+    auto seat = reader.object("seat");
+    job.seat = readSeat(seat);
+    reader.absorb(seat);
 
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);
@@ -323,6 +406,10 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
     request.ride = audition::makeSceneRide(*parameters, std::move(recorded));
     request.equaliserSpeedKmh = job.ride.speedKmh;
     request.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
+    auto seat = loadSeat(job);
+    if (!seat)
+        return seat.unexpected();
+    request.seat = *std::move(seat);
     for (const JobCandidate& candidate : job.candidates) {
         const auto state = std::ranges::find(job.states, candidate.stateId, &JobState::id);
         if (state == job.states.end())
@@ -366,6 +453,19 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
         request.candidates.push_back(std::move(entry));
     }
     return request;
+}
+
+dsp::Result<std::optional<seat::HeadphoneCalibration>> loadHeadphones(const Job& job)
+{
+    if (job.seat.headphoneCalibrationFile.empty())
+        return std::optional<seat::HeadphoneCalibration> {};
+    const auto file = resolveInside(job.folder, job.seat.headphoneCalibrationFile);
+    if (!file)
+        return file.unexpected();
+    auto calibration = seat::loadHeadphoneCalibration(*file);
+    if (!calibration)
+        return calibration.unexpected();
+    return std::optional(*std::move(calibration));
 }
 
 std::string freeName(const Job& job, const std::string& subfolder, const std::string& wanted)
@@ -450,6 +550,10 @@ std::vector<std::string> checkJob(const Job& job)
             check(candidate.overdriveFile, measure::loadHammersteinModel);
     if (!job.ride.recordedNoiseFile.empty())
         check(job.ride.recordedNoiseFile, ride::loadRecordedNoise);
+    if (const auto seat = loadSeat(job); !seat)
+        problems.push_back(seat.error().message);
+    if (const auto headphones = loadHeadphones(job); !headphones)
+        problems.push_back(headphones.error().message);
     for (const std::string& programme : job.programmes)
         check(programme,
               [](const std::filesystem::path& file) { return files::readAudioFile(file); });

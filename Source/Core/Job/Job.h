@@ -4,6 +4,7 @@
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/Response.h"
 #include "Core/Ride/Helmet.h"
+#include "Core/Seat/HeadphoneCalibration.h"
 #include "Core/Tuning/Tuning.h"
 
 #include <filesystem>
@@ -56,6 +57,18 @@ struct JobRide {
     bool operator==(const JobRide&) const = default;
 };
 
+/** The listener's seat in the shop; files are relative to the job folder, empty where there is none.
+    See seat::SeatSettings. */
+struct JobSeat {
+    std::string headphoneResponseFile;
+    std::string headphoneTargetFile;
+    bool isBinaural = false;
+    std::string headSetFile;              ///< SOFA; empty: the set that libmysofa's package ships.
+    std::string headphoneCalibrationFile; ///< HEADPHONE.json.
+
+    bool operator==(const JobSeat&) const = default;
+};
+
 /** One bike of one customer: a folder with job.json and the files it names. */
 struct Job {
     std::filesystem::path folder;
@@ -67,6 +80,7 @@ struct Job {
     std::vector<JobCandidate> candidates; ///< At most audition::maxCandidates.
     std::vector<std::string> programmes;  ///< Audio files, relative to the job folder.
     JobRide ride;
+    JobSeat seat;
     /** The document as read; keys that this version does not know are written back. */
     nlohmann::json document = nlohmann::json::object();
 };
@@ -88,6 +102,9 @@ inline constexpr int jobSchemaVersion = 1;
 
 /** Loads what the job's candidates name: everything a scene is built from. */
 [[nodiscard]] dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job);
+
+/** How loud the job's headphones play; nothing if it does not say. */
+[[nodiscard]] dsp::Result<std::optional<seat::HeadphoneCalibration>> loadHeadphones(const Job& job);
 
 /** A name that no state of the job and no file FOLDER/subfolder/NAME.json has yet: wanted, with '-'
     for whatever is not a letter, digit or '_', and a number behind it where that is taken. */
