@@ -104,11 +104,22 @@ std::optional<FindingView> roadFinding(const AuditionSnapshot& snapshot)
     }
     const double roadDba = dsp::powerToDb(dsp::dbToPower(snapshot.levels.programmeSplDba)
                                           + dsp::dbToPower(snapshot.levels.noise.totalDba));
-    finding.sentences.add(
-        "Here music and noise have the same ratio as on the road, but not its level of "
-        + juce::String(static_cast<int>(std::lround(roadDba))) + " dB(A): they are at "
-        + juce::String(static_cast<int>(std::lround(snapshot.levels.outputDbfsA)))
-        + " dBFS(A) in the headphones.");
+    const auto whole = [](double level) {
+        return juce::String(static_cast<int>(std::lround(level)));
+    };
+    juce::String here = "Here music and noise have the same ratio as on the road, but not its "
+                        "level of "
+                        + whole(roadDba) + " dB(A): ";
+    if (snapshot.headphoneSplDb > 0.0) {
+        const double earDba =
+            std::min(snapshot.levels.outputDbfsA + snapshot.headphoneSplDb, snapshot.ceilingDba);
+        here << "in the headphones they are at " << whole(earDba) << " dB(A), "
+             << whole(roadDba - earDba) << " dB below it.";
+    } else {
+        here << "in the headphones they are at " << whole(snapshot.levels.outputDbfsA)
+             << " dBFS(A); how far below the road that is, a known headphone level would say.";
+    }
+    finding.sentences.add(here);
     finding.sentences.add(
         "All of this is an estimate, for steady sound and young, healthy ears"
         + juce::String(audition::isNoiseMeasured(snapshot.ride)

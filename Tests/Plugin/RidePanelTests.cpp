@@ -149,6 +149,16 @@ TEST_CASE("What remains is said in words, with the dose and its remedies", "[plu
     CHECK(contains(finding->sentences, "ear plugs"));
     CHECK(contains(finding->sentences, "not medical or legal advice"));
     CHECK(contains(finding->sentences, "estimate"));
+    CHECK(contains(finding->sentences, "a known headphone level would say"));
+
+    // 90 dB(A) of music and the noise against 74 dB(A) in the headphones.
+    snapshot.headphoneSplDb = 110.0;
+    snapshot.ceilingDba = 80.0;
+    const double roadDba =
+        dsp::powerToDb(dsp::dbToPower(90.0) + dsp::dbToPower(snapshot.levels.noise.totalDba));
+    CHECK(contains(gui::roadFinding(snapshot)->sentences,
+                   "at 74 dB(A), " + juce::String(juce::roundToInt(roadDba - 74.0))
+                       + " dB below it"));
 }
 
 TEST_CASE("Every figure behind the noise is shown with its status", "[plugin][ride]")
