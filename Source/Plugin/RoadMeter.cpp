@@ -18,6 +18,7 @@ void RoadMeter::want(const std::shared_ptr<const KeptScene>& scene, std::size_t 
 {
     if (scene == nullptr) {
         wanted.reset();
+        started.reset();
         newest = nullptr;
         return;
     }

@@ -15,6 +15,16 @@ namespace {
     held there it would sound for as long as the response rings. */
 constexpr float largestInput = 1000.0F;
 
+/** The ride with a speed that levels and noise agree on; what is not a number is parked. */
+RideChoice choiceOf(const AuditionEngine::Parameters& parameters) noexcept
+{
+    constexpr double fastestKmh = 250.0;
+    RideChoice choice = parameters.ride;
+    choice.speedKmh =
+        std::isfinite(choice.speedKmh) ? std::clamp(choice.speedKmh, 0.0, fastestKmh) : 0.0;
+    return choice;
+}
+
 const ProgrammeConvolver::Kernels* kernelsOf(const SceneCandidate* candidate) noexcept
 {
     return candidate == nullptr ? nullptr : &candidate->kernels;
@@ -169,8 +179,7 @@ std::size_t AuditionEngine::clampedCandidate(const AuditionScene* scene) const n
 AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candidate,
                         const AuditionEngine::Parameters& parameters) noexcept
 {
-    RideChoice choice = parameters.ride;
-    choice.speedKmh = std::clamp(choice.speedKmh, 0.0, 250.0);
+    const RideChoice choice = choiceOf(parameters);
     const double volumeDb = std::clamp(parameters.volumeDb, -60.0, 30.0);
     const auto radioGainDb = [&](const std::shared_ptr<const ride::SpeedVolume>& volume) {
         return volumeDb + (volume != nullptr ? volume->gainDbAt(choice.speedKmh) : 0.0);
@@ -244,12 +253,13 @@ void AuditionEngine::updateNoise(const AuditionScene& scene, const AuditionLevel
     // would rise at once when a ride slows down, while the noise is still that of the faster one.
     const double trimDb = std::clamp(parameters.noiseTrimDb, -24.0, 12.0);
     const double noiseScaleDb = levels.scaleDb - outputLevelDb() + trimDb;
+    const RideChoice choice = choiceOf(parameters);
     if (scene.texture != nullptr)
         scene.texture->setParameters(
-            {.speedKmh = parameters.ride.speedKmh,
+            {.speedKmh = choice.speedKmh,
              .gainDb = scene.ride.recordedSplAtFullScaleDb - levels.plugLossDb + noiseScaleDb});
     else
-        rideNoise.setParameters({rideOf(scene.ride, parameters.ride), -noiseScaleDb});
+        rideNoise.setParameters({rideOf(scene.ride, choice), -noiseScaleDb});
 }
 
 void AuditionEngine::addNoise(ride::NoiseTexture* texture, std::size_t numFrames,

@@ -14,6 +14,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 using namespace saddletone;
@@ -135,6 +136,22 @@ TEST_CASE("Parked with the engine off there is no noise, with it running there i
     CHECK(idling.levels.noise.totalDba == idling.levels.noise.engineDba);
     const Stereo idle = test::runEngine(idling.engine, silence(48000), wholeBlocks);
     CHECK(levelDbfs(idle, 24000, 24000) > -90.0);
+}
+
+TEST_CASE("A speed beyond 250 km/h is held there, and one that is no number is parked",
+          "[core][audition]")
+{
+    constexpr double notANumber = std::numeric_limits<double>::quiet_NaN();
+    Riding fastest({}, noiseAt(250.0));
+    Riding beyond({}, noiseAt(400.0));
+    CHECK(beyond.levels == fastest.levels);
+    const Stereo expected = test::runEngine(fastest.engine, silence(24000), wholeBlocks);
+    const Stereo held = test::runEngine(beyond.engine, silence(24000), wholeBlocks);
+    const bool same = held == expected;
+    CHECK(same);
+    const Riding parked({}, noiseAt(0.0));
+    const Riding unknown({}, noiseAt(notANumber));
+    CHECK(unknown.levels == parked.levels);
 }
 
 TEST_CASE("Plugs take from music and noise alike", "[core][audition]")
