@@ -21,14 +21,11 @@ dsp::Unexpected refuse(const std::string& reason)
 
 dsp::Result<void> check(const DifferenceSettings& settings)
 {
-    if (!(settings.sampleRate >= 8000.0 && settings.sampleRate <= 384000.0))
-        return refuse("the sample rate must be 8000 to 384000 Hz");
-    if (settings.numTaps < 256 || settings.numTaps > 65536)
-        return refuse("the number of taps must be 256 to 65536");
-    if (!(settings.maxBoostDb >= 0.0 && settings.maxBoostDb <= 24.0))
-        return refuse("the largest boost must be 0 to 24 dB");
-    if (!(settings.maxCutDb >= 0.0 && settings.maxCutDb <= 40.0))
-        return refuse("the largest cut must be 0 to 40 dB");
+    if (const auto checked =
+            checkFilterLimits("difference of two candidates", settings.sampleRate, settings.numTaps,
+                              settings.maxBoostDb, settings.maxCutDb);
+        !checked)
+        return checked;
     if (!(settings.smoothingOctaves >= 1.0 / 24.0 && settings.smoothingOctaves <= 1.0))
         return refuse("the smoothing must be 1/24 to 1 octave");
     if (!(settings.fromHz >= 1.0 && settings.toHz >= 2.0 * settings.fromHz))

@@ -13,22 +13,6 @@ namespace {
 using files::fixedText;
 using files::FrequencyTable;
 
-dsp::Result<void> checkSettings(const HeadphoneCorrectionSettings& settings)
-{
-    const auto refuse = [](const std::string& reason) {
-        return dsp::fail(dsp::ErrorCode::outOfRange, "headphone correction: " + reason);
-    };
-    if (!(settings.sampleRate >= 8000.0 && settings.sampleRate <= 384000.0))
-        return refuse("the sample rate must be 8000 to 384000 Hz");
-    if (settings.numTaps < 256 || settings.numTaps > 65536)
-        return refuse("the number of taps must be 256 to 65536");
-    if (!(settings.maxBoostDb >= 0.0 && settings.maxBoostDb <= 24.0))
-        return refuse("the largest boost must be 0 to 24 dB");
-    if (!(settings.maxCutDb >= 0.0 && settings.maxCutDb <= 40.0))
-        return refuse("the largest cut must be 0 to 40 dB");
-    return {};
-}
-
 dsp::Result<void> checkTable(const FrequencyTable& table, const std::string& source)
 {
     if (table.frequenciesHz.size() < 3
@@ -74,7 +58,10 @@ dsp::Result<HeadphoneCorrection> correctHeadphone(const FrequencyTable& response
                                                   const HeadphoneCorrectionSettings& settings,
                                                   const std::string& source)
 {
-    if (const auto check = checkSettings(settings); !check)
+    if (const auto check =
+            checkFilterLimits("headphone correction", settings.sampleRate, settings.numTaps,
+                              settings.maxBoostDb, settings.maxCutDb);
+        !check)
         return check.unexpected();
     if (const auto check = checkTable(response, source); !check)
         return check.unexpected();

@@ -13,6 +13,23 @@
 
 namespace saddletone::seat {
 
+dsp::Result<void> checkFilterLimits(const std::string& what, double sampleRate, std::size_t numTaps,
+                                    double maxBoostDb, double maxCutDb)
+{
+    const auto refuse = [&what](const std::string& reason) {
+        return dsp::fail(dsp::ErrorCode::outOfRange, what + ": " + reason);
+    };
+    if (!(sampleRate >= 8000.0 && sampleRate <= 384000.0))
+        return refuse("the sample rate must be 8000 to 384000 Hz");
+    if (numTaps < 256 || numTaps > 65536)
+        return refuse("the number of taps must be 256 to 65536");
+    if (!(maxBoostDb >= 0.0 && maxBoostDb <= 24.0))
+        return refuse("the largest boost must be 0 to 24 dB");
+    if (!(maxCutDb >= 0.0 && maxCutDb <= 40.0))
+        return refuse("the largest cut must be 0 to 40 dB");
+    return {};
+}
+
 std::size_t designSizeFor(double sampleRate)
 {
     std::size_t size = 1U << 15U;

@@ -1,12 +1,20 @@
 #pragma once
 
+#include "Core/Dsp/Result.h"
 #include "Core/Files/TextTable.h"
 
 #include <cstddef>
 #include <span>
+#include <string>
 #include <vector>
 
 namespace saddletone::seat {
+
+/** Refuses a filter whose sample rate is not 8 to 384 kHz, its taps 256 to 65536, its largest boost 0
+    to 24 dB or its largest cut 0 to 40 dB. what: begins the message. */
+[[nodiscard]] dsp::Result<void> checkFilterLimits(const std::string& what, double sampleRate,
+                                                  std::size_t numTaps, double maxBoostDb,
+                                                  double maxCutDb);
 
 /** Points of the transform that filters are designed with, a power of two: at most 0.4 Hz apart,
     so that straight lines over log frequency are smooth at 20 Hz. */
