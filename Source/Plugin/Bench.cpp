@@ -661,9 +661,10 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
         result.state.profile = profile;
         result.state.engine = engine;
         result.state.speakers = group;
+        dsp::FftStore transforms; // the take alone and all of them need the same
         try {
             if (newTake) {
-                const auto single = measureTakes(alone);
+                const auto single = measureTakes(alone, transforms);
                 result.refused = !single;
                 result.takeWords = single ? trustWords(*single) : single.error().message;
                 const std::filesystem::path& file = alone.audioFiles.front();
@@ -675,7 +676,7 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
                     std::erase(all.audioFiles, file);
             }
             if (!all.audioFiles.empty()) {
-                auto response = measureTakes(all);
+                auto response = measureTakes(all, transforms);
                 if (response) {
                     dress(result.state, makeMeasuredView(*response, display));
                     result.state.response =

@@ -13,7 +13,7 @@ constexpr const char* calibrationEnding = ".calibration.json";
 
 } // namespace
 
-dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes)
+dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes, dsp::FftStore& transforms)
 {
     measure::MeasurementRequest request;
     request.track = takes.track;
@@ -34,7 +34,7 @@ dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes)
             return audio.unexpected();
         request.noise = measure::Recording {takes.noise->filename().string(), *std::move(audio)};
     }
-    auto response = measure::measureResponse(request);
+    auto response = measure::measureResponse(request, transforms);
     if (response && takes.microphone)
         response->remarks.insert(response->remarks.end(), takes.microphone->remarks.begin(),
                                  takes.microphone->remarks.end());

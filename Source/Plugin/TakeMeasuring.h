@@ -26,7 +26,8 @@ struct TakesToMeasure {
 // All of these take a while, and throw nothing of their own.
 
 /** Reads the takes and has them measured and averaged. */
-[[nodiscard]] dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes);
+[[nodiscard]] dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes,
+                                                          dsp::FftStore& transforms);
 
 /** Reads the level of a calibrator's tone from a take and keeps it beside the take, as
     NAME.calibration.json. chain: words for the input, which calibrations are told apart by. */

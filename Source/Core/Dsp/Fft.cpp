@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cassert>
+#include <limits>
 #include <mutex>
 #include <utility>
 
@@ -295,6 +296,30 @@ std::size_t fastFftSize(std::size_t minimum)
                 candidate *= 2;
             best = std::min(best, candidate);
         }
+    return best;
+}
+
+std::size_t largeFftSize(std::size_t minimum)
+{
+    constexpr int costOfNoFive = 3; // in threes
+    const std::size_t smallest = fastFftSize(minimum);
+    const std::size_t largest = smallest + smallest / 25;
+    std::size_t best = smallest;
+    int least = std::numeric_limits<int>::max();
+    std::size_t threes = 32;
+    for (int numThrees = 0; threes <= largest; threes *= 3, ++numThrees) {
+        std::size_t odd = threes;
+        for (int numFives = 0; odd <= largest; odd *= 5, ++numFives) {
+            std::size_t size = odd;
+            while (size < smallest)
+                size *= 2;
+            const int cost = numThrees + (numFives > 0 ? 0 : costOfNoFive);
+            if (size > largest || cost > least || (cost == least && size > best))
+                continue;
+            least = cost;
+            best = size;
+        }
+    }
     return best;
 }
 

@@ -1,12 +1,10 @@
 #include "Core/Measure/BandAnalysis.h"
 
-#include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 #include <span>
 #include <vector>
 
@@ -30,25 +28,24 @@ std::size_t segmentFrames(std::size_t numFrames, double sampleRate)
 
 /** Mean power of all channels per bin. Channels are worked on at once and added in order, so that
     the sum does not depend on the number of processors. */
-std::vector<double> meanPowerPerBin(const dsp::AudioBuffer& audio, std::size_t numFrames)
+std::vector<double> meanPowerPerBin(const dsp::AudioBuffer& audio, std::size_t numFrames,
+                                    dsp::FftStore& transforms)
 {
     constexpr std::size_t channelsAtOnce = 4; // bounds the memory
     // The whole recording in one transform: no window widens the lowest bands.
-    std::optional<dsp::RealFft<float>> shared;
-    if (numFrames > longestWholeFrames)
-        shared.emplace(segmentFrames(numFrames, audio.sampleRate), dsp::FftDirections::forwardOnly);
     std::vector<double> power;
     for (std::size_t first = 0; first < audio.numChannels(); first += channelsAtOnce) {
         std::vector<std::vector<double>> ofChannels(
             std::min(channelsAtOnce, audio.numChannels() - first));
         dsp::runInParallel(ofChannels.size(), [&](std::size_t index) {
             const auto samples = std::span(audio.channels[first + index]).first(numFrames);
-            if (!shared) {
+            if (numFrames <= longestWholeFrames) {
                 ofChannels[index] = dsp::periodicPowerPerBin(samples);
                 return;
             }
-            auto fft = shared->twin();
-            ofChannels[index] = dsp::segmentedPowerPerBin(samples, fft);
+            const auto fft = transforms.real<float>(segmentFrames(numFrames, audio.sampleRate),
+                                                    dsp::FftDirections::forwardOnly);
+            ofChannels[index] = dsp::segmentedPowerPerBin(samples, *fft);
         });
         for (const std::vector<double>& ofChannel : ofChannels) {
             power.resize(ofChannel.size(), 0.0);
@@ -66,7 +63,7 @@ constexpr double mostMissing = 0.1;
 } // namespace
 
 BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
-                          dsp::Weighting weighting)
+                          dsp::Weighting weighting, dsp::FftStore& transforms)
 {
     BandAnalysis analysis;
     for (const dsp::Band& band : dsp::octaveBands(bandsPerOctave, 20.0, 20000.0))
@@ -80,7 +77,7 @@ BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
         analysis.totalDbfs = dsp::silenceDb;
         return analysis;
     }
-    std::vector<double> power = meanPowerPerBin(audio, numFrames);
+    std::vector<double> power = meanPowerPerBin(audio, numFrames, transforms);
     const double binHz = 0.5 * audio.sampleRate / static_cast<double>(power.size() - 1);
     double total = 0.0;
     for (std::size_t bin = 0; bin < power.size(); ++bin) {
@@ -93,6 +90,13 @@ BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
         analysis.levelsDbfs.push_back(dsp::rmsToDbfs(std::sqrt(bandPower)));
     analysis.totalDbfs = dsp::rmsToDbfs(std::sqrt(total));
     return analysis;
+}
+
+BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
+                          dsp::Weighting weighting)
+{
+    dsp::FftStore transforms;
+    return analyseBands(audio, bandsPerOctave, weighting, transforms);
 }
 
 } // namespace saddletone::measure

@@ -96,8 +96,8 @@ std::size_t transformSize(const signals::SweepLayout& layout, double framesPerTr
 {
     const auto frames = static_cast<double>(layout.secondMarkerFrame - layout.sweepFrame)
                         * framesPerTrackFrame * largestClockRatio;
-    return dsp::fastFftSize(static_cast<std::size_t>(std::ceil(frames))
-                            + toFrames(secondsBeforeSweep * largestClockRatio, recorderRate));
+    return dsp::largeFftSize(static_cast<std::size_t>(std::ceil(frames))
+                             + toFrames(secondsBeforeSweep * largestClockRatio, recorderRate));
 }
 
 } // namespace
@@ -116,17 +116,18 @@ std::vector<dsp::Band> bandsBelowNyquist(double sampleRate)
 }
 
 Deconvolver::Deconvolver(const MeasurementRequest& measurement, double recorderRate,
-                         double highestHarmonicHz)
+                         double highestHarmonicHz, dsp::FftStore& transforms)
     : request(measurement),
       layout(*measurement.track.sweepLayout),
       nominalRate(recorderRate),
       mostHarmonicHz(highestHarmonicHz),
-      recorded(transformSize(layout, recorderRate / measurement.track.sampleRate, recorderRate)),
-      played(recorded.twin()),
-      numMatchedBins(std::min(recorded.numBins() - 1,
+      recorded(transforms.real<float>(
+          transformSize(layout, recorderRate / measurement.track.sampleRate, recorderRate))),
+      played(transforms.real<float>(recorded->size())),
+      numMatchedBins(std::min(recorded->numBins() - 1,
                               static_cast<std::size_t>(highestMatchedHz(layout.sweep) / recorderRate
-                                                       * static_cast<double>(recorded.size())))),
-      matched(dsp::fastFftSize(2 * numMatchedBins + 2))
+                                                       * static_cast<double>(recorded->size())))),
+      matched(transforms.real<float>(dsp::fastFftSize(2 * numMatchedBins + 2)))
 {
     if (!request.noise)
         return;
@@ -159,7 +160,7 @@ Deconvolver::Placement Deconvolver::place(const MarkerPair& markers) const
     const auto end = static_cast<std::ptrdiff_t>(std::lround(
         first + trackFrames * placement.framesPerTrackFrame - markerGuardSeconds * placement.rate));
     placement.length = static_cast<std::size_t>(end - placement.begin);
-    assert(placement.length <= recorded.size());
+    assert(placement.length <= recorded->size());
     return placement;
 }
 
@@ -170,10 +171,10 @@ void Deconvolver::transformPlayed(const Placement& placement)
                        {.trackRate = request.track.sampleRate,
                         .framesPerTrackFrame = placement.framesPerTrackFrame,
                         .startFrame = placement.sweepFrame - static_cast<double>(placement.begin)},
-                       played.time());
-    played.forward();
+                       played->time());
+    played->forward();
     float mostPower = 0.0F;
-    for (const std::complex<float>& bin : played.spectrum())
+    for (const std::complex<float>& bin : played->spectrum())
         mostPower = std::max(mostPower, std::norm(bin));
     // Far below the least power inside the band; it only keeps what lies outside finite.
     regularisation = 1e-9 * static_cast<double>(mostPower);
@@ -181,7 +182,7 @@ void Deconvolver::transformPlayed(const Placement& placement)
 
 void Deconvolver::transformRecorded(std::span<const float> recording, const Placement& placement)
 {
-    const auto time = recorded.time();
+    const auto time = recorded->time();
     const auto end = placement.begin + static_cast<std::ptrdiff_t>(placement.length);
     const auto part = partOf(recording, placement.begin, end);
     const auto from =
@@ -192,7 +193,7 @@ void Deconvolver::transformRecorded(std::span<const float> recording, const Plac
     for (std::size_t frame = 0; frame < tailFade; ++frame)
         time[placement.length - 1 - frame] *= static_cast<float>(
             raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade)));
-    recorded.forward();
+    recorded->forward();
 }
 
 /** What a bin of the quotient is weighted with: the swept band, and the microphone taken out. */
@@ -229,9 +230,9 @@ std::vector<double> Deconvolver::noiseDensity(std::span<const float> recording,
 /** Divides the recording's spectrum by the sweep's. Gives the energy of the noise in matched. */
 double Deconvolver::divide(std::span<const double> density, double rate)
 {
-    const auto quotient = recorded.spectrum();
-    const auto divisor = played.spectrum();
-    const double binHz = rate / static_cast<double>(recorded.size());
+    const auto quotient = recorded->spectrum();
+    const auto divisor = played->spectrum();
+    const double binHz = rate / static_cast<double>(recorded->size());
     const auto smallest = static_cast<float>(regularisation);
     const std::size_t numStretches = density.size() - 1;
     std::vector<double> noise(numStretches, 0.0);
@@ -285,14 +286,14 @@ double Deconvolver::divide(std::span<const double> density, double rate)
                                       : 0.0;
             }
         });
-    std::ranges::fill(matched.spectrum(), std::complex<float> {});
+    std::ranges::fill(matched->spectrum(), std::complex<float> {});
     for (std::size_t bin = 1; bin < numMatchedBins; ++bin)
-        matched.spectrum()[bin] =
+        matched->spectrum()[bin] =
             quotient[bin] * (1.0F / std::sqrt(static_cast<float>(static_cast<int>(bin))));
     double energy = 0.0;
     for (const double ofStretch : noise)
         energy += ofStretch;
-    return energy * static_cast<double>(recorded.size()) / static_cast<double>(matched.size());
+    return energy * static_cast<double>(recorded->size()) / static_cast<double>(matched->size());
 }
 
 /** Whether the energy does not stand in one place. The response of the right track does; divided by
@@ -300,14 +301,15 @@ double Deconvolver::divide(std::span<const double> density, double rate)
     well, but with much less energy; what the noise explains is not held against the track. */
 bool Deconvolver::isSmeared(std::ptrdiff_t arrival, double noiseEnergy, double rate)
 {
-    const double ratio = static_cast<double>(matched.size()) / static_cast<double>(recorded.size());
+    const double ratio =
+        static_cast<double>(matched->size()) / static_cast<double>(recorded->size());
     const auto toPlace = [&](double seconds) {
         return static_cast<std::size_t>(
                    std::lround((static_cast<double>(arrival) + seconds * rate) * ratio
-                               + static_cast<double>(matched.size())))
-               % matched.size();
+                               + static_cast<double>(matched->size())))
+               % matched->size();
     };
-    const std::span<const float> samples = matched.time();
+    const std::span<const float> samples = matched->time();
     const std::size_t half = samples.size() / 2;
     const std::size_t behind = toPlace(ImpulseWindow::afterSeconds);
     const std::size_t ahead = toPlace(-ImpulseWindow::beforeSeconds);
@@ -321,13 +323,13 @@ bool Deconvolver::isSmeared(std::ptrdiff_t arrival, double noiseEnergy, double r
 std::vector<double> Deconvolver::unitNoise(std::span<const double> density, double rate)
 {
     const std::size_t size = impulseFftSize(rate);
-    const auto divisor = played.spectrum();
+    const auto divisor = played->spectrum();
     std::vector<double> noise(size / 2 + 1);
     for (std::size_t bin = 0; bin < noise.size(); ++bin) {
         const auto share = static_cast<double>(bin) / static_cast<double>(size);
         const double gain = gainAt(share * rate, rate);
         const auto from = std::min(
-            static_cast<std::size_t>(std::lround(share * static_cast<double>(played.size()))),
+            static_cast<std::size_t>(std::lround(share * static_cast<double>(played->size()))),
             divisor.size() - 1);
         noise[bin] = interpolated(density, share * rate, rate) * gain * gain
                      / (static_cast<double>(std::norm(divisor[from])) + regularisation);
@@ -343,7 +345,7 @@ void Deconvolver::findPlayingError(DeconvolvedTake& take, std::vector<double>& n
 {
     const std::size_t size = 2 * (noise.size() - 1);
     const double binHz = rate / static_cast<double>(size);
-    const DeconvolvedSweep deconvolved {recorded.time(),         arrival, noise, size, rate,
+    const DeconvolvedSweep deconvolved {recorded->time(),        arrival, noise, size, rate,
                                         request.track.sampleRate};
     const double pauseSeconds =
         static_cast<double>(layout.secondMarkerFrame - layout.sweepFrame - layout.sweep.numFrames)
@@ -394,14 +396,14 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
     std::vector<double> noise;
     dsp::runInParallel(3, [&](std::size_t task) {
         if (task == 0)
-            recorded.inverse();
+            recorded->inverse();
         else if (task == 1)
-            matched.inverse();
+            matched->inverse();
         else
             noise = unitNoise(density, rate);
     });
 
-    const std::span<const float> whole = recorded.time();
+    const std::span<const float> whole = recorded->time();
     const auto at = [&](std::ptrdiff_t frame) {
         const auto wrapped = frame < 0 ? frame + static_cast<std::ptrdiff_t>(whole.size()) : frame;
         return static_cast<double>(whole[static_cast<std::size_t>(wrapped)]);
@@ -431,19 +433,27 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
                 + "': wrong track: the sweep in it is not the one described (range or length "
                   "differ); give the description of the track that was played");
 
-    findPlayingError(take, noise, arrival, impulse, rate);
-
     const double trackRate = request.track.sampleRate;
     const std::size_t trackBefore = toFrames(ImpulseWindow::beforeSeconds, trackRate);
-    take.impulse = files::resampleImpulse(impulse, rate, trackRate);
-    take.impulse.resize(trackBefore + toFrames(ImpulseWindow::afterSeconds, trackRate), 0.0);
     // Frame trackBefore of the result is what counts as the arrival, half a frame off at most.
     const double arrivalFrame = static_cast<double>(arrival) - static_cast<double>(numBefore)
                                 + static_cast<double>(trackBefore) * placement.framesPerTrackFrame;
     take.arrivalSeconds = (placement.sweepFrame + arrivalFrame) / rate;
-    take.harmonics = cutHarmonicImpulses(
-        {recorded.time(), arrival, noise, 2 * (noise.size() - 1), rate, trackRate}, layout.sweep,
-        arrivalFrame);
+    const std::size_t noiseSize = 2 * (noise.size() - 1);
+    dsp::runInParallel(3, [&](std::size_t task) {
+        if (task == 0) {
+            // The levels of the harmonics need the noise, these do not.
+            take.harmonics =
+                cutHarmonicImpulses({recorded->time(), arrival, {}, noiseSize, rate, trackRate},
+                                    layout.sweep, arrivalFrame);
+        } else if (task == 1) {
+            findPlayingError(take, noise, arrival, impulse, rate);
+        } else {
+            take.impulse = files::resampleImpulse(impulse, rate, trackRate);
+            take.impulse.resize(trackBefore + toFrames(ImpulseWindow::afterSeconds, trackRate),
+                                0.0);
+        }
+    });
 
     const std::size_t size = impulseFftSize(trackRate);
     take.noisePerBin.resize(size / 2 + 1, 0.0);

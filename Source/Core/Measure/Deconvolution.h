@@ -1,6 +1,6 @@
 #pragma once
 
-#include "Core/Dsp/Fft.h"
+#include "Core/Dsp/FftStore.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/MarkerSearch.h"
@@ -53,9 +53,9 @@ struct DeconvolvedTake {
     single precision, whose error stays 120 dB below the response. */
 class Deconvolver {
 public:
-    /** request must outlive this. highestHarmonicHz: up to where distortion is measured. */
+    /** request and transforms must outlive this. highestHarmonicHz: up to where distortion is measured. */
     Deconvolver(const MeasurementRequest& measurement, double recorderRate,
-                double highestHarmonicHz);
+                double highestHarmonicHz, dsp::FftStore& transforms);
 
     /** recording: the channel in which the markers were found, at the recorder's rate; source: what
         messages call the take. Refused: a sweep that is not the track's. */
@@ -90,10 +90,11 @@ private:
     double nominalRate;
     double mostHarmonicHz;
     std::vector<float> placeNoise; // at the recorder's rate; empty: the pauses are used
-    dsp::RealFft<float> recorded;
-    dsp::RealFft<float> played;
+    dsp::FftStore::Borrowed<dsp::RealFft<float>> recorded;
+    dsp::FftStore::Borrowed<dsp::RealFft<float>> played;
     std::size_t numMatchedBins;
-    dsp::RealFft<float> matched; // the quotient's lower bins, every octave with the same weight
+    dsp::FftStore::Borrowed<dsp::RealFft<float>>
+        matched; // the quotient's lower bins, every octave with the same weight
     double regularisation = 0.0;
 };
 

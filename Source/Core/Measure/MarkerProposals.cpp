@@ -1,6 +1,5 @@
 #include "Core/Measure/MarkerProposals.h"
 
-#include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Parallel.h"
 #include "Core/Measure/CorrelationLag.h"
 
@@ -30,7 +29,8 @@ std::complex<float> times(std::complex<float> a, std::complex<float> b)
 
 /** The marker in its band, and the sizes of the blocks in which a recording is worked on. */
 struct Search {
-    Search(double recordingRate, const signals::MarkerShape& shape)
+    Search(double recordingRate, const signals::MarkerShape& shape, dsp::FftStore& store)
+        : transforms(store)
     {
         const auto marker = signals::makeMarker(shape, recordingRate);
         markerFrames = marker.size();
@@ -38,9 +38,9 @@ struct Search {
         size = dsp::fastFftSize(std::max(blockFrames, 4 * markerFrames + 2 * margin));
         step = size - markerFrames - 2 * margin;
 
-        fft = dsp::RealFft<float>(size, dsp::FftDirections::forwardOnly);
-        std::ranges::copy(marker, fft.time().begin());
-        fft.forward();
+        const auto fft = borrowFft();
+        std::fill(std::ranges::copy(marker, fft->time().begin()).out, fft->time().end(), 0.0F);
+        fft->forward();
         const auto weight = [&](std::size_t bin) {
             return markerBand(shape,
                               static_cast<double>(bin) * recordingRate / static_cast<double>(size));
@@ -50,15 +50,21 @@ struct Search {
         for (std::size_t bin = firstBin; bin <= size / 2 && weight(bin) > 0.0; ++bin) {
             const auto gain = static_cast<float>(weight(bin));
             band.push_back(gain);
-            matched.push_back(std::conj(fft.spectrum()[bin]) * gain);
+            matched.push_back(std::conj(fft->spectrum()[bin]) * gain);
             markerEnergy +=
                 2.0 * static_cast<double>(std::norm(matched.back())) / static_cast<double>(size);
         }
         envelopeSize = dsp::fastFftSize(
             static_cast<std::size_t>(envelopeOversampling * static_cast<double>(band.size())));
         framesPerValue = static_cast<double>(size) / static_cast<double>(envelopeSize);
-        envelope = dsp::ComplexInverseFft(envelopeSize);
     }
+
+    [[nodiscard]] dsp::FftStore::Borrowed<dsp::RealFft<float>> borrowFft() const
+    {
+        return transforms.real<float>(size, dsp::FftDirections::forwardOnly);
+    }
+
+    dsp::FftStore& transforms;
 
     std::size_t markerFrames = 0;
     std::size_t margin = 0; ///< Of a block, at either end, where its circular edges ring.
@@ -70,8 +76,6 @@ struct Search {
     double markerEnergy = 0.0;
     std::size_t envelopeSize = 0;
     double framesPerValue = 1.0;
-    dsp::RealFft<float> fft {2};
-    dsp::ComplexInverseFft envelope {2};
 };
 
 /** What one thread needs to work on blocks. */
@@ -79,8 +83,8 @@ class BlockSearch {
 public:
     explicit BlockSearch(const Search& shared)
         : search(shared),
-          fft(search.fft.twin()),
-          envelope(search.envelope.twin()),
+          fft(search.borrowFft()),
+          envelope(search.transforms.complexInverse(search.envelopeSize)),
           energyBelow(search.envelopeSize + 1)
     {
     }
@@ -89,27 +93,27 @@ public:
     [[nodiscard]] std::vector<MarkerPeak> run(std::span<const float> recording, std::size_t begin)
     {
         fill(recording, begin);
-        fft.forward();
+        fft->forward();
         multiply(search.band);
-        envelope.inverse();
+        envelope->inverse();
         // Half the squared amplitude of the analytic signal, times the frames that a value stands
         // for.
         const double toEnergy = 2.0 / search.framesPerValue;
         double below = 0.0;
         for (std::size_t index = 0; index < search.envelopeSize; ++index) {
             energyBelow[index] = below;
-            below += static_cast<double>(std::norm(envelope.values()[index])) * toEnergy;
+            below += static_cast<double>(std::norm(envelope->values()[index])) * toEnergy;
         }
         energyBelow.back() = below;
         multiply(search.matched);
-        envelope.inverse();
+        envelope->inverse();
         return peaks(recording.size(), begin);
     }
 
 private:
     void fill(std::span<const float> recording, std::size_t begin)
     {
-        const auto time = fft.time();
+        const auto time = fft->time();
         const std::size_t numBefore = begin >= search.margin ? 0 : search.margin - begin;
         const std::size_t from = begin + numBefore - search.margin;
         const std::size_t count =
@@ -123,8 +127,8 @@ private:
     template <typename Factor>
     void multiply(const std::vector<Factor>& factors)
     {
-        const auto spectrum = fft.spectrum().subspan(search.firstBin, factors.size());
-        const auto values = envelope.values();
+        const auto spectrum = fft->spectrum().subspan(search.firstBin, factors.size());
+        const auto values = envelope->values();
         for (std::size_t bin = 0; bin < factors.size(); ++bin)
             if constexpr (std::is_same_v<Factor, float>)
                 values[bin] = spectrum[bin] * factors[bin];
@@ -136,7 +140,7 @@ private:
 
     [[nodiscard]] std::vector<MarkerPeak> peaks(std::size_t numFrames, std::size_t begin)
     {
-        const auto values = envelope.values();
+        const auto values = envelope->values();
         const auto window = static_cast<std::size_t>(
             std::lround(static_cast<double>(search.markerFrames) / search.framesPerValue));
         const auto first =
@@ -174,8 +178,8 @@ private:
     }
 
     const Search& search;
-    dsp::RealFft<float> fft;
-    dsp::ComplexInverseFft envelope;
+    dsp::FftStore::Borrowed<dsp::RealFft<float>> fft;
+    dsp::FftStore::Borrowed<dsp::ComplexInverseFft> envelope;
     std::vector<double> energyBelow;
 };
 
@@ -202,9 +206,9 @@ std::vector<MarkerPeak> keepHighest(std::vector<MarkerPeak> peaks, std::size_t m
 }
 
 std::vector<MarkerPeak> proposeMarkers(std::span<const float> recording, double recordingRate,
-                                       const signals::MarkerShape& shape)
+                                       const signals::MarkerShape& shape, dsp::FftStore& transforms)
 {
-    const Search search(recordingRate, shape);
+    const Search search(recordingRate, shape, transforms);
     const std::size_t numBlocks = (recording.size() + search.step - 1) / search.step;
     std::vector<std::vector<MarkerPeak>> found(numBlocks);
     const std::size_t numWorkers =

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Dsp/FftStore.h"
 #include "Core/Signals/Sweep.h"
 
 #include <cstddef>
@@ -26,7 +27,8 @@ struct MarkerPeak {
     proposalThreshold are given, no two within half a marker, and whoever asks looks closer. */
 [[nodiscard]] std::vector<MarkerPeak> proposeMarkers(std::span<const float> recording,
                                                      double recordingRate,
-                                                     const signals::MarkerShape& shape);
+                                                     const signals::MarkerShape& shape,
+                                                     dsp::FftStore& transforms);
 
 /** Two thirds of what is taken for a marker in the end, and above what noise reaches by chance. */
 inline constexpr double proposalThreshold = 0.13;

@@ -42,27 +42,31 @@ void copyPiece(std::span<const float> recording, std::ptrdiff_t begin, std::span
 class CloseSearch {
 public:
     CloseSearch(std::span<const float> samples, double recordingRate,
-                const signals::MarkerShape& shape)
-        : recording(samples), margin(static_cast<std::size_t>(marginSeconds * recordingRate))
+                const signals::MarkerShape& shape, dsp::FftStore& store)
+        : recording(samples),
+          margin(static_cast<std::size_t>(marginSeconds * recordingRate)),
+          transforms(store)
     {
         const std::vector<double> marker = signals::makeMarker(shape, recordingRate);
         markerFrames = marker.size();
         reach = markerFrames / 4;
-        fft = dsp::RealFft<double>(dsp::fastFftSize(markerFrames + 2 * (reach + margin)));
-        std::ranges::copy(marker, fft.time().begin());
-        fft.forward();
-        for (std::size_t bin = 0; bin < fft.numBins(); ++bin) {
+        size = dsp::fastFftSize(markerFrames + 2 * (reach + margin));
+        const auto fft = transforms.real<double>(size);
+        std::fill(std::ranges::copy(marker, fft->time().begin()).out, fft->time().end(), 0.0);
+        fft->forward();
+        for (std::size_t bin = 0; bin < fft->numBins(); ++bin) {
             band.push_back(markerBand(shape, static_cast<double>(bin) * recordingRate
-                                                 / static_cast<double>(fft.size())));
-            matched.push_back(std::conj(fft.spectrum()[bin]) * band.back());
-            markerEnergy += 2.0 * std::norm(matched.back()) / static_cast<double>(fft.size());
+                                                 / static_cast<double>(size)));
+            matched.push_back(std::conj(fft->spectrum()[bin]) * band.back());
+            markerEnergy += 2.0 * std::norm(matched.back()) / static_cast<double>(size);
         }
     }
 
     /** The highest correlation within a quarter of a marker from a frame. */
     [[nodiscard]] MarkerPeak run(std::size_t around) const
     {
-        dsp::RealFft<double> piece = fft.twin();
+        const auto borrowed = transforms.real<double>(size);
+        dsp::RealFft<double>& piece = *borrowed;
         // Some context in front and behind keeps the band filter's ringing out of the energy.
         const auto begin =
             static_cast<std::ptrdiff_t>(around) - static_cast<std::ptrdiff_t>(reach + margin);
@@ -73,7 +77,7 @@ public:
         for (std::size_t bin = 0; bin < band.size(); ++bin)
             piece.spectrum()[bin] *= band[bin];
         piece.inverse();
-        std::vector<double> energyBelow(fft.size() + 1, 0.0);
+        std::vector<double> energyBelow(size + 1, 0.0);
         std::transform_inclusive_scan(piece.time().begin(), piece.time().end(),
                                       energyBelow.begin() + 1, std::plus<> {},
                                       [](double sample) { return sample * sample; });
@@ -102,7 +106,8 @@ private:
     std::size_t margin;
     std::size_t markerFrames = 0;
     std::size_t reach = 0;
-    dsp::RealFft<double> fft {2};
+    std::size_t size = 0; ///< Of a piece.
+    dsp::FftStore& transforms;
     std::vector<double> band;
     std::vector<std::complex<double>> matched;
     double markerEnergy = 0.0;
@@ -110,12 +115,13 @@ private:
 
 /** The highest peaks above the threshold, no two closer than half a marker, highest first. */
 std::vector<MarkerPeak> findPeaks(std::span<const float> recording, double recordingRate,
-                                  const signals::MarkerShape& shape, std::size_t markerFrames)
+                                  const signals::MarkerShape& shape, std::size_t markerFrames,
+                                  dsp::FftStore& transforms)
 {
-    auto peaks = proposeMarkers(recording, recordingRate, shape);
+    auto peaks = proposeMarkers(recording, recordingRate, shape, transforms);
     if (peaks.empty())
         return peaks;
-    const CloseSearch search(recording, recordingRate, shape);
+    const CloseSearch search(recording, recordingRate, shape, transforms);
     dsp::runInParallel(peaks.size(),
                        [&](std::size_t index) { peaks[index] = search.run(peaks[index].frame); });
     std::erase_if(peaks,
@@ -132,17 +138,20 @@ struct Alignment {
     of their correlation within the marker's band, found by Newton's method on its phase. */
 Alignment alignMarkers(std::span<const float> recording, double recordingRate,
                        const signals::MarkerShape& shape, std::size_t firstFrame,
-                       std::size_t secondFrame)
+                       std::size_t secondFrame, dsp::FftStore& transforms)
 {
     // Some of the place's tail helps; all of it would reach into the sweep.
     const auto lead = static_cast<std::size_t>(0.1 * recordingRate);
     const auto length = static_cast<std::size_t>((shape.durationSeconds + 0.5) * recordingRate);
-    dsp::RealFft<double> first(dsp::fastFftSize(2 * length));
-    dsp::RealFft<double> second = first.twin();
-    const std::size_t size = first.size();
+    const std::size_t size = dsp::fastFftSize(2 * length);
+    const auto firstBorrowed = transforms.real<double>(size);
+    const auto secondBorrowed = transforms.real<double>(size);
+    dsp::RealFft<double>& first = *firstBorrowed;
+    dsp::RealFft<double>& second = *secondBorrowed;
     dsp::runInParallel(2, [&](std::size_t index) {
         dsp::RealFft<double>& fft = index == 0 ? first : second;
         const auto piece = fft.time().first(length);
+        std::ranges::fill(fft.time().subspan(length), 0.0);
         copyPiece(recording,
                   static_cast<std::ptrdiff_t>(index == 0 ? firstFrame : secondFrame)
                       - static_cast<std::ptrdiff_t>(lead),
@@ -232,7 +241,8 @@ dsp::Unexpected explainMissingPair(const std::vector<MarkerPeak>& peaks, std::si
 dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const float> recording,
                                                     double recordingRate,
                                                     const signals::SignalDescription& track,
-                                                    const std::string& source)
+                                                    const std::string& source,
+                                                    dsp::FftStore& transforms)
 {
     const signals::SweepLayout& layout = *track.sweepLayout;
     const auto markerFrames =
@@ -246,7 +256,7 @@ dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const float> recor
                           + fixedText(static_cast<double>(recording.size()) / recordingRate, 2)
                           + " s; record the whole track");
 
-    const auto peaks = findPeaks(recording, recordingRate, layout.marker, markerFrames);
+    const auto peaks = findPeaks(recording, recordingRate, layout.marker, markerFrames, transforms);
     if (peaks.empty())
         return refuse(
             source, "no marker was found; is it the recording of a sweep track, and loud enough?");
@@ -289,8 +299,9 @@ dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const float> recor
         if (!pairs.empty() && candidate.first->frame <= endOfLast)
             continue;
         endOfLast = candidate.second->frame;
-        const Alignment alignment = alignMarkers(recording, recordingRate, layout.marker,
-                                                 candidate.first->frame, candidate.second->frame);
+        const Alignment alignment =
+            alignMarkers(recording, recordingRate, layout.marker, candidate.first->frame,
+                         candidate.second->frame, transforms);
         MarkerPair pair;
         pair.firstFrame = candidate.first->frame;
         pair.spacingFrames = static_cast<double>(candidate.second->frame - candidate.first->frame)
@@ -308,9 +319,9 @@ dsp::Result<std::vector<MarkerPair>> findAllMarkers(std::span<const float> recor
 
 dsp::Result<MarkerPair> findMarkers(std::span<const float> recording, double recordingRate,
                                     const signals::SignalDescription& track,
-                                    const std::string& source)
+                                    const std::string& source, dsp::FftStore& transforms)
 {
-    const auto pairs = findAllMarkers(recording, recordingRate, track, source);
+    const auto pairs = findAllMarkers(recording, recordingRate, track, source, transforms);
     if (!pairs)
         return pairs.unexpected();
     return *std::ranges::max_element(*pairs, {}, &MarkerPair::correlation);

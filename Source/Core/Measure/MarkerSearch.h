@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Dsp/FftStore.h"
 #include "Core/Dsp/Result.h"
 #include "Core/Signals/Signal.h"
 
@@ -24,18 +25,20 @@ struct MarkerPair {
     Each marker is found by normalised correlation in its band; their spacing then comes from
     correlating the two recorded markers with each other, in which the response of bike and place
     cancels, to a small fraction of a sample. Clock differences up to 1000 ppm are found.
-    source: what messages call the recording. Refused, each with its own reason: no marker, only
+    source: what messages call the recording; transforms: where transforms come from. Refused, each with its own reason: no marker, only
     one (recording cut off at its end or start), a spacing that is not the track's (wrong track).
     Of several repeats the one with the clearest markers is returned. */
 [[nodiscard]] dsp::Result<MarkerPair> findMarkers(std::span<const float> recording,
                                                   double recordingRate,
                                                   const signals::SignalDescription& track,
-                                                  const std::string& source);
+                                                  const std::string& source,
+                                                  dsp::FftStore& transforms);
 
 /** The same for a recording that may hold several repeats of the track: all of them, in order.
     Repeats whose weaker marker correlates less than half as well as the best one's are left out. */
 [[nodiscard]] dsp::Result<std::vector<MarkerPair>>
 findAllMarkers(std::span<const float> recording, double recordingRate,
-               const signals::SignalDescription& track, const std::string& source);
+               const signals::SignalDescription& track, const std::string& source,
+               dsp::FftStore& transforms);
 
 } // namespace saddletone::measure

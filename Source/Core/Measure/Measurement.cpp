@@ -93,14 +93,16 @@ std::string lostSoundWords(const std::vector<Dropout>& dropouts, double recorder
 /** Finds every repeat of the track in a recording. Of several repeats, those whose level changes
     from marker to marker or that lack sound are left out and counted. */
 dsp::Result<FoundTakes> findTakes(const Recording& recording,
-                                  const signals::SignalDescription& track, LeftOut& leftOut)
+                                  const signals::SignalDescription& track, LeftOut& leftOut,
+                                  dsp::FftStore& transforms)
 {
     const double recorderRate = recording.audio.sampleRate;
     FoundTakes takes;
     takes.samples = loudestChannel(recording.audio);
     if (const auto check = checkUsable(takes.samples, recorderRate, recording.name); !check)
         return check.unexpected();
-    const auto pairs = findAllMarkers(takes.samples, recorderRate, track, recording.name);
+    const auto pairs =
+        findAllMarkers(takes.samples, recorderRate, track, recording.name, transforms);
     if (!pairs)
         return pairs.unexpected();
     std::string reason;
@@ -138,15 +140,15 @@ using Deconvolvers = std::map<double, Deconvolver>;
 dsp::Result<void> addTakes(const MeasurementRequest& request, const Recording& recording,
                            double highestHarmonicHz, Deconvolvers& deconvolvers,
                            std::vector<DeconvolvedTake>& takes, std::vector<std::string>& sources,
-                           double& clockPpm, LeftOut& leftOut)
+                           double& clockPpm, LeftOut& leftOut, dsp::FftStore& transforms)
 {
     std::optional<dsp::Result<FoundTakes>> found;
     dsp::runInParallel(2, [&](std::size_t task) {
         if (task == 0)
             deconvolvers.try_emplace(recording.audio.sampleRate, request,
-                                     recording.audio.sampleRate, highestHarmonicHz);
+                                     recording.audio.sampleRate, highestHarmonicHz, transforms);
         else
-            found = findTakes(recording, request.track, leftOut);
+            found = findTakes(recording, request.track, leftOut, transforms);
     });
     if (!*found)
         return found->unexpected();
@@ -256,12 +258,12 @@ void markTrusted(Response& response, std::span<const dsp::Band> bands)
     }
 }
 
-/** Lowers toHz to where the response was cut off, or where error that only exists while the track
-    plays drowns the top. */
-void limitTop(Response& response, std::span<const dsp::Band> bands,
+/** Lowers toHz to where the response was cut off, if it was, or where error that only exists while
+    the track plays drowns the top. */
+void limitTop(Response& response, std::optional<double> cutHz, std::span<const dsp::Band> bands,
               const std::vector<bool>& worseWhilePlaying)
 {
-    if (const auto cutHz = findCutHz(response)) {
+    if (cutHz) {
         response.toHz = *cutHz;
         response.remarks.push_back("The top is cut off steeply, as lossy codecs (MP3, Bluetooth) "
                                    "and some radios do: to be "
@@ -347,7 +349,7 @@ std::optional<HarmonicImpulses> harmonicsOfTakes(const std::vector<DeconvolvedTa
 
 } // namespace
 
-dsp::Result<Response> measureResponse(const MeasurementRequest& request)
+dsp::Result<Response> measureResponse(const MeasurementRequest& request, dsp::FftStore& transforms)
 {
     if (!request.track.sweepLayout)
         return dsp::fail(dsp::ErrorCode::malformed,
@@ -375,8 +377,8 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
     LeftOut leftOut;
     double clockPpm = 0.0;
     for (const Recording& recording : request.recordings)
-        if (const auto added =
-                addTakes(request, recording, toHz, deconvolvers, takes, sources, clockPpm, leftOut);
+        if (const auto added = addTakes(request, recording, toHz, deconvolvers, takes, sources,
+                                        clockPpm, leftOut, transforms);
             !added)
             return added.unexpected();
     clockPpm /= static_cast<double>(takes.size());
@@ -411,16 +413,18 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
     response.impulse.assign(combined.impulse.begin(), combined.impulse.end());
     response.distortion = medianDistortion(distortions);
     const auto worseWhilePlaying = worseInMostTakes(takes, bands.size());
-    // The direct sound is found from the impulse alone, which nothing below changes.
+    // The direct sound and the cut are found from the impulse alone, which nothing here changes.
     DirectSound direct;
-    dsp::runInParallel(2, [&](std::size_t task) {
-        if (task == 0) {
-            response.bands = bandConfidence(combined, noise, noiseSeconds, fftSize, rate);
-            limitTop(response, bands, worseWhilePlaying);
-        } else {
+    std::optional<double> cutHz;
+    dsp::runInParallel(3, [&](std::size_t task) {
+        if (task == 0)
+            cutHz = findCutHz(response);
+        else if (task == 1)
             direct = findDirectSound(response);
-        }
+        else
+            response.bands = bandConfidence(combined, noise, noiseSeconds, fftSize, rate);
     });
+    limitTop(response, cutHz, bands, worseWhilePlaying);
     response.polarity = direct.polarity;
     response.polarityReason = direct.reason;
 
@@ -459,6 +463,12 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request)
         response.remarks.emplace_back("No calibration: levels are relative.");
     }
     return response;
+}
+
+dsp::Result<Response> measureResponse(const MeasurementRequest& request)
+{
+    dsp::FftStore transforms;
+    return measureResponse(request, transforms);
 }
 
 dsp::Result<Calibration> readCalibration(const Recording& recording, double toneSplDb)

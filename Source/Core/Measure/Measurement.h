@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Dsp/AudioBuffer.h"
+#include "Core/Dsp/FftStore.h"
 #include "Core/Dsp/Result.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/Response.h"
@@ -38,6 +39,7 @@ struct MeasurementRequest {
     by L ln n, Farina 2000, is cut off and measured by itself), window to 0.35 s before and 0.6 s
     after the arrival. A recording may hold several repeats of the track; each is a take.
     combineTakes() says how takes become one response, and which are left out where.
+    transforms: where large transforms come from; kept, the next measurement is quicker.
 
     Noise is what the pause holds, or what stands beside the response while the track plays (a
     codec's error, rattles), whichever is more. Where a codec cut the top, or its error drowns it,
@@ -47,6 +49,9 @@ struct MeasurementRequest {
     Refused, each with its own reason: silent, damaged, clipped, cut off, without markers, of another
     track, with sound missing in the sweep, with automatic gain (markers differ by more than 1.5 dB),
     or drowned in noise (less than 10 dB in the middle of the range). */
+[[nodiscard]] dsp::Result<Response> measureResponse(const MeasurementRequest& request,
+                                                    dsp::FftStore& transforms);
+/** The same with transforms of its own. */
 [[nodiscard]] dsp::Result<Response> measureResponse(const MeasurementRequest& request);
 
 /** Level of a calibrator's tone in a recording, AES17 dBFS. Refused if no steady tone near 1 kHz

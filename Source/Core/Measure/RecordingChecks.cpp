@@ -18,12 +18,17 @@ namespace {
     of it again. */
 class StretchPeaks {
 public:
-    explicit StretchPeaks(std::span<const float> recording) : samples(recording)
+    explicit StretchPeaks(std::span<const float> recording)
+        : samples(recording), peaks((samples.size() + stretchFrames - 1) / stretchFrames)
     {
-        peaks.reserve((samples.size() + stretchFrames - 1) / stretchFrames);
-        for (std::size_t begin = 0; begin < samples.size(); begin += stretchFrames)
-            peaks.push_back(dsp::peakOf(
-                samples.subspan(begin, std::min(stretchFrames, samples.size() - begin))));
+        constexpr std::size_t stretchesAtOnce = 1024;
+        dsp::runInParallel(
+            (peaks.size() + stretchesAtOnce - 1) / stretchesAtOnce, [&](std::size_t task) {
+                const std::size_t first = task * stretchesAtOnce;
+                const std::size_t last = std::min(first + stretchesAtOnce, peaks.size());
+                for (std::size_t stretch = first; stretch < last; ++stretch)
+                    peaks[stretch] = peakOf(stretch * stretchFrames);
+            });
     }
 
     [[nodiscard]] double highest() const { return peaks.empty() ? 0.0 : std::ranges::max(peaks); }
@@ -45,6 +50,12 @@ public:
 
 private:
     static constexpr std::size_t stretchFrames = 512;
+
+    [[nodiscard]] double peakOf(std::size_t begin) const
+    {
+        return dsp::peakOf(samples.subspan(begin, std::min(stretchFrames, samples.size() - begin)));
+    }
+
     std::span<const float> samples;
     std::vector<double> peaks;
 };

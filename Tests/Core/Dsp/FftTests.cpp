@@ -181,6 +181,26 @@ TEST_CASE("The fast size is the smallest even product of 2, 3 and 5 that suffice
     CHECK(dsp::fastFftSize(2880001) == 2916000);
 }
 
+TEST_CASE("A size for large transforms is hardly larger than need be and has few threes",
+          "[core][dsp]")
+{
+    // 2^8 3^5 5^2 takes FFTW six passes, 2^9 5^5 four.
+    CHECK(dsp::fastFftSize(1551950) == 1555200);
+    CHECK(dsp::largeFftSize(1551950) == 1600000);
+    for (std::size_t minimum = 100; minimum < 4000000; minimum += 1 + minimum / 7) {
+        const std::size_t size = dsp::largeFftSize(minimum);
+        const std::size_t smallest = dsp::fastFftSize(minimum);
+        INFO("for " << minimum);
+        CHECK(size >= smallest);
+        CHECK(size <= smallest + smallest / 25);
+        std::size_t rest = size;
+        for (const std::size_t factor : {2U, 3U, 5U})
+            while (rest % factor == 0)
+                rest /= factor;
+        CHECK(rest == 1);
+    }
+}
+
 TEST_CASE("A twin transforms alike in buffers of its own", "[core][dsp]")
 {
     const auto samples = noise(240);

@@ -57,7 +57,9 @@ TEST_CASE("Both markers are heard live, soon after the second ends, at any recor
                                          .startSeconds = 1.3,
                                          .endSeconds = 2.0,
                                          .noiseRms = test::activeRms(sound)});
-    const auto truth = measure::findMarkers(recording, recorderRate, track.description, "take");
+    dsp::FftStore transforms;
+    const auto truth =
+        measure::findMarkers(recording, recorderRate, track.description, "take", transforms);
     REQUIRE(truth);
     const auto& layout = *track.description.sweepLayout;
     const double secondEnd = static_cast<double>(truth->firstFrame) + truth->spacingFrames

@@ -65,7 +65,8 @@ TEST_CASE("A marker is proposed to a tenth of a millisecond at any recorder rate
             const auto start = static_cast<std::size_t>(startSeconds * rate);
             for (std::size_t frame = 0; frame < marker.size(); ++frame)
                 recording[start + frame] = static_cast<float>(marker[frame]);
-            const auto peaks = measure::proposeMarkers(recording, rate, {});
+            dsp::FftStore transforms;
+            const auto peaks = measure::proposeMarkers(recording, rate, {}, transforms);
             REQUIRE_FALSE(peaks.empty());
             INFO(rate << " Hz, " << startSeconds << " s, correlation " << peaks[0].correlation);
             CHECK(std::abs(static_cast<double>(peaks[0].frame) / rate - startSeconds) < 1e-4);
@@ -85,7 +86,8 @@ TEST_CASE("Forty markers 5 dB below engine noise in their band are all proposed,
     for (std::size_t repeat = 0; repeat < 40; ++repeat)
         for (std::size_t frame = 0; frame < marker.size(); ++frame)
             recording[repeat * apart + 20000 + frame] += static_cast<float>(marker[frame]);
-    const auto peaks = measure::proposeMarkers(recording, rate, {});
+    dsp::FftStore transforms;
+    const auto peaks = measure::proposeMarkers(recording, rate, {}, transforms);
     for (std::size_t repeat = 0; repeat < 40; ++repeat)
         CHECK(std::ranges::any_of(peaks, [&](const measure::MarkerPeak& peak) {
             return std::abs(static_cast<double>(peak.frame)
@@ -116,7 +118,9 @@ TEST_CASE("A track late in ten minutes of engine noise is found", "[core][measur
     REQUIRE(start + played.size() < recording.size());
     for (std::size_t frame = 0; frame < played.size(); ++frame)
         recording[start + frame] += played[frame];
-    const auto pairs = measure::findAllMarkers(recording, rate, track.description, "ten minutes");
+    dsp::FftStore transforms;
+    const auto pairs =
+        measure::findAllMarkers(recording, rate, track.description, "ten minutes", transforms);
     REQUIRE(pairs);
     REQUIRE(pairs->size() == 1);
     CHECK(std::abs(static_cast<double>(pairs->front().firstFrame)

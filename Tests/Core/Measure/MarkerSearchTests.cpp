@@ -28,8 +28,9 @@ TEST_CASE(
                                                  .clockPpm = clockPpm,
                                                  .startSeconds = 2.2,
                                                  .noiseRms = rms});
+            dsp::FftStore transforms;
             const auto markers =
-                measure::findMarkers(recording, 44100.0, track->description, "take");
+                measure::findMarkers(recording, 44100.0, track->description, "take", transforms);
             REQUIRE(markers);
             INFO("true " << clockPpm << ", found " << markers->clockPpm);
             CHECK(markers->clockPpm == Approx(clockPpm).margin(rms > 0.0 ? 0.5 : 0.02));

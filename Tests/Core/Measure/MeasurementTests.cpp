@@ -139,6 +139,26 @@ TEST_CASE("Inverted polarity and a recording of several channels are measured", 
     CHECK(test::largestErrorDb(*response, 40.0, 16000.0) < 0.1);
 }
 
+TEST_CASE("Kept transforms do not change what is measured", "[core][measure]")
+{
+    const auto track = test::makeSweepTrack(8.0);
+    const auto loud = requestFor(track, {recordOnBike(track, {.clockPpm = 90.0}, 40.0)});
+    const auto quiet = requestFor(track, {recordOnBike(track, {.gain = 0.1}, 30.0)});
+    const auto expected = measure::measureResponse(loud);
+    REQUIRE(expected);
+    dsp::FftStore transforms;
+    // Of another recording, so that what is left in the memory differs.
+    REQUIRE(measure::measureResponse(quiet, transforms));
+    const std::size_t numTransforms = transforms.numTransforms();
+    const auto measured = measure::measureResponse(loud, transforms);
+    REQUIRE(measured);
+    CHECK(measured->impulse == expected->impulse);
+    CHECK(measured->bands == expected->bands);
+    CHECK(measured->distortion == expected->distortion);
+    CHECK(measured->clockPpm == expected->clockPpm);
+    CHECK(numTransforms > 3);
+}
+
 TEST_CASE("Averaging four takes brings the error down", "[core][measure]")
 {
     const auto track = test::makeSweepTrack(6.0);

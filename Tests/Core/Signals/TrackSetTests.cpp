@@ -174,8 +174,9 @@ TEST_CASE("A sweep's markers are found where they were after an MP3 round trip",
         CHECK(description->lossyCoding->bitRateKbps == 320);
         const auto back = files::readAudioFile(file);
         REQUIRE(back.has_value());
-        const auto markers =
-            measure::findMarkers(back->channels[0], sampleRate, *description, "sweep.mp3");
+        dsp::FftStore transforms;
+        const auto markers = measure::findMarkers(back->channels[0], sampleRate, *description,
+                                                  "sweep.mp3", transforms);
         if (!markers)
             FAIL(markers.error().message);
         const auto& layout = *description->sweepLayout;
