@@ -15,6 +15,7 @@
 #endif
 
 namespace saddletone::commandline {
+void addPresetsVerb(CLI::App& app, Shared& shared);
 
 Failure inputFailure(const dsp::Error& error)
 {
@@ -60,6 +61,7 @@ int run(int argc, char** argv)
     addHearingVerbs(app, shared);
     addSeatVerbs(app, shared);
     addBlindVerb(app, shared);
+    addPresetsVerb(app, shared);
     addJobVerbs(app, shared);
 
     try {
