@@ -16,7 +16,6 @@
 #include <system_error>
 
 namespace saddletone::commandline {
-void addJobReportVerb(CLI::App& job, Shared& shared);
 
 namespace {
 

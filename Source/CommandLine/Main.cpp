@@ -15,7 +15,6 @@
 #endif
 
 namespace saddletone::commandline {
-void addPresetsVerb(CLI::App& app, Shared& shared);
 
 Failure inputFailure(const dsp::Error& error)
 {

@@ -76,7 +76,7 @@ class Browser:
                    "--disable-dev-shm-usage", f"--user-data-dir={self.profile.name}",
                    "--remote-debugging-pipe", "about:blank"]
         self.process = subprocess.Popen(
-            ["/bin/sh", "-c", f'exec chromium "$@" 3<&{inner[0]} 4>&{inner[1]}', "sh", *options],
+            ["bash", "-c", f'exec chromium "$@" 3<&{inner[0]} 4>&{inner[1]}', "bash", *options],
             pass_fds=inner, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         for end in inner:
             os.close(end)
@@ -224,7 +224,7 @@ def fill(job):
     document = read_json(f"{job}/job.json")
     document.update(title=LONG * 3, shop=LONG, bike=LONG * 2, question=("Why does " + LONG) * 4 + "?")
     first = document["states"]
-    for copy in range(2, 4):
+    for copy in range(2, 3):
         for state in list(first[:4]):
             name = f"{state['id']}-{copy}"
             source = f"{job}/{state['file'][:-5]}"
@@ -388,7 +388,7 @@ class ReportPageTests(unittest.TestCase):
                 self.assertEqual(row[5], f"Butterworth, order {element['order']}")
                 continue
             self.assertAlmostEqual(number(row[3]), element["gainDb"], delta=0.051)
-            self.assertAlmostEqual(number(row[4]), element["q"], delta=0.0051)
+            self.assertAlmostEqual(number(row[4]), element.get("q", math.sqrt(0.5)), delta=0.0051)
         # Of a job with too many of them none is shown on the page, and all in the appendix.
         full = Text(self.reports["full"])
         self.assertIn("too many for this page", full.text)

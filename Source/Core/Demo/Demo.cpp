@@ -58,18 +58,16 @@ tuning::Tuning setForTheRoad()
     highPass.type = tuning::ElementType::highPass;
     highPass.frequencyHz = 60.0;
     highPass.order = 4;
-    tuning::Element bass;
-    bass.type = tuning::ElementType::peaking;
-    bass.frequencyHz = 110.0;
-    bass.gainDb = 3.0;
-    bass.q = 1.0;
-    tuning::Element voices = bass;
-    voices.frequencyHz = 2500.0;
-    voices.gainDb = 2.5;
-    voices.q = 0.8;
-    tuning::Element gain;
-    gain.gainDb = -2.0;
-    return {"Set for the road", {{tuning::OutputGroup::all, {highPass, bass, voices, gain}}}};
+    tuning::Element voices;
+    voices.type = tuning::ElementType::peaking;
+    voices.frequencyHz = 1600.0;
+    voices.gainDb = 5.0;
+    voices.q = 0.7;
+    tuning::Element treble;
+    treble.type = tuning::ElementType::highShelf;
+    treble.frequencyHz = 5000.0;
+    treble.gainDb = 3.0;
+    return {"Set for the road", {{tuning::OutputGroup::all, {highPass, voices, treble}}}};
 }
 
 /** The bike's speakers; invented like the rest. */

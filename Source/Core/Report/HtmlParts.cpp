@@ -40,11 +40,13 @@ td, thead th { overflow-wrap: normal; }
 thead th { border-bottom: 1.5px solid #1a1a1a; vertical-align: bottom; }
 thead th.group { border-bottom: 1px solid #b0b0b0; }
 .figures { font-size: .8em; }
-#measured th:first-child { width: 25%; }
-#road th.name { width: 27%; }
-#road th.even { width: 15%; }
+#measured th:first-child { width: 22%; }
+#measured thead th:nth-child(3) { width: 21%; }
+#measured thead th:last-child { width: 19%; }
+#road th.name { width: 23%; }
+#road th.even { width: 18%; }
 #road th.level { width: 13%; }
-#road th.need { width: 14%; }
+#road th.need { width: 13%; }
 figure { margin: .4rem 0; }
 figcaption { color: #404040; }
 svg { display: block; max-width: 100%; height: auto; }
@@ -81,7 +83,7 @@ figure, tr, li, .verdict, .keep { break-inside: avoid; }
 )";
 
 /** Filters of a group; more of them stand in two tables side by side. */
-constexpr std::size_t mostInOneColumn = 5;
+constexpr std::size_t mostInOneColumn = 3;
 
 std::string tagged(std::string_view opening, std::string_view closing, std::string_view text)
 {

@@ -18,9 +18,9 @@ namespace saddletone::report {
 namespace {
 
 // What two pages have room for in a font as wide as a system may put in place of the wanted one.
-constexpr std::size_t mostStates = 6;
+constexpr std::size_t mostStates = 5;
 constexpr std::size_t mostComparisons = 2;
-constexpr std::size_t mostSettingsLines = 10;
+constexpr std::size_t mostSettingsLines = 8;
 constexpr std::size_t mostBlindRuns = 2;
 
 std::string percent(double share)
@@ -73,7 +73,7 @@ std::string comparisonWords(const ReportComparison& entry, SpeedUnits units)
                    + " (500 Hz to 2 kHz).";
     for (const std::string& note : entry.notes)
         details += " " + note;
-    return "<p class=\"verdict lines-4\">"
+    return "<p class=\"verdict lines-3\">"
            + escapeMarkup(verdictSentence(entry.other, entry.comparison, units))
            + " <span class=\"note\">" + escapeMarkup(details) + "</span></p>\n";
 }
@@ -89,9 +89,9 @@ std::string proposalWords(const ReportContent& content)
              + percent(proposed.audibility.back()->shareOfScale)
              + " of the music's range stand above the noise";
     if (*content.proposal != 0 && content.candidates.front().audibility.back())
-        words += ", with candidate 1 "
-                 + percent(content.candidates.front().audibility.back()->shareOfScale);
-    return words + " (estimate).";
+        words += " (candidate 1: "
+                 + percent(content.candidates.front().audibility.back()->shareOfScale) + ")";
+    return words + "; an estimate.";
 }
 
 std::string answerSection(const ReportContent& content)
@@ -107,7 +107,7 @@ std::string answerSection(const ReportContent& content)
     if (shown.empty() && !content.comparisonNotes.empty())
         html += classElement("p", "lines-2", content.comparisonNotes.front());
     if (!content.need.empty())
-        html += classElement("p", "lines-3", "What it takes at least: " + content.need);
+        html += classElement("p", "lines-2", "What it takes at least: " + content.need);
     if (content.proposal)
         html += classElement("p", "lines-2", proposalWords(content));
     if (shown.size() > mostComparisons)
@@ -226,7 +226,7 @@ std::string curvesSection(const ReportContent& content, const std::vector<std::s
         "500 Hz to 2 kHz. Evenness of each state is in the table of measured states.";
     plot.axisText = "Level in dB over frequency in Hz, third octaves, 0 dB = mean 500 Hz to 2 kHz";
     plot.widthPx = fullWidthPx;
-    plot.heightPx = 180.0;
+    plot.heightPx = 156.0;
     // Their names are in the table above; with many, the legend would take the room of the curves.
     constexpr std::size_t mostNamed = 4;
     for (const std::size_t index : states) {
@@ -286,10 +286,10 @@ std::string sourceWords(audition::LevelSource source)
 std::string neededWords(const ReportAudibility& heard)
 {
     if (!heard.gainNeededDb)
-        return "not with volume";
+        return "not so";
     const double gainDb = *heard.gainNeededDb;
     return gainDb <= 0.0 ? numberText(-gainDb, 0) + " dB to spare"
-                         : signedText(gainDb, 0) + " dB, power \xC3\x97 "
+                         : signedText(gainDb, 0) + " dB, \xC3\x97 "
                                + numberText(heard.powerRatio, heard.powerRatio < 10.0 ? 1 : 0);
 }
 
@@ -323,11 +323,12 @@ std::string roadTable(const ReportContent& content)
         }
         top +=
             headCell((ride.speedKmh > 0.0 ? "At " : "") + speed, "colspan=\"2\" class=\"group\"");
-        sub += columnHead("re noise") + columnHead("heard");
+        sub += columnHead("re noise, dB") + columnHead("heard");
         noise += "<td colspan=\"2\">" + escapeMarkup(dba(*ride.noiseSplDba)) + "</td>";
     }
     if (isOnRoad)
-        top += headCell("For 80 % heard at the last speed", "rowspan=\"2\" class=\"need\"");
+        top +=
+            headCell("80 % heard at the last speed: volume, power", "rowspan=\"2\" class=\"need\"");
     std::string rows;
     if (isOnRoad)
         rows = noise + cell("") + "</tr>\n";
@@ -349,9 +350,8 @@ std::string roadTable(const ReportContent& content)
                                      : none);
                 continue;
             }
-            rows +=
-                cell(isKnown ? signedText(candidate.programmeSplDba[ride] - *noiseSplDba, 1) + " dB"
-                             : none);
+            rows += cell(isKnown ? signedText(candidate.programmeSplDba[ride] - *noiseSplDba, 1)
+                                 : none);
             const bool isHeard = ride < candidate.audibility.size() && candidate.audibility[ride];
             rows += cell(isHeard ? percent(candidate.audibility[ride]->shareOfScale) : none);
         }
@@ -381,8 +381,7 @@ std::string levelBasis(const ReportContent& content)
     if (anyOf(audition::LevelSource::measured))
         words += "Measured: from a calibrated recording at that volume step. ";
     words += "Heard: share of the ear's frequency scale in which the music stands above the masked "
-             "threshold; an estimate for steady sound. More power than amplifier and speakers are "
-             "made for harms them.";
+             "threshold; an estimate for steady sound.";
     return words;
 }
 
@@ -417,7 +416,7 @@ std::string candidateFigure(const ReportContent& content)
         "settings, each set to 0 dB at its own mean from 500 Hz to 2 kHz.";
     plot.axisText = "dB over Hz, 0 dB = mean 500 Hz to 2 kHz";
     plot.widthPx = halfWidthPx;
-    plot.heightPx = 150.0;
+    plot.heightPx = 132.0;
     for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.curve);
         plot.lines.back().label.clear();
@@ -437,7 +436,7 @@ std::string roadFigure(const ReportContent& content)
         "above the noise.";
     plot.axisText = "dB SPL over Hz, octaves, estimate";
     plot.widthPx = halfWidthPx;
-    plot.heightPx = 150.0;
+    plot.heightPx = 132.0;
     plot.areas.push_back(content.rides.back().noiseOctaveLevels);
     for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.octaveLevels);
@@ -563,11 +562,11 @@ std::string renderHtml(const ReportContent& content)
     html += "</div>\n<div class=\"page\">\n";
     html += roadSection(content);
     html += "<div class=\"pair\">\n" + costSection(content) + blindSection(content) + "</div>\n";
-    html += "<div class=\"pair\">\n";
-    html += sectionOf("measured-list", "Measured", listOf(content.measured));
-    html += sectionOf("estimated-list", "Estimated or assumed", listOf(content.estimated));
-    html += "</div>\n";
-    html += sectionOf("cautions", "Cautions", listOf(content.cautions)) + footerOf(content);
+    html += "<div class=\"pair\">\n<div>\n"
+            + sectionOf("measured-list", "Measured", listOf(content.measured))
+            + sectionOf("cautions", "Cautions", listOf(content.cautions)) + "</div>\n"
+            + sectionOf("estimated-list", "Estimated or assumed", listOf(content.estimated))
+            + "</div>\n" + footerOf(content);
     return documentOf(content, "", html + "</div>\n</main>\n");
 }
 
