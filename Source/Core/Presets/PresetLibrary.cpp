@@ -271,6 +271,9 @@ std::optional<std::filesystem::path> findPresetsFolder(const std::filesystem::pa
         std::error_code reason;
         return std::filesystem::is_directory(folder / presetFolderName(PresetKind::target), reason);
     };
+    // Nothing is looked for from where the program was started.
+    if (!executable.is_absolute())
+        return std::nullopt;
     std::filesystem::path folder = executable.parent_path();
     for (const auto& installed :
          {folder.parent_path() / "share" / "saddletone" / "Presets", folder / "Presets",
