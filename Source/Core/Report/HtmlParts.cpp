@@ -35,7 +35,7 @@ li { margin: .08rem 0; }
 table { border-collapse: collapse; width: 100%; margin: .3rem 0; }
 caption { text-align: left; font-weight: 600; }
 th, td { text-align: left; vertical-align: top; padding: .16rem .45rem .16rem 0; border-bottom: 1px solid #b0b0b0; }
-td, thead th { overflow-wrap: normal; }
+td { overflow-wrap: normal; }
 .nowrap { white-space: nowrap; }
 thead th { border-bottom: 1.5px solid #1a1a1a; vertical-align: bottom; }
 thead th.group { border-bottom: 1px solid #b0b0b0; }
@@ -72,6 +72,8 @@ figure, tr, li, .verdict, .keep { break-inside: avoid; }
   .invented { margin-bottom: 3pt; padding: 1pt; }
   .page + .page { break-before: page; margin-top: 0; }
   .page { font-size: 9pt; }
+  .page + .page { font-size: 8.5pt; line-height: 1.12; }
+  .page + .page h2 { margin-top: 3pt; }
   .page .lines-1, .page .lines-2, .page .lines-3, .page .lines-4, .page .lines-5 {
     display: -webkit-box; -webkit-box-orient: vertical; overflow: hidden; }
   .page .lines-1 { -webkit-line-clamp: 1; } .page .lines-2 { -webkit-line-clamp: 2; }
