@@ -20,7 +20,7 @@ namespace {
 // What two pages have room for in a font as wide as a system may put in place of the wanted one.
 constexpr std::size_t mostStates = 5;
 constexpr std::size_t mostComparisons = 2;
-constexpr std::size_t mostSettingsLines = 8;
+constexpr std::size_t mostSettingsLines = 7;
 constexpr std::size_t mostBlindRuns = 2;
 
 std::string percent(double share)
@@ -416,7 +416,7 @@ std::string candidateFigure(const ReportContent& content)
         "settings, each set to 0 dB at its own mean from 500 Hz to 2 kHz.";
     plot.axisText = "dB over Hz, 0 dB = mean 500 Hz to 2 kHz";
     plot.widthPx = halfWidthPx;
-    plot.heightPx = 112.0;
+    plot.heightPx = 132.0;
     for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.curve);
         plot.lines.back().label.clear();
@@ -436,7 +436,7 @@ std::string roadFigure(const ReportContent& content)
         "above the noise.";
     plot.axisText = "dB SPL over Hz, octaves, estimate";
     plot.widthPx = halfWidthPx;
-    plot.heightPx = 112.0;
+    plot.heightPx = 132.0;
     plot.areas.push_back(content.rides.back().noiseOctaveLevels);
     for (const ReportCandidate& candidate : content.candidates) {
         plot.lines.push_back(candidate.octaveLevels);
