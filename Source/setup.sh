@@ -43,7 +43,9 @@ buildPackages=(
 
 testPackages=(
     catch2
+    chromium
     libzita-convolver-dev
+    poppler-utils
     python3
     python3-numpy
     python3-scipy

@@ -21,7 +21,8 @@ dsp::Result<ReadCalibration> calibrationFrom(const std::string& file, double ton
         return ReadCalibration {record->calibration,
                                 "calibration of " + record->date + ", " + std::to_string(*days)
                                     + (*days == 1 ? " day" : " days") + " old, microphone '"
-                                    + record->microphone + "'"};
+                                    + record->microphone + "'",
+                                record->microphone};
     }
     auto tone = files::readAudioFile(file);
     if (!tone)
@@ -29,7 +30,7 @@ dsp::Result<ReadCalibration> calibrationFrom(const std::string& file, double ton
     const auto calibration = measure::readCalibration({file, std::move(*tone)}, toneSplDb);
     if (!calibration)
         return calibration.unexpected();
-    return ReadCalibration {*calibration, ""};
+    return ReadCalibration {*calibration, "", ""};
 }
 
 } // namespace saddletone::commandline

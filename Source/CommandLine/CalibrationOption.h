@@ -10,7 +10,8 @@ namespace saddletone::commandline {
 /** A calibration with what is to be said of it. */
 struct ReadCalibration {
     measure::Calibration calibration;
-    std::string note; ///< Empty for a recording of a tone.
+    std::string note;       ///< Empty for a recording of a tone.
+    std::string microphone; ///< The same.
 };
 
 /** From a recording of a calibrator's tone, or from what `calibrate` saved (JSON), which brings its

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -162,8 +163,11 @@ void addCost(CLI::App& app, Shared& shared)
     auto options = std::make_shared<CostOptions>();
     CLI::App* verb =
         app.add_subcommand("cost", "What a tuning asks of the amplifier and the speaker's cone");
-    verb->add_option("--tuning", options->tuning, "TUNING.json")->required();
+    verb->add_option("--tuning", options->tuning, "TUNING.json")
+        ->transform(fileOrPreset(presets::PresetKind::tuning))
+        ->required();
     verb->add_option("--speaker", options->speaker, "Data of the speaker (SPEAKER.json)")
+        ->transform(fileOrPreset(presets::PresetKind::speaker))
         ->required();
     verb->add_option("--amplifier-watts", options->request.amplifier.powerWatts,
                      "Sine power of one amplifier channel into the speaker's nominal impedance")
@@ -288,7 +292,9 @@ void addVerify(CLI::App& app, Shared& shared)
         "verify", "Compare a measurement after the work with what was predicted");
     verb->add_option("--before", options->before, "State measured before the tuning (STATE.json)")
         ->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json that was entered")->required();
+    verb->add_option("--tuning", options->tuning, "TUNING.json that was entered")
+        ->transform(fileOrPreset(presets::PresetKind::tuning))
+        ->required();
     verb->add_option("--after", options->after, "State measured after it (STATE.json)")->required();
     verb->add_option("--from", options->settings.fromHz, "Lowest frequency that counts, in Hz")
         ->check(withinRange(20.0, 20000.0))

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Dsp/OctaveBands.h"
@@ -250,6 +251,7 @@ void addFitVerbs(CLI::App& app, Shared& shared)
         ->required();
     verb->add_option("--target", options->target,
                      "flat, or a file: saddletone-target, table, or a state measured earlier")
+        ->transform(fileOrPreset(presets::PresetKind::target))
         ->capture_default_str();
     using tuning::BassShelf;
     auto* shelf = verb->add_option("--bass-shelf-db", options->bassShelfDb,
@@ -264,7 +266,8 @@ void addFitVerbs(CLI::App& app, Shared& shared)
         ->check(CLI::IsMember(std::vector<std::string> {"tone-controls", "filters"}))
         ->required();
     verb->add_option("--tone-controls", options->toneControls,
-                     "MODEL.json of the radio's own tone controls");
+                     "MODEL.json of the radio's own tone controls")
+        ->transform(fileOrPreset(presets::PresetKind::toneControls));
     auto filterOptions = std::make_shared<std::vector<CLI::Option*>>();
     filterOptions->push_back(verb->add_option("--filters", options->numFilters, "Most filters")
                                  ->check(CLI::Range(0, tuning::mostFilters))

@@ -1,3 +1,4 @@
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -368,7 +369,8 @@ void addAudibility(CLI::App& app, Shared& shared)
     CLI::App* verb = app.add_subcommand(
         "audibility", "What of a programme remains in the noise of a ride, and what more it takes");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json");
+    verb->add_option("--tuning", options->tuning, "TUNING.json")
+        ->transform(fileOrPreset(presets::PresetKind::tuning));
     auto* programme = verb->add_option("--programme", options->programme,
                                        "Music or speech (WAV, FLAC, Ogg, MP3, AIFF); pink noise "
                                        "if neither this nor --speech is given");

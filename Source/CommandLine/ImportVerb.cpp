@@ -5,6 +5,7 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/ImportedResponse.h"
+#include "Core/Measure/StateOrigin.h"
 
 #include <algorithm>
 #include <cstddef>
@@ -66,6 +67,10 @@ Outcome runImport(const ImportOptions& options)
         return inputFailure(response.error());
     if (const auto saved = measure::saveResponse(*response, options.made.out); !saved)
         return inputFailure(saved.error());
+    if (const auto noted = measure::noteOrigin(
+            {options.made.measuredOn, options.made.microphoneName}, options.made.out);
+        !noted)
+        return inputFailure(noted.error());
 
     Output output;
     output.text = options.made.out + ": imported, " + fixedText(response->fromHz, 0) + " Hz to "

@@ -1,8 +1,10 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Job/Job.h"
+#include "Core/Presets/RidePreset.h"
 
 #include <cmath>
 #include <memory>
@@ -18,6 +20,7 @@ struct JobRideOptions {
     RideOptions ride;
     std::string plugs = "none";
     double programmeSpl = 90.0;
+    std::string preset; ///< Of a ride, taken over ahead of the other options.
     const CLI::App* verb = nullptr;
 
     [[nodiscard]] bool has(const char* option) const
@@ -60,11 +63,27 @@ dsp::Result<void> takeOver(const JobRideOptions& options, job::JobRide& ride)
     return {};
 }
 
+/** What a preset says in place of what the job says; the bike's own noise stays. */
+void takeOver(const presets::RidePreset& preset, job::JobRide& ride)
+{
+    ride.speedKmh = preset.speedKmh;
+    ride.helmet = preset.helmet;
+    ride.screen = preset.screen;
+    ride.earPlugs = preset.earPlugs;
+    ride.engineNoise = preset.engineNoise;
+}
+
 Outcome runJobRide(const JobRideOptions& options)
 {
     auto job = job::loadJob(options.folder);
     if (!job)
         return inputFailure(job.error());
+    if (!options.preset.empty()) {
+        const auto preset = presets::loadRidePreset(options.preset);
+        if (!preset)
+            return inputFailure(preset.error());
+        takeOver(*preset, job->ride);
+    }
     if (const auto taken = takeOver(options, job->ride); !taken)
         return usageFailure(taken.error().message);
     if (!options.ride.recordedNoise.empty()) {
@@ -107,6 +126,11 @@ void addJobRideVerb(CLI::App& job, Shared& shared)
         "Set the bike, the noise and where a ride of the job starts; what is not given stays");
     options->verb = verb;
     verb->add_option("folder", options->folder, "Folder of the job")->required();
+    verb->add_option(
+            "--preset", options->preset,
+            "A ride to begin with, a name of 'saddletone presets --kind ride' or a file; what "
+            "other options say goes before it")
+        ->transform(presetName(presets::PresetKind::ride));
     addRideOptions(*verb, options->ride, 250.0);
     addNoiseOptions(*verb, options->ride);
     verb->add_option("--plugs", options->plugs, "Ear plugs: none, nominal or cautious");

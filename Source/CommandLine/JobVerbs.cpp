@@ -1,3 +1,5 @@
+#include "CommandLine/PresetOptions.h"
+#include "CommandLine/ReportOptions.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -6,10 +8,9 @@
 #include "Core/Files/TextTable.h"
 #include "Core/Job/Job.h"
 #include "Core/Job/JobReport.h"
+#include "Core/Measure/CalibrationRecord.h"
 #include "Core/Tuning/TuningFile.h"
 
-#include <algorithm>
-#include <chrono>
 #include <memory>
 #include <optional>
 #include <system_error>
@@ -21,24 +22,12 @@ namespace {
 using files::fixedText;
 using Outcome = std::variant<Output, Failure>;
 
-/** Today by the system's clock, ISO 8601. */
-std::string today()
-{
-    const std::chrono::year_month_day date(
-        std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now()));
-    const auto twoDigits = [](unsigned value) {
-        return (value < 10 ? "0" : "") + std::to_string(value);
-    };
-    return std::to_string(static_cast<int>(date.year())) + "-"
-           + twoDigits(static_cast<unsigned>(date.month())) + "-"
-           + twoDigits(static_cast<unsigned>(date.day()));
-}
-
 struct NewJobOptions {
     std::string folder;
     std::string title;
     std::string shop;
     std::string bike;
+    std::string question;
 };
 
 Outcome runNewJob(const NewJobOptions& options)
@@ -53,6 +42,7 @@ Outcome runNewJob(const NewJobOptions& options)
                                       : options.title;
     job.shop = options.shop;
     job.bike = options.bike;
+    job.question = options.question;
     if (const auto saved = job::saveJob(job); !saved)
         return inputFailure(saved.error());
     Output output;
@@ -90,6 +80,9 @@ Outcome runAdd(const AddOptions& options)
     auto response = measure::loadResponse(options.state);
     if (!response)
         return inputFailure(response.error());
+    const auto origin = measure::loadOrigin(options.state);
+    if (!origin)
+        return inputFailure(origin.error());
     if (speakers)
         response->state.speakers = *speakers;
 
@@ -101,8 +94,9 @@ Outcome runAdd(const AddOptions& options)
         tuning = *std::move(loaded);
     }
     const std::string name = options.name.empty() ? response->name : options.name;
-    const auto added = job::addState(
-        *job, *response, std::filesystem::path(options.state).stem().string(), name, tuning);
+    const auto added =
+        job::addState(*job, *response, std::filesystem::path(options.state).stem().string(), name,
+                      tuning, *origin);
     if (!added)
         return inputFailure(added.error());
     Output output;
@@ -180,6 +174,7 @@ void addJob(CLI::App& app, Shared& shared)
     newVerb->add_option("--title", newOptions->title, "Title");
     newVerb->add_option("--shop", newOptions->shop, "Name of the shop");
     newVerb->add_option("--bike", newOptions->bike, "The bike, in words");
+    newVerb->add_option("--question", newOptions->question, "What the customer wants to know");
     newVerb->callback(
         [newOptions, &shared] { shared.action = [newOptions] { return runNewJob(*newOptions); }; });
 
@@ -188,7 +183,8 @@ void addJob(CLI::App& app, Shared& shared)
         verb->add_subcommand("add", "Copy a measured state into a job and add it as a candidate");
     addVerb->add_option("folder", addOptions->folder, "Folder of the job")->required();
     addVerb->add_option("--state", addOptions->state, "STATE.json")->required();
-    addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json");
+    addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json")
+        ->transform(fileOrPreset(presets::PresetKind::tuning));
     addVerb->add_option("--name", addOptions->name, "Name of the candidate");
     addVerb->add_option("--speakers", addOptions->speakers,
                         "Which speakers played, if the state does not say it right: "
@@ -202,34 +198,58 @@ void addJob(CLI::App& app, Shared& shared)
     check->add_option("folder", *folder, "Folder of the job")->required();
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
     addJobRideVerb(*verb, shared);
+    addJobReportVerb(*verb, shared);
     CLI::App* list = verb->add_subcommand("list", "Show what is in a job");
     list->add_option("folder", *folder, "Folder of the job")->required();
     list->callback([folder, &shared] { shared.action = [folder] { return runList(*folder); }; });
 }
 
+struct ReportVerbOptions {
+    std::string folder;
+    std::string out;
+    ReportOptions report;
+};
+
+Outcome runReport(const ReportVerbOptions& options)
+{
+    const auto units = options.report.speedUnits();
+    if (!units)
+        return usageFailure(units.error().message);
+    job::JobReportOptions reportOptions;
+    reportOptions.dateText = measure::todayUtc();
+    reportOptions.question = options.report.question;
+    reportOptions.speedsKmh = options.report.speedsKmh();
+    reportOptions.speedUnits = *units;
+    const auto written = job::writeJobReport(std::filesystem::path(options.folder), options.out,
+                                             reportOptions, [](double share) {
+                                                 showProgress(fixedText(100.0 * share, 0) + " %");
+                                                 return true;
+                                             });
+    if (!written)
+        return inputFailure(written.error());
+    Output output;
+    output.text = written->html.string()
+                  + ": the report, two pages; open it in a browser, print it from there\n"
+                  + written->appendix.string()
+                  + ": what stands behind it, to be printed if wanted\n" + written->curves.string()
+                  + ": every curve as numbers\n";
+    output.json = {{"report", written->html.string()},
+                   {"appendix", written->appendix.string()},
+                   {"curves", written->curves.string()}};
+    return output;
+}
+
 void addReport(CLI::App& app, Shared& shared)
 {
-    auto folder = std::make_shared<std::string>();
-    auto out = std::make_shared<std::string>();
+    auto options = std::make_shared<ReportVerbOptions>();
     CLI::App* verb = app.add_subcommand(
-        "report", "Write the customer's report of a job: one HTML file, and its curves as CSV");
-    verb->add_option("--job", *folder, "Folder of the job")->required();
-    verb->add_option("--out", *out, "HTML file to write")->required();
-    verb->callback([folder, out, &shared] {
-        shared.action = [folder, out]() -> Outcome {
-            const auto job = job::loadJob(*folder);
-            if (!job)
-                return inputFailure(job.error());
-            job::JobReportOptions options;
-            options.dateText = today();
-            if (const auto written = job::writeJobReport(*job, *out, options); !written)
-                return inputFailure(written.error());
-            Output output;
-            output.text = *out + ": the report; open it in a browser, print it from there\n";
-            output.json = {{"report", *out}};
-            return output;
-        };
-    });
+        "report",
+        "Write the customer's report of a job: two pages of HTML, an appendix and its curves");
+    verb->add_option("--job", options->folder, "Folder of the job")->required();
+    verb->add_option("--out", options->out, "HTML file to write")->required();
+    addReportOptions(*verb, options->report);
+    verb->callback(
+        [options, &shared] { shared.action = [options] { return runReport(*options); }; });
 }
 
 void addDemo(CLI::App& app, Shared& shared)
@@ -240,7 +260,7 @@ void addDemo(CLI::App& app, Shared& shared)
     verb->add_option("--out", *folder, "Folder to write to")->required();
     verb->callback([folder, &shared] {
         shared.action = [folder]() -> Outcome {
-            const auto result = demo::runDemo(*folder, today(), showProgress);
+            const auto result = demo::runDemo(*folder, measure::todayUtc(), showProgress);
             if (!result)
                 return inputFailure(result.error());
             Output output;

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -252,7 +253,8 @@ void addListenVerb(CLI::App& app, Shared& shared)
     CLI::App* verb = app.add_subcommand(
         "listen", "Render programme through a measured bike, a tuning and ride noise");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json");
+    verb->add_option("--tuning", options->tuning, "TUNING.json")
+        ->transform(fileOrPreset(presets::PresetKind::tuning));
     addRideOptions(*verb, options->ride, 250.0);
     addNoiseOptions(*verb, options->ride);
     verb->add_option("--plugs", options->plugs, "Ear plugs: none, nominal or cautious")
@@ -271,7 +273,8 @@ void addListenVerb(CLI::App& app, Shared& shared)
                           ->check(withinRange(60.0, 140.0));
     auto* headphones =
         verb->add_option("--headphones", options->headphones,
-                         "Table of the headphones' response: the music is corrected for them");
+                         "Table of the headphones' response: the music is corrected for them")
+            ->transform(fileOrPreset(presets::PresetKind::headphone));
     verb->add_option("--headphone-target", options->headphoneTarget,
                      "Table that the headphones are to have (default: flat)")
         ->needs(headphones);

@@ -60,6 +60,7 @@ int run(int argc, char** argv)
     addHearingVerbs(app, shared);
     addSeatVerbs(app, shared);
     addBlindVerb(app, shared);
+    addPresetsVerb(app, shared);
     addJobVerbs(app, shared);
 
     try {

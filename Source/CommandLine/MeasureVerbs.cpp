@@ -10,6 +10,7 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/BandAnalysis.h"
+#include "Core/Measure/CalibrationRecord.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Measure/DirectSound.h"
 #include "Core/Measure/FilterAnalysis.h"
@@ -17,8 +18,10 @@
 #include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/ResponseWindow.h"
 #include "Core/Measure/Smoothing.h"
+#include "Core/Measure/StateOrigin.h"
 
 #include <algorithm>
+#include <filesystem>
 #include <memory>
 #include <optional>
 
@@ -153,6 +156,26 @@ void keepPart(dsp::AudioBuffer& audio, double fromSeconds, std::optional<double>
     }
 }
 
+/** When a recording was made: as its record states, if it has one, else today. */
+measure::StateOrigin originOf(const MeasureOptions& options,
+                              const std::string& calibratedMicrophone)
+{
+    measure::StateOrigin origin;
+    std::error_code reason;
+    const std::string& recording = options.recordings.front();
+    if (std::filesystem::exists(measure::takeRecordFile(recording), reason))
+        if (const auto record = measure::loadTakeRecord(recording))
+            origin = measure::originOf(*record);
+    if (!options.made.measuredOn.empty() || origin.measuredOn.empty())
+        origin.measuredOn =
+            options.made.measuredOn.empty() ? measure::todayUtc() : options.made.measuredOn;
+    if (!options.made.microphoneName.empty())
+        origin.microphone = options.made.microphoneName;
+    else if (!calibratedMicrophone.empty())
+        origin.microphone = calibratedMicrophone;
+    return origin;
+}
+
 Outcome runMeasure(const MeasureOptions& options)
 {
     measure::MeasurementRequest request;
@@ -193,12 +216,14 @@ Outcome runMeasure(const MeasureOptions& options)
         microphoneNote = std::move(chosen->remark);
     }
     std::string calibrationNote;
+    std::string calibratedMicrophone;
     if (!options.calibration.empty()) {
         auto calibration = calibrationFrom(options.calibration, options.calibrationSpl);
         if (!calibration)
             return inputFailure(calibration.error());
         request.calibration = calibration->calibration;
         calibrationNote = std::move(calibration->note);
+        calibratedMicrophone = std::move(calibration->microphone);
     }
     if (!options.noise.empty()) {
         auto noise = readRecording(options.noise);
@@ -259,6 +284,9 @@ Outcome runMeasure(const MeasureOptions& options)
     }
     if (const auto saved = measure::saveResponse(*response, options.made.out); !saved)
         return inputFailure(saved.error());
+    const measure::StateOrigin origin = originOf(options, calibratedMicrophone);
+    if (const auto noted = measure::noteOrigin(origin, options.made.out); !noted)
+        return inputFailure(noted.error());
 
     Output output;
     output.text = options.made.out + ": response from " + std::to_string(response->numTakes)
@@ -285,6 +313,8 @@ Outcome runMeasure(const MeasureOptions& options)
                    {"fromHz", response->fromHz},
                    {"toHz", response->toHz},
                    {"calibrated", response->hasCalibration},
+                   {"measuredOn", origin.measuredOn},
+                   {"microphone", origin.microphone},
                    {"bands", bandsJson(*response)},
                    {"distortion", distortionJson(*response)},
                    {"polarity",

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AtomicFile.h"
@@ -210,6 +211,7 @@ void addHeadphone(CLI::App& app, Shared& shared)
         "headphone", "Make the correction of a headphone from a table of its response");
     verb->add_option("--response", options->response,
                      "Table of frequency and level of the headphone, text or CSV")
+        ->transform(fileOrPreset(presets::PresetKind::headphone))
         ->required();
     verb->add_option("--target", options->target,
                      "Table that the headphone is to have (default: flat)");

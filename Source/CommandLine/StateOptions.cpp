@@ -2,6 +2,8 @@
 
 #include "CommandLine/FileArguments.h"
 
+#include "Core/Measure/CalibrationRecord.h"
+
 #include <filesystem>
 
 namespace saddletone::commandline {
@@ -24,6 +26,9 @@ dsp::Result<measure::BikeState> StateOptions::state() const
     const auto group = speakerGroupOf(speakers);
     if (!group)
         return group.unexpected();
+    if (!measuredOn.empty())
+        if (const auto day = measure::daysBetween(measuredOn, measuredOn); !day)
+            return dsp::fail(day.error().code, "--date: " + day.error().message);
     return measure::BikeState {profile, *engineState, speedKmh, place, volumeStep, *group};
 }
 
@@ -49,6 +54,9 @@ void addStateOptions(CLI::App& verb, StateOptions& options)
     verb.add_option("--speakers", options.speakers,
                     "Which speakers played: " + measure::speakerGroupChoices())
         ->capture_default_str();
+    verb.add_option("--date", options.measuredOn, "Day of the recording, 2026-05-01");
+    verb.add_option("--microphone-name", options.microphoneName,
+                    "Microphone and recorder, in words");
 }
 
 void addSideOption(CLI::App& verb, std::string& side)

@@ -20,12 +20,14 @@ struct StateOptions {
     std::string place;
     std::string volumeStep;
     std::string speakers = "all";
+    std::string measuredOn;
+    std::string microphoneName;
 
     /** The name given, or that of the file to write. */
     [[nodiscard]] std::string stateName() const;
     /** What saving the state writes. */
     [[nodiscard]] std::vector<std::string> files() const;
-    /** Fails if the word for the engine or the speakers is not known. */
+    /** Fails if the word for the engine or the speakers is not known, or the date is none. */
     [[nodiscard]] dsp::Result<measure::BikeState> state() const;
 };
 

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/TableColumns.h"
 #include "CommandLine/Verbs.h"
@@ -96,7 +97,9 @@ void addPredict(CLI::App& app, Shared& shared)
     auto options = std::make_shared<PredictOptions>();
     CLI::App* verb = app.add_subcommand("predict", "Response expected after a tuning");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json")->required();
+    verb->add_option("--tuning", options->tuning, "TUNING.json")
+        ->transform(fileOrPreset(presets::PresetKind::tuning))
+        ->required();
     verb->add_option("--table", options->table, "Table to write (CSV)")->required();
     verb->add_option("--out", options->out,
                      "State to write as well, marked as predicted (STATE.json)");
@@ -143,7 +146,9 @@ void addExport(CLI::App& app, Shared& shared)
     auto options = std::make_shared<ExportOptions>();
     CLI::App* verb = app.add_subcommand(
         "export", "Settings of a tuning to type into the bike's radio or processor");
-    verb->add_option("--tuning", options->tuning, "TUNING.json")->required();
+    verb->add_option("--tuning", options->tuning, "TUNING.json")
+        ->transform(fileOrPreset(presets::PresetKind::tuning))
+        ->required();
     verb->add_option("--out", options->out,
                      "Table to print (.txt), table (.csv) or biquad coefficients (.json)")
         ->required();

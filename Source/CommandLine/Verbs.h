@@ -59,8 +59,11 @@ void addTextureVerbs(CLI::App& app, Shared& shared);  // texture
 void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure
 void addSeatVerbs(CLI::App& app, Shared& shared);     // headphone, headphone-level, placement
 void addBlindVerb(CLI::App& app, Shared& shared);     // blind
+void addPresetsVerb(CLI::App& app, Shared& shared);   // presets
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 /** Adds `ride` to the verb `job`. */
 void addJobRideVerb(CLI::App& job, Shared& shared);
+/** Adds `report` to the verb `job`. */
+void addJobReportVerb(CLI::App& job, Shared& shared);
 
 } // namespace saddletone::commandline

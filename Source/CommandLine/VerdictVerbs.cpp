@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Dsp/OctaveBands.h"
@@ -382,7 +383,8 @@ void addVerdict(CLI::App& app, Shared& shared)
     verb->add_option("--current", options->current,
                      "Radio profile in use now; needed where several were measured");
     verb->add_option("--tone-controls", options->toneControls,
-                     "MODEL.json of the radio's own tone controls");
+                     "MODEL.json of the radio's own tone controls")
+        ->transform(fileOrPreset(presets::PresetKind::toneControls));
     verb->add_option("--within", options->sufficiency.withinDb,
                      "Good enough: deviation from the target in dB that is allowed")
         ->check(withinRange(0.5, 20.0))
@@ -395,6 +397,7 @@ void addVerdict(CLI::App& app, Shared& shared)
         ->capture_default_str();
     verb->add_option("--target", options->target,
                      "flat, or a file: saddletone-target, table, or a state measured earlier")
+        ->transform(fileOrPreset(presets::PresetKind::target))
         ->capture_default_str();
     std::vector<std::string> names;
     for (const CountName& count : countNames)

@@ -679,6 +679,7 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
                 auto response = measureTakes(all, transforms);
                 if (response) {
                     dress(result.state, makeMeasuredView(*response, display));
+                    result.state.recorded = originOf(all.audioFiles.front());
                     result.state.response =
                         std::make_shared<const measure::Response>(*std::move(response));
                 } else {
@@ -819,12 +820,13 @@ void Bench::addToJob(const juce::File& folder)
         return;
     }
     ++numMeasuring;
-    worker.addJob([this, path = toPath(target), response = measured[shownMeasured].response] {
+    worker.addJob([this, path = toPath(target), response = measured[shownMeasured].response,
+                   origin = measured[shownMeasured].recorded] {
         JobDelivery result;
         result.folder = path;
         result.response = response;
         try {
-            if (const auto added = addStateToJob(path, *response)) {
+            if (const auto added = addStateToJob(path, *response, origin)) {
                 result.stateId = added->id;
                 result.message =
                     "Added to the job in " + path.filename().string() + " as " + added->id

@@ -110,6 +110,7 @@ private:
         juce::String importedFile;
         std::string jobStateId; ///< In the open job; empty = it is not there.
         std::shared_ptr<const measure::Response> response;
+        measure::StateOrigin recorded; ///< Of the takes.
         std::shared_ptr<const gui::MeasuredView> view;
     };
 

@@ -2,6 +2,7 @@
 
 #include "Core/Files/AudioFile.h"
 #include "Core/Job/Job.h"
+#include "Core/Measure/TakeRecord.h"
 
 #include <system_error>
 
@@ -39,6 +40,12 @@ dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes, dsp::Ff
         response->remarks.insert(response->remarks.end(), takes.microphone->remarks.begin(),
                                  takes.microphone->remarks.end());
     return response;
+}
+
+measure::StateOrigin originOf(const std::filesystem::path& audioFile)
+{
+    const auto record = measure::loadTakeRecord(audioFile);
+    return record ? measure::originOf(*record) : measure::StateOrigin {};
 }
 
 dsp::Result<measure::CalibrationRecord> readCalibrationTake(const std::filesystem::path& audioFile,
@@ -89,7 +96,8 @@ std::optional<measure::CalibrationRecord> latestCalibration(const std::filesyste
 }
 
 dsp::Result<job::AddedState> addStateToJob(const std::filesystem::path& folder,
-                                           const measure::Response& response)
+                                           const measure::Response& response,
+                                           const measure::StateOrigin& origin)
 {
     std::error_code reason;
     job::Job job;
@@ -103,7 +111,7 @@ dsp::Result<job::AddedState> addStateToJob(const std::filesystem::path& folder,
         job.title = folder.filename().string();
     }
 
-    return job::addState(job, response, response.name, response.name);
+    return job::addState(job, response, response.name, response.name, {}, origin);
 }
 
 } // namespace saddletone::plugin

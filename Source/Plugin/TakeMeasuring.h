@@ -3,6 +3,7 @@
 #include "Core/Job/Job.h"
 #include "Core/Measure/CalibrationRecord.h"
 #include "Core/Measure/Measurement.h"
+#include "Core/Measure/StateOrigin.h"
 #include "Plugin/MicrophoneChoice.h"
 
 #include <filesystem>
@@ -29,6 +30,9 @@ struct TakesToMeasure {
 [[nodiscard]] dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes,
                                                           dsp::FftStore& transforms);
 
+/** When and with what a take was recorded, as far as its record says so. */
+[[nodiscard]] measure::StateOrigin originOf(const std::filesystem::path& audioFile);
+
 /** Reads the level of a calibrator's tone from a take and keeps it beside the take, as
     NAME.calibration.json. chain: words for the input, which calibrations are told apart by. */
 [[nodiscard]] dsp::Result<measure::CalibrationRecord>
@@ -43,6 +47,7 @@ latestCalibration(const std::filesystem::path& folder, const std::string& chain,
 /** Adds a measured state, and a candidate if there is room for one, to the job in a folder; where
     there is no job yet, one is made that is named after the folder. */
 [[nodiscard]] dsp::Result<job::AddedState> addStateToJob(const std::filesystem::path& folder,
-                                                         const measure::Response& response);
+                                                         const measure::Response& response,
+                                                         const measure::StateOrigin& origin);
 
 } // namespace saddletone::plugin

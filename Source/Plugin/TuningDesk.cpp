@@ -1,5 +1,6 @@
 #include "Plugin/TuningDesk.h"
 
+#include "Core/Presets/PresetLibrary.h"
 #include "Core/Tuning/FilterExport.h"
 #include "Core/Tuning/FilterFit.h"
 #include "Core/Tuning/ToneControlFit.h"
@@ -121,13 +122,6 @@ gui::FindingView findingOf(const job::Job& job, tuning::VerdictRequest request)
     return finding;
 }
 
-/** The output that a cost is asked for: all speakers where the tuning treats them alike. */
-tuning::OutputGroup costedOutput(const tuning::Tuning& tuning)
-{
-    return tuning::checkApplies(tuning, tuning::OutputGroup::all) ? tuning::OutputGroup::all
-                                                                  : tuning::OutputGroup::left;
-}
-
 /** A name that no candidate has: that of the copied one with the next number behind it. */
 std::string nameOfCopy(const TuningDocument& document, const std::string& name)
 {
@@ -167,18 +161,9 @@ TuningDesk::~TuningDesk()
 
 juce::File TuningDesk::findPresets()
 {
-    juce::File folder =
-        juce::File::getSpecialLocation(juce::File::currentExecutableFile).getParentDirectory();
-    if (const juce::File shared = folder.getSiblingFile("share").getChildFile("saddletone/Presets");
-        shared.isDirectory())
-        return shared;
-    constexpr int mostFoldersUp = 8;
-    for (int level = 0; level < mostFoldersUp; ++level) {
-        if (const juce::File found = folder.getChildFile("Presets"); found.isDirectory())
-            return found;
-        folder = folder.getParentDirectory();
-    }
-    return {};
+    const auto folder = presets::findPresetsFolder(
+        toPath(juce::File::getSpecialLocation(juce::File::currentExecutableFile)));
+    return folder ? toFile(*folder) : juce::File();
 }
 
 void TuningDesk::findChoices()
@@ -776,7 +761,7 @@ void TuningDesk::orderCost()
     }
     tuning::CostRequest request;
     request.tuning = tuningOf(*candidate);
-    request.output = costedOutput(request.tuning);
+    request.output = tuning::costedOutput(request.tuning);
     request.speaker = speakers[static_cast<std::size_t>(speakerChoices.chosen)];
     request.amplifier.impedanceOhm = request.speaker.nominalImpedanceOhm;
     request.plannedSplDb = plannedSplDb;

@@ -82,7 +82,7 @@ class CommandLineTests(FolderTests):
         for verb in ("signal", "tracks", "measure", "calibrate", "import", "analyse", "compare",
                      "predict", "tone-controls", "verdict", "ride", "texture", "audibility", "exposure",
                      "overdrive", "headphone", "headphone-level", "placement", "blind", "take-home",
-                     "export", "listen", "report", "job", "job new", "job add", "job check",
+                     "export", "listen", "report", "presets", "job", "job report", "job new", "job add", "job check",
                      "job list", "demo"):
             result = run(*verb.split(), "--help")
             self.assertEqual(result.returncode, 0)
@@ -664,6 +664,83 @@ class CommandLineTests(FolderTests):
                 self.assertIn("A bike", file.read())
             os.remove(os.path.join(job, "states", "state.impulse.wav"))
             self.assertEqual(run("job", "check", job).returncode, 1)
+
+    def test_a_job_says_what_its_report_asks_and_proposes(self):
+        with tempfile.TemporaryDirectory() as folder:
+            job = os.path.join(folder, "job")
+            self.assertEqual(run("job", "new", job, "--title", "A bike", "--question", "Why?").returncode, 0)
+            self.assertEqual(run("measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json", "--out",
+                                 f"{folder}/dated.json", "--date", "2026-05-01", "--microphone-name", "Mic 7",
+                                 cwd=self.at).returncode, 0)
+            for tuning in ("preset:voice-lift", "preset:bass-down-6-db"):
+                added = run("job", "add", job, "--state", f"{folder}/dated.json", "--tuning", tuning,
+                            "--name", tuning)
+                self.assertEqual(added.returncode, 0, added.stderr)
+            self.refused(2, ["2 candidate(s)"], "job", "report", job, "--propose", "3")
+            self.refused(2, ["mph, kmh or both"], "job", "report", job, "--units", "knots")
+            self.refused(2, ["must rise"], "job", "report", job, "--speeds-mph", "75,45")
+            self.refused(2, ["--speeds"], "job", "report", job, "--speeds-mph", "75", "--speeds-kmh", "90")
+            said = run("job", "report", job, "--propose", "2", "--units", "kmh", "--speeds-kmh", "0,50,100",
+                       "--amplifier-watts", "40", "--json")
+            self.assertEqual(said.returncode, 0, said.stderr)
+            self.assertEqual(json.loads(said.stdout)["proposed"], "preset:bass-down-6-db")
+            written = run("report", "--job", job, "--out", f"{folder}/r.html", "--json")
+            self.assertEqual(written.returncode, 0, written.stderr)
+            self.assertEqual(sorted(json.loads(written.stdout)), ["appendix", "curves", "report"])
+            with open(f"{folder}/r.html", encoding="utf-8") as file:
+                page = file.read()
+            for words in ("Why?", "100 km/h", "day 2026-05-01", "microphone and recorder Mic 7", "Low shelf"):
+                self.assertIn(words, page)
+            self.assertNotIn("mph", page)
+            self.assertEqual(run("report", "--job", job, "--out", f"{folder}/r.html", "--units", "mph",
+                                 "--speeds-mph", "60", "--question", "And now?").returncode, 0)
+            with open(f"{folder}/r.html", encoding="utf-8") as file:
+                page = file.read()
+            self.assertIn("And now?", page)
+            self.assertNotIn("km/h", page)
+            self.assertEqual(run("job", "report", job, "--propose", "0").returncode, 0)
+            with open(f"{job}/job.json", encoding="utf-8") as file:
+                document = json.load(file)
+            self.assertFalse(any("isProposed" in candidate for candidate in document["candidates"]))
+            self.assertEqual(document["question"], "Why?")
+
+    def test_presets_are_listed_and_stand_for_files(self):
+        listed = json.loads(run("presets", "--json").stdout)["presets"]
+        self.assertEqual({preset["kind"] for preset in listed},
+                         {"target", "ride", "helmet", "headphone", "tuning", "speaker", "tone-controls"})
+        for preset in listed:
+            self.assertTrue(preset["name"] and preset["description"] and preset["status"])
+            self.assertTrue(os.path.isfile(preset["file"]))
+            self.assertTrue(preset["source"] or preset["status"] in ("judgement", "invented"))
+        text = run("presets", "--kind", "ride").stdout
+        self.assertIn("published: ", text)
+        self.assertNotIn("voice-lift", text)
+        self.refused(2, ["tone-controls"], "presets", "--kind", "bikes")
+        self.refused(1, ["no presets"], "presets", "--folder", "nowhere")
+        self.refused(2, ["there is no preset 'flatt'", "flat"], "fit", "--measured", "state.json", "--target",
+                     "preset:flatt", "--with", "filters", "--out", "x.json")
+        with tempfile.TemporaryDirectory() as folder:
+            fitted = run("fit", "--measured", "state.json", "--target", "preset:bass-shelf-6-db", "--with", "filters",
+                         "--filters", "1", "--out", f"{folder}/fit.json", cwd=self.at)
+            self.assertEqual(fitted.returncode, 0, fitted.stderr)
+            cost = run("cost", "--tuning", "preset:bass-down-6-db", "--speaker", "preset:generic-6-5-inch-fairing",
+                       "--amplifier-watts", "25")
+            self.assertEqual(cost.returncode, 0, cost.stderr)
+            self.assertIn("(invented)", cost.stdout)
+            self.assertEqual(run("job", "new", f"{folder}/job").returncode, 0)
+            for name in ("published-80-mph", "preset:highway-75-mph-low-screen"):
+                ride = run("job", "ride", f"{folder}/job", "--preset", name, "--plugs", "nominal", "--json")
+                self.assertEqual(ride.returncode, 0, ride.stderr)
+            said = json.loads(ride.stdout)
+            self.assertEqual((said["helmet"], said["screen"], said["earPlugs"]), ("full", "low", "nominal"))
+            self.assertAlmostEqual(said["speedKmh"], 75 * 1.609344, delta=0.1)
+            # A folder of one's own, with a slip of the pen in it.
+            os.makedirs(f"{folder}/own/Targets")
+            with open(f"{folder}/own/Targets/mine.json", "w", encoding="utf-8") as file:
+                json.dump({"kind": "saddletone-target", "schemaVersion": 1, "name": "Mine",
+                           "about": {"description": "My own.", "status": "judgement"},
+                           "bassShelf": {"gainDb": 3, "frequencyHz": 100, "slope": 1}}, file)
+            self.refused(1, ["mine.json", "'bassShelf.slope' is not known"], "presets", "--folder", f"{folder}/own")
 
     def test_a_customer_takes_home_each_candidate_and_a_card(self):
         with tempfile.TemporaryDirectory() as folder:

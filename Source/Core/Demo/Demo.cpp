@@ -9,7 +9,9 @@
 #include "Core/Job/Job.h"
 #include "Core/Job/JobReport.h"
 #include "Core/Measure/Measurement.h"
+#include "Core/Measure/StateOrigin.h"
 #include "Core/Signals/TrackSet.h"
+#include "Core/Tuning/Speaker.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
@@ -49,6 +51,41 @@ tuning::Tuning bassTurnedDown()
     return {"Bass turned down by 6 dB", {{tuning::OutputGroup::all, {shelf}}}};
 }
 
+/** What the invented shop proposes: set by hand, not fitted. */
+tuning::Tuning setForTheRoad()
+{
+    tuning::Element highPass;
+    highPass.type = tuning::ElementType::highPass;
+    highPass.frequencyHz = 60.0;
+    highPass.order = 4;
+    tuning::Element voices;
+    voices.type = tuning::ElementType::peaking;
+    voices.frequencyHz = 1600.0;
+    voices.gainDb = 5.0;
+    voices.q = 0.7;
+    tuning::Element treble;
+    treble.type = tuning::ElementType::highShelf;
+    treble.frequencyHz = 5000.0;
+    treble.gainDb = 3.0;
+    return {"Set for the road", {{tuning::OutputGroup::all, {highPass, voices, treble}}}};
+}
+
+/** The bike's speakers; invented like the rest. */
+tuning::Speaker inventedSpeaker()
+{
+    tuning::Speaker speaker;
+    speaker.name = "6.5-inch speaker of the demo (invented)";
+    speaker.invented = true;
+    speaker.fsHz = 85.0;
+    speaker.qts = 0.75;
+    speaker.qms = 4.5;
+    speaker.vasLitres = 8.0;
+    speaker.xmaxMm = 3.0;
+    speaker.reOhm = 3.4;
+    speaker.enclosure = {.kind = tuning::EnclosureKind::sealed, .volumeLitres = 5.0};
+    return speaker;
+}
+
 dsp::Result<measure::Response> measureState(const DemoState& state, const signals::Signal& sweep,
                                             const std::filesystem::path& recordingFile,
                                             const DemoRecorder& recorder)
@@ -84,7 +121,10 @@ job::Job demoJob(const std::filesystem::path& folder)
     job.title = "Demo: is another radio profile enough?";
     job.shop = "The Example Workshop (invented)";
     job.bike = "Touring bike, two 6.5-inch speakers (invented)";
+    job.question = "The stock profile booms in the garage and turns thin on the road. Is another "
+                   "profile enough, and what has to be set?";
     job.invented = true;
+    job.cost.amplifierWatts = 25.0;
     for (const DemoState& state : demoStates())
         job.states.push_back({state.id, "states/" + state.id + ".json"});
     job.candidates = {
@@ -92,7 +132,9 @@ job::Job demoJob(const std::filesystem::path& folder)
         {"Stock profile, engine running", "stock-running", ""},
         {"Alternative profile", "alternative-running", ""},
         {"Stock, running, bass down", "stock-running", "tunings/bass-down.json"},
+        {"Alternative, set for the road", "alternative-running", "tunings/set-for-the-road.json"},
     };
+    job.candidates.back().isProposed = true;
     job.programmes = {"programme/demo-music.wav"};
     job.ride.helmet = ride::Helmet::fullFace;
     return job;
@@ -129,6 +171,11 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
                                                                     / (state.id + ".json"));
             !saved)
             return saved.unexpected();
+        if (const auto noted =
+                measure::noteOrigin({dateText, "simulated microphone and recorder (invented)"},
+                                    result.jobFolder / "states" / (state.id + ".json"));
+            !noted)
+            return noted.unexpected();
         ++recorder.seed;
         recorder.startSeconds += 0.37;
     }
@@ -142,6 +189,14 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
         return saved.unexpected();
     if (const auto saved =
             tuning::saveTuning(bassTurnedDown(), result.jobFolder / "tunings" / "bass-down.json");
+        !saved)
+        return saved.unexpected();
+    if (const auto saved = tuning::saveTuning(setForTheRoad(), result.jobFolder / "tunings"
+                                                                   / "set-for-the-road.json");
+        !saved)
+        return saved.unexpected();
+    if (const auto saved =
+            tuning::saveSpeaker(inventedSpeaker(), result.jobFolder / "speakers" / "demo.json");
         !saved)
         return saved.unexpected();
     if (const auto saved = job::saveJob(job); !saved)

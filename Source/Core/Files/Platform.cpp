@@ -1,12 +1,20 @@
 #include "Core/Files/Platform.h"
 
 #if defined(_WIN32)
+#include <array>
 #include <fcntl.h>
 #include <io.h>
 #include <process.h>
+#include <windows.h>
 #else
 #include <fcntl.h>
+#include <system_error>
 #include <unistd.h>
+#if defined(__APPLE__)
+#include <cstdint>
+#include <mach-o/dyld.h>
+#include <string>
+#endif
 #endif
 
 namespace saddletone::files {
@@ -28,6 +36,14 @@ bool flushToDisk(const std::filesystem::path& file) noexcept
 }
 
 void flushFolderToDisk(const std::filesystem::path&) noexcept {}
+
+std::filesystem::path executableFile()
+{
+    std::array<wchar_t, 32768> name {};
+    const DWORD length = GetModuleFileNameW(nullptr, name.data(), static_cast<DWORD>(name.size()));
+    return length < name.size() ? std::filesystem::path(name.data(), name.data() + length)
+                                : std::filesystem::path();
+}
 
 #else
 
@@ -53,6 +69,22 @@ void flushFolderToDisk(const std::filesystem::path& folder) noexcept
         return;
     [[maybe_unused]] const int flushed = ::fsync(handle);
     ::close(handle);
+}
+
+std::filesystem::path executableFile()
+{
+    std::error_code reason;
+#if defined(__APPLE__)
+    std::uint32_t size = 0;
+    _NSGetExecutablePath(nullptr, &size);
+    std::string name(size, '\0');
+    if (_NSGetExecutablePath(name.data(), &size) != 0)
+        return {};
+    auto file = std::filesystem::canonical(name.c_str(), reason);
+#else
+    auto file = std::filesystem::read_symlink("/proc/self/exe", reason);
+#endif
+    return reason ? std::filesystem::path() : file;
 }
 
 #endif

@@ -12,6 +12,9 @@ namespace saddletone::files {
 /** Forces a file's content to the disk; false if that failed. */
 [[nodiscard]] bool flushToDisk(const std::filesystem::path& file) noexcept;
 
+/** The program that runs, with its whole path; empty if the system does not tell. */
+[[nodiscard]] std::filesystem::path executableFile();
+
 /** Forces a folder's entries to the disk as far as the system allows. */
 void flushFolderToDisk(const std::filesystem::path& folder) noexcept;
 

@@ -10,6 +10,8 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
+#include <functional>
 #include <map>
 #include <set>
 #include <system_error>
@@ -19,6 +21,7 @@ namespace saddletone::job {
 namespace {
 
 constexpr std::string_view jobKind = "saddletone-job";
+constexpr double fastestKmh = 250.0; // of the audition engine
 constexpr std::string_view jobFileName = "job.json";
 constexpr std::string_view previousFileName = "job.previous.json";
 
@@ -96,6 +99,67 @@ void writeSeat(const JobSeat& seat, nlohmann::json& document)
         document["seat"] = std::move(block);
 }
 
+/** Sets a block of the report, or takes its keys out where all stands at its default. */
+template <typename Settings, typename Write>
+void writeBlock(std::string_view key, const Settings& settings, nlohmann::json& document,
+                Write&& write)
+{
+    auto block = document.value(key, nlohmann::json::object());
+    if (!block.is_object())
+        block = nlohmann::json::object();
+    if (block.empty() && settings == Settings {})
+        return;
+    write(block);
+    document[std::string(key)] = std::move(block);
+}
+
+void writeReportStyle(const JobReportStyle& style, nlohmann::json& document)
+{
+    writeBlock("report", style, document, [&](nlohmann::json& block) {
+        block["speedUnits"] = report::speedUnitsName(style.speedUnits);
+        if (style.speedsKmh.empty())
+            block.erase("speedsKmh");
+        else
+            block["speedsKmh"] = style.speedsKmh;
+    });
+}
+
+void writeCost(const JobCost& cost, nlohmann::json& document)
+{
+    writeBlock("cost", cost, document, [&](nlohmann::json& block) {
+        block["plannedSplDb"] = cost.plannedSplDb;
+        block["distanceMetres"] = cost.distanceMetres;
+        if (cost.amplifierWatts > 0.0)
+            block["amplifierWatts"] = cost.amplifierWatts;
+        else
+            block.erase("amplifierWatts");
+    });
+}
+
+JobReportStyle readReportStyle(files::JsonReader& reader)
+{
+    JobReportStyle style;
+    if (const auto units = report::parseSpeedUnits(reader.text("speedUnits", "both")))
+        style.speedUnits = *units;
+    else
+        reader.reject("speedUnits", "is not known: " + units.error().message);
+    if (reader.has("speedsKmh"))
+        style.speedsKmh = reader.numbers("speedsKmh", 0.0, fastestKmh);
+    if (const auto checked = checkReportSpeeds(style.speedsKmh); !checked)
+        reader.reject("speedsKmh", "is not what a report can show: " + checked.error().message);
+    return style;
+}
+
+JobCost readCost(files::JsonReader& reader)
+{
+    JobCost cost;
+    if (reader.has("amplifierWatts"))
+        cost.amplifierWatts = reader.number("amplifierWatts", 1.0, 2000.0);
+    cost.plannedSplDb = reader.number("plannedSplDb", 40.0, 130.0, cost.plannedSplDb);
+    cost.distanceMetres = reader.number("distanceMetres", 0.2, 5.0, cost.distanceMetres);
+    return cost;
+}
+
 JobSeat readSeat(files::JsonReader& reader)
 {
     JobSeat seat;
@@ -148,6 +212,10 @@ nlohmann::json toDocument(const Job& job)
     document["title"] = job.title;
     document["shop"] = job.shop;
     document["bike"] = job.bike;
+    if (job.question.empty())
+        document.erase("question");
+    else
+        document["question"] = job.question;
     document["invented"] = job.invented;
 
     nlohmann::json states = nlohmann::json::array();
@@ -178,6 +246,10 @@ nlohmann::json toDocument(const Job& job)
             entry.erase("overdriveFile");
         else
             entry["overdriveFile"] = candidate.overdriveFile;
+        if (candidate.isProposed)
+            entry["isProposed"] = true;
+        else
+            entry.erase("isProposed");
         candidates.push_back(std::move(entry));
     }
     document["candidates"] = std::move(candidates);
@@ -208,6 +280,8 @@ nlohmann::json toDocument(const Job& job)
     ride["assumedProgrammeSplDba"] = job.ride.assumedProgrammeSplDba;
     document["ride"] = std::move(ride);
     writeSeat(job.seat, document);
+    writeReportStyle(job.report, document);
+    writeCost(job.cost, document);
     return document;
 }
 
@@ -248,6 +322,20 @@ JobRide readRide(files::JsonReader& reader)
 }
 
 } // namespace
+
+dsp::Result<void> checkReportSpeeds(std::span<const double> speedsKmh)
+{
+    const bool isInRange = std::ranges::all_of(
+        speedsKmh, [](double speedKmh) { return speedKmh >= 0.0 && speedKmh <= fastestKmh; });
+    const bool rises =
+        std::ranges::adjacent_find(speedsKmh, std::ranges::greater_equal()) == speedsKmh.end();
+    if (!isInRange || !rises || speedsKmh.size() > JobReportStyle::mostSpeeds)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         "a report has at most " + std::to_string(JobReportStyle::mostSpeeds)
+                             + " speeds, which must rise and lie between 0 and "
+                             + std::to_string(std::lround(fastestKmh)) + " km/h");
+    return {};
+}
 
 dsp::Result<ride::RideParameters> rideParameters(const JobRide& ride)
 {
@@ -314,6 +402,7 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
     job.title = reader.text("title", "");
     job.shop = reader.text("shop", "");
     job.bike = reader.text("bike", "");
+    job.question = reader.text("question", "");
     job.invented = reader.boolean("invented", false);
 
     std::set<std::string> ids;
@@ -346,6 +435,10 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         candidate.overdriveFile = entry.text("overdriveFile", "");
         if (!entry.failure() && !candidate.overdriveFile.empty())
             checkPath(entry, "overdriveFile", candidate.overdriveFile);
+        candidate.isProposed = entry.boolean("isProposed", false);
+        if (!entry.failure() && candidate.isProposed
+            && std::ranges::any_of(job.candidates, &JobCandidate::isProposed))
+            entry.reject("isProposed", "is true of another candidate already; propose one");
         reader.absorb(entry);
         job.candidates.push_back(std::move(candidate));
     }
@@ -363,6 +456,12 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
     auto seat = reader.object("seat");
     job.seat = readSeat(seat);
     reader.absorb(seat);
+    auto report = reader.object("report");
+    job.report = readReportStyle(report);
+    reader.absorb(report);
+    auto cost = reader.object("cost");
+    job.cost = readCost(cost);
+    reader.absorb(cost);
 
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);
@@ -487,7 +586,8 @@ std::string freeName(const Job& job, const std::string& subfolder, const std::st
 
 dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
                                  const std::string& wantedId, const std::string& candidateName,
-                                 const std::optional<tuning::Tuning>& tuning)
+                                 const std::optional<tuning::Tuning>& tuning,
+                                 const measure::StateOrigin& origin)
 {
     AddedState added;
     added.id = freeName(job, "states", wantedId);
@@ -504,6 +604,8 @@ dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
     }
     if (const auto saved = measure::saveResponse(response, job.folder / stateFile); !saved)
         return saved.unexpected();
+    if (const auto noted = measure::noteOrigin(origin, job.folder / stateFile); !noted)
+        return noted.unexpected();
 
     Job changed = job;
     changed.states.push_back({added.id, stateFile});

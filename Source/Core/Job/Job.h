@@ -3,12 +3,15 @@
 #include "Core/Audition/SceneBuilder.h"
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/Response.h"
+#include "Core/Measure/StateOrigin.h"
+#include "Core/Report/SpeedUnits.h"
 #include "Core/Ride/Helmet.h"
 #include "Core/Seat/HeadphoneCalibration.h"
 #include "Core/Tuning/Tuning.h"
 
 #include <filesystem>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -33,6 +36,8 @@ struct JobCandidate {
     std::string speedVolumeFile {};
     /** MODEL.json of how its speakers distort, relative to the job folder; empty = linear. */
     std::string overdriveFile {};
+    /** What the shop proposes to the customer; at most one candidate of a job. */
+    bool isProposed = false;
 
     bool operator==(const JobCandidate&) const = default;
 };
@@ -69,18 +74,42 @@ struct JobSeat {
     bool operator==(const JobSeat&) const = default;
 };
 
+/** How the customer's report shows a job. */
+struct JobReportStyle {
+    static constexpr std::size_t mostSpeeds = 3;
+    /** Ascending, 0 to 250, at most mostSpeeds; empty: parked, and two that a rider of these units
+        knows. */
+    std::vector<double> speedsKmh {};
+    report::SpeedUnits speedUnits = report::SpeedUnits::both;
+
+    bool operator==(const JobReportStyle&) const = default;
+};
+
+/** What the cost of the proposal is worked out with; the speaker is the first file of the job's
+    folder "speakers". */
+struct JobCost {
+    double amplifierWatts = 0.0; ///< Sine power of a channel, 1 to 2000; 0: not known.
+    double plannedSplDb = 90.0;  ///< See tuning::CostRequest.
+    double distanceMetres = 0.8; ///< The same.
+
+    bool operator==(const JobCost&) const = default;
+};
+
 /** One bike of one customer: a folder with job.json and the files it names. */
 struct Job {
     std::filesystem::path folder;
     std::string title;
     std::string shop;
     std::string bike;
+    std::string question;  ///< What the customer wants to know; empty: the usual question.
     bool invented = false; ///< Demo data; shown wherever the job is shown.
     std::vector<JobState> states;
     std::vector<JobCandidate> candidates; ///< At most audition::maxCandidates.
     std::vector<std::string> programmes;  ///< Audio files, relative to the job folder.
     JobRide ride;
     JobSeat seat;
+    JobReportStyle report;
+    JobCost cost;
     /** The document as read; keys that this version does not know are written back. */
     nlohmann::json document = nlohmann::json::object();
 };
@@ -93,6 +122,10 @@ inline constexpr int jobSchemaVersion = 1;
 /** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json.
     Makes the folder if needed. */
 [[nodiscard]] dsp::Result<void> saveJob(const Job& job);
+
+/** Fails unless the speeds of a report rise, from 0 to 250 km/h, and are at most
+    JobReportStyle::mostSpeeds. */
+[[nodiscard]] dsp::Result<void> checkReportSpeeds(std::span<const double> speedsKmh);
 
 /** The modelled ride of a job; fails if a name or an angle is not known. */
 [[nodiscard]] dsp::Result<ride::RideParameters> rideParameters(const JobRide& ride);
@@ -123,7 +156,8 @@ struct AddedState {
 [[nodiscard]] dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
                                                const std::string& wantedId,
                                                const std::string& candidateName,
-                                               const std::optional<tuning::Tuning>& tuning = {});
+                                               const std::optional<tuning::Tuning>& tuning = {},
+                                               const measure::StateOrigin& origin = {});
 
 /** Writes a tuning's document (see tuning::tuningToJson()) into the job's folder under a name like
     wanted that no file has yet. Returns its path relative to the folder, for a candidate to name;

@@ -1,16 +1,18 @@
 #include "Core/Job/JobReport.h"
 
-#include "Core/Audition/RoadAudibility.h"
 #include "Core/Audition/BlindStatistics.h"
+#include "Core/Audition/RoadAudibility.h"
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/ReportFindings.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Report/BlindWords.h"
 #include "Core/Report/CurveTable.h"
+#include "Core/Report/HtmlAppendix.h"
 #include "Core/Report/HtmlReport.h"
 #include "Core/Report/Wording.h"
 
@@ -19,6 +21,7 @@
 #include <cmath>
 #include <complex>
 #include <limits>
+#include <span>
 #include <utility>
 
 namespace saddletone::job {
@@ -34,13 +37,13 @@ constexpr double middleFromHz = 500.0;
 constexpr double middleToHz = 2000.0;
 /** Most of the music: what the table of a report asks for. */
 constexpr hearing::AudibilityGoal mostIsHeard {.share = 0.8, .marginDb = 0.0};
-constexpr double fastestMph = 155.0; // the engine's 250 km/h
 
 /** A response and what the job calls it. */
 struct NamedResponse {
     std::string name;
     std::string mark;
     measure::Response response;
+    measure::StateOrigin origin;
 
     [[nodiscard]] std::string shownName() const { return report::marked(mark, name); }
     [[nodiscard]] std::string shortName() const { return mark.empty() ? name : mark; }
@@ -66,8 +69,12 @@ dsp::Result<std::vector<NamedResponse>> loadStates(const Job& job)
         auto response = measure::loadResponse(*file);
         if (!response)
             return response.unexpected();
+        auto origin = measure::loadOrigin(*file);
+        if (!origin)
+            return origin.unexpected();
         std::string name = response->name.empty() ? state.id : response->name;
-        states.push_back({std::move(name), stateMark(states.size()), std::move(*response)});
+        states.push_back(
+            {std::move(name), stateMark(states.size()), std::move(*response), std::move(*origin)});
     }
     return states;
 }
@@ -91,6 +98,8 @@ report::ReportState describeState(const NamedResponse& state)
     report::ReportState shown;
     shown.name = state.name;
     shown.conditions = response.state;
+    shown.measuredOn = state.origin.measuredOn;
+    shown.microphone = state.origin.microphone;
     shown.numTakes = response.numTakes;
     shown.snrDb = response.snrDb;
     shown.clockPpm = response.clockPpm;
@@ -100,9 +109,12 @@ report::ReportState describeState(const NamedResponse& state)
     shown.curve = curveOf(response);
     shown.curve.label = state.name;
     shown.curve.mark = state.mark;
-    for (const measure::BandConfidence& band : response.bands)
+    for (const measure::BandConfidence& band : response.bands) {
         shown.uncertaintiesDb.push_back(band.trusted ? band.uncertaintyDb
                                                      : std::numeric_limits<double>::quiet_NaN());
+        if (band.trusted)
+            shown.interval95Db = std::max(shown.interval95Db.value_or(0.0), band.interval95Db);
+    }
     return shown;
 }
 
@@ -195,15 +207,8 @@ std::vector<std::string> collectRemarks(const std::vector<NamedResponse>& states
             ++found->count;
         }
     }
-    // A report is for two pages; the state files hold every remark.
-    constexpr std::size_t mostShown = 6;
     std::vector<std::string> lines;
     for (const Remark& remark : remarks) {
-        if (lines.size() == mostShown) {
-            lines.push_back(std::to_string(remarks.size() - mostShown)
-                            + " more remarks stand in the state files.");
-            break;
-        }
         const bool holdsForAll = remark.count == states.size() && states.size() > 1;
         lines.push_back((holdsForAll ? "All states" : remark.names) + ": " + remark.text);
     }
@@ -325,13 +330,13 @@ report::Curve noiseOctavesOf(const hearing::ThirdOctaveSpectrum& spectrum,
 
 /** What a sound file lets hear. */
 std::string fileWords(const audition::AuditionEngine::Parameters& parameters,
-                      const audition::AuditionScene& scene)
+                      const audition::AuditionScene& scene, report::SpeedUnits units)
 {
     const std::size_t index = std::min(parameters.candidate, scene.candidates.size() - 1);
     const std::string candidate = "Candidate " + std::to_string(index + 1);
     const bool isRiding = parameters.ride.speedKmh > 0.0;
     const std::string where =
-        isRiding ? " at " + report::speedWords(parameters.ride.speedKmh) : " parked";
+        isRiding ? " at " + report::speedWords(parameters.ride.speedKmh, units) : " parked";
     std::string words;
     switch (parameters.monitor) {
     case audition::Monitor::untouched: return "The music itself, without bike and noise";
@@ -349,18 +354,11 @@ std::string fileWords(const audition::AuditionEngine::Parameters& parameters,
     return words;
 }
 
-/** What remains on the last ride, and what the ride does to the ears. */
-void addAudibility(const Job& job, const audition::SceneRequest& request,
-                   const audition::AuditionScene& scene, report::ReportContent& content)
+/** What remains of every candidate on one ride of the report. */
+void addAudibility(const audition::SceneRequest& request, const audition::AuditionScene& scene,
+                   const audition::AuditionEngine::Parameters& parameters, bool isLastRide,
+                   report::ReportContent& content)
 {
-    audition::AuditionEngine::Parameters parameters;
-    parameters.ride = rideChoice(job.ride);
-    parameters.ride.speedKmh = content.rides.back().speedKmh;
-    content.noiseIsRecorded = request.ride.recorded != nullptr;
-    content.noiseIsMeasured = audition::isNoiseMeasured(request.ride);
-    content.noiseFigures = audition::noiseFigures(request.ride, parameters.ride);
-    if (!content.rides.back().noiseSplDba)
-        return;
     const auto music = hearing::pinkProgrammeDbfs(audition::referenceProgrammeDbfs);
     for (std::size_t index = 0; index < scene.candidates.size(); ++index) {
         const audition::SceneCandidate& candidate = scene.candidates[index];
@@ -370,16 +368,49 @@ void addAudibility(const Job& job, const audition::SceneRequest& request,
                                       parameters.ride.speedKmh),
             candidate.level, audition::levelsOf(scene, candidate, parameters), request.ride,
             parameters, mostIsHeard);
-        content.candidates[index].audibility =
+        content.candidates[index].audibility.back() =
             report::ReportAudibility {road.music.shareOfScale, road.music.loudness.share(),
                                       road.speech.index, road.music.overallGainDb, road.powerRatio};
-        if (index == 0)
+        if (index == 0 && isLastRide)
             content.exposureWords = hearing::exposureGuidance(road.exposure, road.dose);
     }
 }
 
+/** Levels and noise of all rides. */
+void addRides(const Job& job, const audition::SceneRequest& request,
+              const audition::AuditionScene& scene, const std::vector<double>& speedsKmh,
+              std::span<const dsp::Band> octaves, report::ReportContent& content)
+{
+    audition::AuditionEngine::Parameters parameters;
+    parameters.ride = rideChoice(job.ride);
+    for (const double speedKmh : speedsKmh) {
+        parameters.ride.speedKmh = speedKmh;
+        report::ReportRide ride;
+        ride.speedKmh = speedKmh;
+        for (std::size_t index = 0; index < scene.candidates.size(); ++index) {
+            const auto levels = audition::levelsOf(scene, scene.candidates[index], parameters);
+            content.candidates[index].programmeSplDba.push_back(levels.programmeSplDba);
+            content.candidates[index].audibility.emplace_back();
+            if (levels.noise.totalDba > dsp::silenceDb)
+                ride.noiseSplDba = levels.noise.totalDba;
+        }
+        if (ride.noiseSplDba) {
+            ride.noiseOctaveLevels =
+                noiseOctavesOf(audition::noiseSpectrum(request.ride, parameters.ride)
+                                   .raisedBy(-audition::plugLossDb(request.ride, parameters.ride)),
+                               octaves);
+            addAudibility(request, scene, parameters, speedKmh == speedsKmh.back(), content);
+        }
+        content.rides.push_back(std::move(ride));
+    }
+    content.noiseIsRecorded = request.ride.recorded != nullptr;
+    content.noiseIsMeasured = audition::isNoiseMeasured(request.ride);
+    content.noiseFigures = audition::noiseFigures(request.ride, parameters.ride);
+}
+
 dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
-                          report::ReportContent& content)
+                          const std::vector<double>& speedsKmh,
+                          const std::vector<NamedResponse>& states, report::ReportContent& content)
 {
     const auto request = loadSceneRequest(job);
     if (!request)
@@ -400,9 +431,10 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
         shown.name = candidate.name;
         const auto state =
             std::ranges::find(job.states, job.candidates[index].stateId, &JobState::id);
-        shown.stateMark = stateMark(static_cast<std::size_t>(state - job.states.begin()));
-        if (shown.stateMark.empty())
-            shown.stateMark = state->id;
+        const auto stateIndex = static_cast<std::size_t>(state - job.states.begin());
+        shown.stateMark = states[stateIndex].mark.empty() ? state->id : states[stateIndex].mark;
+        shown.radioProfile = states[stateIndex].response.state.radioProfile;
+        shown.tuning = candidate.tuning;
         shown.settings = report::tuningWords(candidate.tuning);
         findLargestBoost(candidate.tuning, shown);
         shown.evenness = measure::flatnessOf(changed, evenFromHz, evenToHz);
@@ -425,35 +457,14 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
         content.candidates.push_back(std::move(shown));
     }
 
-    for (const double speedMph : options.speedsMph) {
-        audition::AuditionEngine::Parameters parameters;
-        parameters.ride = rideChoice(job.ride);
-        parameters.ride.speedKmh = dsp::mphToKmh(speedMph);
-        report::ReportRide ride {.speedKmh = parameters.ride.speedKmh, .noiseSplDba = {}};
-        for (std::size_t index = 0; index < scene->candidates.size(); ++index) {
-            const auto levels = audition::levelsOf(*scene, scene->candidates[index], parameters);
-            content.candidates[index].programmeSplDba.push_back(levels.programmeSplDba);
-            if (levels.noise.totalDba > dsp::silenceDb)
-                ride.noiseSplDba = levels.noise.totalDba;
-        }
-        content.rides.push_back(ride);
-    }
-    if (!content.rides.empty() && content.rides.back().noiseSplDba) {
-        audition::RideChoice choice = rideChoice(job.ride);
-        choice.speedKmh = content.rides.back().speedKmh;
-        content.noiseOctaveLevels =
-            noiseOctavesOf(audition::noiseSpectrum(request->ride, choice)
-                               .raisedBy(-audition::plugLossDb(request->ride, choice)),
-                           octaves);
-    }
-
-    if (!content.rides.empty())
-        addAudibility(job, *request, *scene, content);
+    addRides(job, *request, *scene, speedsKmh, octaves, content);
     for (const JobReportFile& file : options.files) {
         const auto& candidate =
             scene->candidates[std::min(file.parameters.candidate, scene->candidates.size() - 1)];
         report::ReportAuditionFile shown {
-            .name = file.name, .words = fileWords(file.parameters, *scene), .belowRoadDb = {}};
+            .name = file.name,
+            .words = fileWords(file.parameters, *scene, content.speedUnits),
+            .belowRoadDb = {}};
         if (file.parameters.monitor != audition::Monitor::untouched)
             shown.belowRoadDb = audition::levelsOf(*scene, candidate, {}).scaleDb
                                 - audition::levelsOf(*scene, candidate, file.parameters).scaleDb;
@@ -475,7 +486,8 @@ dsp::Result<void> addBlindRuns(const Job& job, report::ReportContent& content)
         for (const audition::BlindCandidate& candidate : run.candidates)
             entry.candidates += (entry.candidates.empty() ? "" : "; ") + candidate.name;
         entry.outcome = report::blindOutcome(run);
-        entry.conditions = report::conditionWords(run.conditions);
+        entry.conditions = report::conditionWords(run.conditions, content.speedUnits);
+        entry.isAbandoned = run.isAbandoned;
         content.blindRuns.push_back(std::move(entry));
         numComplete += run.isAbandoned ? 0U : 1U;
         anyAbandoned = anyAbandoned || run.isAbandoned;
@@ -496,6 +508,22 @@ dsp::Result<void> addBlindRuns(const Job& job, report::ReportContent& content)
             "Each p is of its run alone: the more runs are made, the more often one of them comes "
             "out by chance.");
     return {};
+}
+
+/** What the bike takes at least, and what the proposal asks of its speakers. */
+dsp::Result<void> addFindings(const Job& job, const std::vector<NamedResponse>& states,
+                              report::ReportContent& content)
+{
+    std::vector<measure::Response> responses;
+    for (const NamedResponse& state : states)
+        responses.push_back(state.response);
+    if (auto added = addNeed(job, responses, content); !added)
+        return added;
+    if (!content.proposal)
+        return {};
+    const auto state =
+        std::ranges::find(job.states, job.candidates[*content.proposal].stateId, &JobState::id);
+    return addCost(job, responses[static_cast<std::size_t>(state - job.states.begin())], content);
 }
 
 void addCautions(report::ReportContent& content)
@@ -527,14 +555,12 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
                 ++numTrusted;
             }
     }
-    std::string curves = "The curves of the states.";
+    std::string curves = "The curves of the states, and how they differ.";
     if (numTrusted > 0)
         curves += " Noise leaves them uncertain by at most \xC2\xB1"
                   + numberText(std::max(0.1, largestDb), 1)
                   + " dB (three standard deviations). A moved head or microphone adds to that.";
     content.measured.push_back(std::move(curves));
-    content.measured.emplace_back(
-        "The difference between parked and engine running, to the same uncertainty.");
     if (numCalibrated == states.size())
         content.measured.emplace_back("The levels, as exact as the calibrator and the microphone.");
     else if (numCalibrated > 0)
@@ -550,6 +576,9 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
         return;
     content.estimated.emplace_back(
         "Candidates with settings: calculated; true while nothing overloads.");
+    if (content.cost)
+        content.estimated.emplace_back("Amplifier and cone: from the speaker's data, \xC2\xB1"
+                                       + numberText(content.cost->cost.uncertaintyDb, 0) + " dB.");
     if (content.noiseIsMeasured)
         content.measured.emplace_back("The noise of the ride: recorded and calibrated.");
     else if (content.noiseIsRecorded)
@@ -561,7 +590,7 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
             "The noise of the ride: wind from published measurements of other bikes and riders, "
             "\xC2\xB1"
             + numberText(ride::windSpreadDb, 0)
-            + " dB; its spectrum, tyres and engine are judgement. The last table says so figure by "
+            + " dB; its spectrum, tyres and engine are judgement. The appendix says so figure by "
               "figure.");
     content.estimated.emplace_back(
         "What is heard in the noise: computed for steady sound and young, healthy ears.");
@@ -570,37 +599,65 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
     content.estimated.emplace_back("Not included: traffic, and a loud exhaust.");
 }
 
-dsp::Result<void> checkOptions(const JobReportOptions& options)
+/** Those of the options, of the job, or what riders know: round figures of their units. */
+std::vector<double> speedsOf(const Job& job, const JobReportOptions& options,
+                             report::SpeedUnits units)
 {
-    for (std::size_t index = 0; index < options.speedsMph.size(); ++index) {
-        const double speedMph = options.speedsMph[index];
-        if (!(speedMph >= 0.0 && speedMph <= fastestMph)
-            || (index > 0 && speedMph <= options.speedsMph[index - 1]))
-            return dsp::fail(dsp::ErrorCode::outOfRange,
-                             "the speeds of a report must rise and lie between 0 and "
-                                 + numberText(fastestMph, 0) + " mph");
+    if (!options.speedsKmh.empty())
+        return options.speedsKmh;
+    if (!job.report.speedsKmh.empty())
+        return job.report.speedsKmh;
+    if (units == report::SpeedUnits::kmh)
+        return {0.0, 70.0, 120.0};
+    return {0.0, dsp::mphToKmh(45.0), dsp::mphToKmh(75.0)};
+}
+
+/** What the job proposes; else the only candidate that sets anything. */
+std::optional<std::size_t> proposalOf(const Job& job, const report::ReportContent& content)
+{
+    std::optional<std::size_t> only;
+    std::size_t numWithSettings = 0;
+    for (std::size_t index = 0; index < content.candidates.size(); ++index) {
+        if (job.candidates[index].isProposed)
+            return index;
+        if (content.candidates[index].tuning.chains.empty())
+            continue;
+        only = index;
+        ++numWithSettings;
     }
+    return numWithSettings == 1 ? only : std::nullopt;
+}
+
+/** Tells how far it is; fails where it is to stop. */
+dsp::Result<void> tell(const ReportProgress& progress, double share)
+{
+    if (progress && !progress(share))
+        return dsp::fail(dsp::ErrorCode::cannotWrite, reportCancelledMessage);
     return {};
 }
 
 } // namespace
 
-dsp::Result<report::ReportContent> makeReportContent(const Job& job,
-                                                     const JobReportOptions& options)
+dsp::Result<report::ReportContent>
+makeReportContent(const Job& job, const JobReportOptions& options, const ReportProgress& progress)
 {
-    if (const auto checked = checkOptions(options); !checked)
+    report::ReportContent content;
+    content.speedUnits = options.speedUnits.value_or(job.report.speedUnits);
+    const std::vector<double> speedsKmh = speedsOf(job, options, content.speedUnits);
+    if (const auto checked = checkReportSpeeds(speedsKmh); !checked)
         return dsp::fail(checked.error().code, checked.error().message);
     const auto states = loadStates(job);
     if (!states)
         return states.unexpected();
+    if (const auto told = tell(progress, 0.1); !told)
+        return dsp::fail(told.error().code, told.error().message);
 
-    report::ReportContent content;
     content.title = job.title.empty() ? "How this bike sounds" : job.title;
-    content.question =
-        !options.question.empty()
-            ? options.question
-            : "Does this radio play the same curve with the engine running as parked, and which "
-              "setting leaves most of the music audible on the road?";
+    content.question = !options.question.empty() ? options.question : job.question;
+    if (content.question.empty())
+        content.question =
+            "Does this radio play the same curve with the engine running as parked, and which "
+            "setting leaves most of the music audible on the road?";
     content.shop = job.shop;
     content.bike = job.bike;
     content.dateText = options.dateText;
@@ -614,8 +671,16 @@ dsp::Result<report::ReportContent> makeReportContent(const Job& job,
     addComparisons(*states, content);
     content.remarks = collectRemarks(*states);
     if (!job.candidates.empty())
-        if (const auto added = addRoad(job, options, content); !added)
+        if (const auto added = addRoad(job, options, speedsKmh, *states, content); !added)
             return dsp::fail(added.error().code, added.error().message);
+    if (const auto told = tell(progress, 0.5); !told)
+        return dsp::fail(told.error().code, told.error().message);
+
+    content.proposal = proposalOf(job, content);
+    if (const auto added = addFindings(job, *states, content); !added)
+        return dsp::fail(added.error().code, added.error().message);
+    if (const auto told = tell(progress, 0.9); !told)
+        return dsp::fail(told.error().code, told.error().message);
     if (const auto added = addBlindRuns(job, content); !added)
         return dsp::fail(added.error().code, added.error().message);
     addCautions(content);
@@ -623,23 +688,42 @@ dsp::Result<report::ReportContent> makeReportContent(const Job& job,
     return content;
 }
 
-std::filesystem::path curvesFileFor(const std::filesystem::path& htmlFile)
+WrittenReport reportFilesFor(const std::filesystem::path& htmlFile)
 {
-    auto file = htmlFile;
-    return file.replace_extension(".curves.csv");
+    WrittenReport names {htmlFile, htmlFile, htmlFile};
+    names.appendix.replace_extension(".appendix.html");
+    names.curves.replace_extension(".curves.csv");
+    return names;
 }
 
-dsp::Result<void> writeJobReport(const Job& job, const std::filesystem::path& htmlFile,
-                                 const JobReportOptions& options)
+dsp::Result<WrittenReport> writeJobReport(const Job& job, const std::filesystem::path& htmlFile,
+                                          const JobReportOptions& options,
+                                          const ReportProgress& progress)
 {
-    const auto content = makeReportContent(job, options);
+    auto content = makeReportContent(job, options, progress);
     if (!content)
         return content.unexpected();
-    if (const auto written =
-            files::writeTextFile(curvesFileFor(htmlFile), report::curvesCsv(*content));
-        !written)
-        return written;
-    return files::writeTextFile(htmlFile, report::renderHtml(*content));
+    WrittenReport written = reportFilesFor(htmlFile);
+    content->appendixFile = written.appendix.filename().string();
+    content->curvesFile = written.curves.filename().string();
+    for (const auto& [file, text] :
+         std::array {std::pair {&written.curves, report::curvesCsv(*content)},
+                     std::pair {&written.appendix, report::renderAppendix(*content)},
+                     std::pair {&written.html, report::renderHtml(*content)}})
+        if (const auto saved = files::writeTextFile(*file, text); !saved)
+            return saved.unexpected();
+    return written;
+}
+
+dsp::Result<WrittenReport> writeJobReport(const std::filesystem::path& jobFolder,
+                                          const std::filesystem::path& htmlFile,
+                                          const JobReportOptions& options,
+                                          const ReportProgress& progress)
+{
+    const auto job = loadJob(jobFolder);
+    if (!job)
+        return job.unexpected();
+    return writeJobReport(*job, htmlFile, options, progress);
 }
 
 } // namespace saddletone::job

@@ -6,6 +6,8 @@
 #include "Core/Report/ReportContent.h"
 
 #include <filesystem>
+#include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -20,22 +22,47 @@ struct JobReportFile {
 /** What a report needs beside the job. */
 struct JobReportOptions {
     std::string dateText; ///< Shown as it is: a report of the same job is the same, to the byte.
-    std::string question; ///< Empty: the usual one.
-    std::vector<double> speedsMph {0.0, 45.0, 75.0}; ///< Ascending, 0 to 155; the last is drawn.
+    std::string question; ///< Empty: the job's, or else the usual one.
+    /** Ascending, 0 to 250, at most JobReportStyle::mostSpeeds; empty: the job's. The last is
+        drawn. */
+    std::vector<double> speedsKmh;
+    std::optional<report::SpeedUnits> speedUnits; ///< None: the job's.
     std::vector<JobReportFile> files;
 };
 
+/** Is told the share that is done, 0 to 1; false cancels. */
+using ReportProgress = std::function<bool(double)>;
+
+/** What the error says when progress returned false. */
+inline constexpr const char* reportCancelledMessage = "cancelled; no report was written";
+
 /** Loads the job's states and tunings and works out everything a report shows. Levels are those of
-    the audition engine, with kernels at 48 kHz. */
-[[nodiscard]] dsp::Result<report::ReportContent> makeReportContent(const Job& job,
-                                                                   const JobReportOptions& options);
+    the audition engine, with kernels at 48 kHz. Takes some seconds. */
+[[nodiscard]] dsp::Result<report::ReportContent>
+makeReportContent(const Job& job, const JobReportOptions& options,
+                  const ReportProgress& progress = {});
 
-/** The CSV of all curves that belongs to a report: NAME.curves.csv beside NAME.html. */
-[[nodiscard]] std::filesystem::path curvesFileFor(const std::filesystem::path& htmlFile);
+/** What writeJobReport() wrote. */
+struct WrittenReport {
+    std::filesystem::path html;     ///< Two pages for the customer.
+    std::filesystem::path appendix; ///< The rest: NAME.appendix.html beside NAME.html.
+    std::filesystem::path curves;   ///< All curves: NAME.curves.csv beside NAME.html.
+};
 
-/** Writes the report and, before it, the CSV of its curves; each appears whole or not at all. */
-[[nodiscard]] dsp::Result<void> writeJobReport(const Job& job,
-                                               const std::filesystem::path& htmlFile,
-                                               const JobReportOptions& options);
+/** The files of a report of that name. */
+[[nodiscard]] WrittenReport reportFilesFor(const std::filesystem::path& htmlFile);
+
+/** Writes the report and, before it, its appendix and the CSV of its curves; each appears whole or
+    not at all. Nothing is written where progress returned false. */
+[[nodiscard]] dsp::Result<WrittenReport> writeJobReport(const Job& job,
+                                                        const std::filesystem::path& htmlFile,
+                                                        const JobReportOptions& options,
+                                                        const ReportProgress& progress = {});
+
+/** The same of the job in a folder. */
+[[nodiscard]] dsp::Result<WrittenReport> writeJobReport(const std::filesystem::path& jobFolder,
+                                                        const std::filesystem::path& htmlFile,
+                                                        const JobReportOptions& options,
+                                                        const ReportProgress& progress = {});
 
 } // namespace saddletone::job

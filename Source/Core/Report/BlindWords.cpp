@@ -145,10 +145,10 @@ std::string matchWords(audition::LevelMatch match)
                                                         : "as loud as on the bike";
 }
 
-std::string conditionWords(const audition::BlindConditions& conditions)
+std::string conditionWords(const audition::BlindConditions& conditions, SpeedUnits units)
 {
     std::string words = matchWords(conditions.match) + "; " + monitorWords(conditions.monitor)
-                        + "; " + speedWords(conditions.speedKmh) + "; "
+                        + "; " + speedWords(conditions.speedKmh, units) + "; "
                         + std::string(ride::helmetLabel(conditions.helmet));
     if (conditions.screen != ride::Screen::none)
         words += "; " + std::string(ride::screenLabel(conditions.screen));

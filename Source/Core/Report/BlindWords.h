@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Audition/BlindTest.h"
+#include "Core/Report/SpeedUnits.h"
 
 #include <string>
 #include <vector>
@@ -20,7 +21,8 @@ namespace saddletone::report {
 [[nodiscard]] std::string matchWords(audition::LevelMatch match);
 
 /** Everything that held during a run, in one line. */
-[[nodiscard]] std::string conditionWords(const audition::BlindConditions& conditions);
+[[nodiscard]] std::string conditionWords(const audition::BlindConditions& conditions,
+                                         SpeedUnits units = SpeedUnits::both);
 
 /** The outcome to the listener in a few words; of an abandoned run only that it was abandoned. */
 [[nodiscard]] std::string blindHeadline(const audition::BlindRun& run);

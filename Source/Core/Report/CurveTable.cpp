@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Files/TextTable.h"
+#include "Core/Report/Wording.h"
 
 #include <algorithm>
 #include <cmath>
@@ -52,20 +53,35 @@ std::string curvesCsv(const ReportContent& content)
         header.push_back(headerCell(name));
         columns.push_back(columnOf(rowsHz, curve.frequenciesHz, values));
     };
+    const std::string shape = " (dB re mean 500 Hz to 2 kHz)";
     for (const ReportState& state : content.states)
-        add(state.name + ": measured (dB re mean 500 Hz to 2 kHz)", state.curve,
+        add(marked(state.curve.mark, state.name) + ": measured" + shape, state.curve,
             state.curve.levelsDb);
     for (const ReportState& state : content.states)
-        add(state.name + ": standard deviation (dB)", state.curve, state.uncertaintiesDb);
+        add(marked(state.curve.mark, state.name) + ": standard deviation (dB)", state.curve,
+            state.uncertaintiesDb);
+    for (const ReportComparison& entry : content.comparisons) {
+        Curve difference;
+        for (const measure::BandDifference& band : entry.comparison.bands) {
+            difference.frequenciesHz.push_back(band.frequencyHz);
+            difference.levelsDb.push_back(band.trusted ? band.differenceDb
+                                                       : std::numeric_limits<double>::quiet_NaN());
+        }
+        add(entry.otherName + " less " + entry.parkedName + ": measured difference (dB)",
+            difference, difference.levelsDb);
+    }
     for (const ReportCandidate& candidate : content.candidates)
-        add(candidate.name + ": calculated (dB re mean 500 Hz to 2 kHz)", candidate.curve,
+        add(marked(candidate.curve.mark, candidate.name) + ": calculated" + shape, candidate.curve,
             candidate.curve.levelsDb);
     for (const ReportCandidate& candidate : content.candidates)
-        add(candidate.name + ": octaves at the ear (dB SPL)", candidate.octaveLevels,
-            candidate.octaveLevels.levelsDb);
-    if (content.noiseOctaveLevels)
-        add("Noise of the ride: octaves at the ear (dB SPL)", *content.noiseOctaveLevels,
-            content.noiseOctaveLevels->levelsDb);
+        add(marked(candidate.curve.mark, candidate.name)
+                + ": octaves at the ear, parked, estimate (dB SPL)",
+            candidate.octaveLevels, candidate.octaveLevels.levelsDb);
+    for (const ReportRide& ride : content.rides)
+        if (ride.noiseSplDba)
+            add("Noise, " + speedWords(ride.speedKmh, content.speedUnits) + ": octaves at the ear, "
+                    + (content.noiseIsMeasured ? "recorded" : "estimate") + " (dB SPL)",
+                ride.noiseOctaveLevels, ride.noiseOctaveLevels.levelsDb);
 
     std::string text = files::csvText(header, columns);
     // What is not a number is nothing, and not a word in a column of numbers.

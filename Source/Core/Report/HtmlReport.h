@@ -6,9 +6,10 @@
 
 namespace saddletone::report {
 
-/** The report as one HTML file that needs nothing else: no script, no image, no font, no network.
-    It is also well-formed XML, and prints on three pages of A4 or Letter for up to three states and
-    four candidates, with another behind them for the figures that the noise rests on. */
+/** The customer's report as one HTML file that needs nothing else: no script, no image, no font, no
+    network. It is also well-formed XML. It prints on two pages of A4 or Letter, whatever the job
+    holds: names that are too long are cut on the page, and lists that are too long say how much more
+    the appendix has. Settings are shown whole or not at all. */
 [[nodiscard]] std::string renderHtml(const ReportContent& content);
 
 } // namespace saddletone::report

@@ -99,11 +99,11 @@ std::string_view groupOpening(tuning::OutputGroup group) noexcept
     return "";
 }
 
-std::string openingOf(const measure::BikeState& state)
+std::string openingOf(const measure::BikeState& state, SpeedUnits units)
 {
     std::string opening = "with the engine running";
     if (state.speedKmh > 0.0)
-        opening = "at " + speedWords(state.speedKmh);
+        opening = "at " + speedWords(state.speedKmh, units);
     else if (state.engine == measure::EngineState::idle)
         opening = "with the engine idling";
     if (!state.radioProfile.empty())
@@ -141,22 +141,30 @@ std::string frequencyWords(double thirdOctaveCentreHz)
     return dsp::nominalLabel(thirdOctaveCentreHz / 1000.0) + " kHz";
 }
 
-std::string speedWords(double speedKmh)
+std::string speedWords(double speedKmh, SpeedUnits units)
 {
     if (!(speedKmh > 0.0))
         return "parked";
-    return numberText(dsp::kmhToMph(speedKmh), 0) + " mph (" + numberText(speedKmh, 0) + " km/h)";
+    const std::string mph = numberText(dsp::kmhToMph(speedKmh), 0) + " mph";
+    const std::string kmh = numberText(speedKmh, 0) + " km/h";
+    switch (units) {
+    case SpeedUnits::mph: return mph;
+    case SpeedUnits::kmh: return kmh;
+    case SpeedUnits::both: break;
+    }
+    return mph + " (" + kmh + ")";
 }
 
-std::string conditionWords(const measure::BikeState& state)
+std::string conditionWords(const measure::BikeState& state, SpeedUnits units)
 {
     std::string engine = "engine off";
     if (state.engine == measure::EngineState::idle)
         engine = "engine idling";
     else if (state.engine == measure::EngineState::running)
         engine = "engine running";
-    const std::string ride =
-        state.speedKmh > 0.0 ? engine + ", " + speedWords(state.speedKmh) : "parked, " + engine;
+    const std::string ride = state.speedKmh > 0.0
+                                 ? engine + ", " + speedWords(state.speedKmh, units)
+                                 : "parked, " + engine;
     return state.speakers == measure::SpeakerGroup::all
                ? ride
                : ride + ", " + measure::speakerGroupWords(state.speakers) + " speakers";
@@ -169,9 +177,10 @@ double uncertaintyOfLargestDb(const measure::Comparison& comparison)
     return band == comparison.bands.end() ? 0.0 : band->uncertaintyDb;
 }
 
-std::string verdictSentence(const measure::BikeState& other, const measure::Comparison& comparison)
+std::string verdictSentence(const measure::BikeState& other, const measure::Comparison& comparison,
+                            SpeedUnits units)
 {
-    const std::string opening = openingOf(other);
+    const std::string opening = openingOf(other, units);
     if (std::ranges::none_of(comparison.bands, &measure::BandDifference::trusted))
         return opening
                + " nothing can be said: in no band do both measurements stand clear of the noise. "

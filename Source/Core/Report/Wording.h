@@ -2,6 +2,7 @@
 
 #include "Core/Measure/Comparison.h"
 #include "Core/Measure/Response.h"
+#include "Core/Report/SpeedUnits.h"
 #include "Core/Tuning/Tuning.h"
 
 #include <string>
@@ -17,11 +18,12 @@ namespace saddletone::report {
 /** A third-octave mid-band as it is called: "80 Hz", "1.25 kHz". */
 [[nodiscard]] std::string frequencyWords(double thirdOctaveCentreHz);
 
-/** "parked" or "75 mph (121 km/h)". */
-[[nodiscard]] std::string speedWords(double speedKmh);
+/** "parked", "75 mph (121 km/h)", "75 mph" or "121 km/h". */
+[[nodiscard]] std::string speedWords(double speedKmh, SpeedUnits units = SpeedUnits::both);
 
 /** "parked, engine off", "parked, engine idling", "engine running, 45 mph (72 km/h)". */
-[[nodiscard]] std::string conditionWords(const measure::BikeState& state);
+[[nodiscard]] std::string conditionWords(const measure::BikeState& state,
+                                         SpeedUnits units = SpeedUnits::both);
 
 /** One standard deviation of the largest difference of a comparison, in dB. */
 [[nodiscard]] double uncertaintyOfLargestDb(const measure::Comparison& comparison);
@@ -29,7 +31,8 @@ namespace saddletone::report {
 /** Says whether a bike plays another curve in the state `other` than parked with its engine off,
     with the largest difference set against what the measurement can tell. */
 [[nodiscard]] std::string verdictSentence(const measure::BikeState& other,
-                                          const measure::Comparison& comparison);
+                                          const measure::Comparison& comparison,
+                                          SpeedUnits units = SpeedUnits::both);
 
 /** "less than once in 1000 times", "about once in 40 times", "more often than not". */
 [[nodiscard]] std::string chanceWords(double chance);

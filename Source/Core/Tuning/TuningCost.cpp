@@ -259,6 +259,11 @@ std::string enclosureWords(const Speaker& speaker)
 
 } // namespace
 
+OutputGroup costedOutput(const Tuning& tuning)
+{
+    return checkApplies(tuning, OutputGroup::all) ? OutputGroup::all : OutputGroup::left;
+}
+
 dsp::Result<TuningCost> computeCost(const CostRequest& request)
 {
     if (const auto checked = check(request); !checked)

@@ -98,6 +98,10 @@ struct TuningCost {
     bool hasLimiter = false; ///< In the tuning; not in these figures.
 };
 
+/** The output that a cost is asked for: all speakers where the tuning treats them alike, else the
+    left ones. */
+[[nodiscard]] OutputGroup costedOutput(const Tuning& tuning);
+
 /** Refuses what checkApplies() does, and numbers out of range. */
 [[nodiscard]] dsp::Result<TuningCost> computeCost(const CostRequest& request);
 

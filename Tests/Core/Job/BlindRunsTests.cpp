@@ -2,11 +2,15 @@
 
 #include "Core/Files/JsonReader.h"
 #include "Core/Job/JobReport.h"
+#include "Core/Report/HtmlAppendix.h"
 #include "Core/Report/HtmlReport.h"
 #include "Support/AuditionFixtures.h"
 #include "Support/RefusedWrites.h"
 #include "Support/TemporaryFolder.h"
 #include "Support/WellFormedXml.h"
+
+#include <tuple>
+#include <utility>
 
 #include <catch2/catch.hpp>
 
@@ -220,29 +224,35 @@ TEST_CASE("The report tells of blind runs, and of an abandoned one nothing but t
         options.dateText = "today";
         const auto content = job::makeReportContent(*loaded, options);
         REQUIRE(content);
-        return report::renderHtml(*content);
+        return std::pair {report::renderHtml(*content), report::renderAppendix(*content)};
     };
-    CHECK_THAT(htmlNow(), !Contains("What was heard blind"));
+    CHECK_THAT(htmlNow().first, Contains("No blind test was made."));
 
     // 15 right answers and then away: had it been 15 of 16, it would have been a result.
     REQUIRE(job::storeBlindRun(folder.path(), makeRun(BlindKind::abx, 15)));
-    std::string html = htmlNow();
+    auto [html, appendix] = htmlNow();
     CHECK(test::xmlProblem(html) == "");
-    CHECK_THAT(html, Contains("What was heard blind")
-                         && Contains("Abandoned after 15 of 16 trials: no result.")
-                         && !Contains("right (p") && !Contains("difference was heard"));
+    CHECK(test::xmlProblem(appendix) == "");
+    CHECK_THAT(html,
+               Contains("No run was finished.") && Contains("Abandoned, without a result: 1."));
+    CHECK_THAT(appendix, Contains("Abandoned after 15 of 16 trials: no result."));
+    for (const std::string& text : {html, appendix})
+        CHECK_THAT(text, !Contains("right (p") && !Contains("difference was heard"));
 
     REQUIRE(job::storeBlindRun(folder.path(), makeRun(BlindKind::abx, 16, 13)));
     REQUIRE(job::storeBlindRun(folder.path(), makeRun(BlindKind::abx, 16, 9)));
-    html = htmlNow();
+    std::tie(html, appendix) = htmlNow();
     CHECK(test::xmlProblem(html) == "");
     // Tail of the binomial at 13 and 9 of 16: 697/65536 and 26333/65536.
     CHECK_THAT(html, Contains("The difference was heard: 13 of 16 right (p = 0.011).")
                          && Contains("Says nothing either way: 9 of 16 right (p = 0.40).")
                          && Contains("the more often one of them comes out by chance")
-                         && Contains("equal loudness; music with ride noise; 65 mph (105 km/h); "
-                                     "open-face helmet; noise trimmed by \xE2\x88\x92"
-                                     "3.0 dB; ride.flac, 0:02 to 1:03"));
+                         && Contains("Abandoned, without a result: 1."));
+    CHECK_THAT(appendix,
+               Contains("The difference was heard: 13 of 16 right (p = 0.011).")
+                   && Contains("equal loudness; music with ride noise; 65 mph (105 km/h); "
+                               "open-face helmet; noise trimmed by \xE2\x88\x92"
+                               "3.0 dB; ride.flac, 0:02 to 1:03"));
 }
 
 TEST_CASE("A run that cannot be written is an error and the job stays as it was",

@@ -4,8 +4,12 @@
 #include "Core/Dsp/Weighting.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Job/JobReport.h"
+#include "Core/Measure/StateOrigin.h"
+#include "Core/Report/HtmlAppendix.h"
 #include "Core/Report/HtmlReport.h"
 #include "Core/Report/Wording.h"
+#include "Core/Tuning/Speaker.h"
+#include "Core/Tuning/TuningCost.h"
 #include "Core/Tuning/TuningFile.h"
 #include "Support/TemporaryFolder.h"
 #include "Support/WellFormedXml.h"
@@ -118,8 +122,11 @@ TEST_CASE("A job with another curve when the engine runs says so in its report",
                           + report::numberText(-expected.largestDifferenceDb, 1)
                           + " dB less at 80 Hz"));
     const auto flatness = measure::flatnessOf(*running, 80.0, 12000.0);
-    CHECK(holds(html, report::evennessWords(flatness)));
-    CHECK(holds(html, "All states: No calibration: levels are relative."));
+    CHECK(holds(html, report::signedText(flatness.largestDb, 1) + " dB at "
+                          + report::frequencyWords(flatness.largestAtHz)));
+    const std::string appendix = report::renderAppendix(*content);
+    CHECK(holds(appendix, report::evennessWords(flatness)));
+    CHECK(holds(appendix, "All states: No calibration: levels are relative."));
     CHECK(test::xmlProblem(html) == "");
 }
 
@@ -180,7 +187,7 @@ TEST_CASE("Calibrated states are compared in level too", "[core][report]")
     // The same digital level stands for 6 dB more sound.
     CHECK(*content->comparisons[0].levelDifferenceDb == Approx(6.0).margin(1e-6));
     CHECK(content->candidates[0].levelSource == audition::LevelSource::measured);
-    CHECK(holds(report::renderHtml(*content), "dB(A), measured"));
+    CHECK(holds(report::renderHtml(*content), " measured</td>"));
 }
 
 TEST_CASE("The levels in a report are those the engine plays", "[core][report]")
@@ -207,13 +214,14 @@ TEST_CASE("The levels in a report are those the engine plays", "[core][report]")
             const auto levels =
                 audition::levelsOf(*scene, scene->candidates[candidate], parameters);
             CHECK(content->candidates[candidate].programmeSplDba[ride] == levels.programmeSplDba);
-            CHECK(holds(html, report::numberText(levels.programmeSplDba, 1) + " dB(A), assumed"));
+            CHECK(holds(html, report::numberText(levels.programmeSplDba, 1) + " assumed"));
             if (ride == 0)
                 continue;
             CHECK(content->rides[ride].noiseSplDba == levels.noise.totalDba);
-            CHECK(holds(html, report::numberText(levels.noise.totalDba, 1) + " \xC2\xB1 4 dB(A)"));
-            CHECK(holds(html, ">" + report::balanceWords(levels.programmeSplDba - levels.noise.totalDba)
-                                  + "<"));
+            CHECK(holds(html, report::numberText(levels.noise.totalDba, 1) + " dB(A)"));
+            CHECK(holds(html,
+                        ">" + report::signedText(levels.programmeSplDba - levels.noise.totalDba, 1)
+                            + "<"));
         }
     CHECK(holds(html, "45 mph (72 km/h)"));
     CHECK(holds(html, "75 mph (121 km/h)"));
@@ -236,13 +244,13 @@ TEST_CASE("The octaves of music add up to its A-weighted level", "[core][report]
         // Weighting an octave by its middle, and leaving out 16 kHz, costs some tenths of a dB.
         CHECK(dsp::powerToDb(power) == Approx(candidate.programmeSplDba.front()).margin(0.5));
     }
-    REQUIRE(content->noiseOctaveLevels);
+    const auto& noise = content->rides.back().noiseOctaveLevels;
+    REQUIRE_FALSE(noise.levelsDb.empty());
     double windPower = 0.0;
-    for (std::size_t octave = 0; octave < content->noiseOctaveLevels->levelsDb.size(); ++octave)
+    for (std::size_t octave = 0; octave < noise.levelsDb.size(); ++octave)
         windPower +=
-            dsp::dbToPower(content->noiseOctaveLevels->levelsDb[octave]
-                           + dsp::weightingDb(dsp::Weighting::a,
-                                              content->noiseOctaveLevels->frequenciesHz[octave]));
+            dsp::dbToPower(noise.levelsDb[octave]
+                           + dsp::weightingDb(dsp::Weighting::a, noise.frequenciesHz[octave]));
     CHECK(dsp::powerToDb(windPower) == Approx(*content->rides.back().noiseSplDba).margin(0.2));
 }
 
@@ -268,7 +276,7 @@ TEST_CASE("A candidate's curve is its state's plus its tuning", "[core][report]"
     CHECK(std::abs(tuned.evenness.largestDb) < std::abs(plain.evenness.largestDb));
     CHECK(tuned.settings == "bell 80 Hz +5.0 dB, Q 1.00");
     CHECK(holds(report::renderHtml(*content),
-                "Asks the amplifier for 3.2 times the power at 80 Hz")); // 10^0.5
+                "asks the amplifier for 3.2 times the power at 80 Hz")); // 10^0.5
 }
 
 TEST_CASE("Sound files are set against the road by the engine's own scale", "[core][report]")
@@ -288,7 +296,8 @@ TEST_CASE("Sound files are set against the road by the engine's own scale", "[co
     REQUIRE(content->auditionFiles.size() == 3);
     CHECK(content->auditionFiles[0].words == "Candidate 1 parked");
     CHECK(*content->auditionFiles[0].belowRoadDb == 0.0);
-    CHECK(content->auditionFiles[1].words == "Candidate 2 at 75 mph (121 km/h) with the noise of the ride");
+    CHECK(content->auditionFiles[1].words
+          == "Candidate 2 at 75 mph (121 km/h) with the noise of the ride");
     // The engine keeps the sum of music and wind at one level: as far as the sum has grown with
     // speed, by the first candidate, the file plays below the road.
     const double musicDba = content->candidates[0].programmeSplDba[0];
@@ -296,18 +305,21 @@ TEST_CASE("Sound files are set against the road by the engine's own scale", "[co
                                          + dsp::dbToPower(*content->rides.back().noiseSplDba));
     CHECK(*content->auditionFiles[1].belowRoadDb == Approx(sumDba - musicDba).margin(1e-9));
     CHECK(!content->auditionFiles[2].belowRoadDb.has_value());
-    CHECK(holds(report::renderHtml(*content), "fast.wav"));
+    CHECK(holds(report::renderAppendix(*content), "fast.wav"));
 }
 
 TEST_CASE("A report of the same job is the same to the byte", "[core][report]")
 {
     const test::TemporaryFolder folder;
     const auto job = makeJob(folder / "job", -5.0);
-    REQUIRE(job::writeJobReport(job, folder / "one.html", dated()));
-    REQUIRE(job::writeJobReport(job, folder / "two.html", dated()));
-    const std::string html = test::bytesOf(folder / "one.html");
-    CHECK(html == test::bytesOf(folder / "two.html"));
-    CHECK(test::bytesOf(folder / "one.curves.csv") == test::bytesOf(folder / "two.curves.csv"));
+    REQUIRE(job::writeJobReport(job, folder / "one" / "report.html", dated()));
+    REQUIRE(job::writeJobReport(job, folder / "two" / "report.html", dated()));
+    const std::string html = test::bytesOf(folder / "one" / "report.html");
+    CHECK(html == test::bytesOf(folder / "two" / "report.html"));
+    CHECK(test::bytesOf(folder / "one" / "report.curves.csv")
+          == test::bytesOf(folder / "two" / "report.curves.csv"));
+    CHECK(test::bytesOf(folder / "one" / "report.appendix.html")
+          == test::bytesOf(folder / "two" / "report.appendix.html"));
     CHECK(test::xmlProblem(html) == "");
     CHECK(holds(html, "2026-01-31"));
     CHECK(!holds(html, "INVENTED"));
@@ -385,9 +397,12 @@ TEST_CASE("What a report cannot be made from is refused with the reason", "[core
     const test::TemporaryFolder folder;
     auto job = makeJob(folder / "job", -5.0);
     auto options = dated();
-    options.speedsMph = {45.0, 0.0};
+    options.speedsKmh = {72.0, 0.0};
     CHECK(job::makeReportContent(job, options).error().code == dsp::ErrorCode::outOfRange);
-    options.speedsMph = {500.0};
+    options.speedsKmh = {500.0};
+    CHECK(job::makeReportContent(job, options).error().code == dsp::ErrorCode::outOfRange);
+
+    options.speedsKmh = {0.0, 50.0, 80.0, 120.0};
     CHECK(job::makeReportContent(job, options).error().code == dsp::ErrorCode::outOfRange);
 
     auto missing = job;
@@ -401,4 +416,138 @@ TEST_CASE("What a report cannot be made from is refused with the reason", "[core
     const auto empty = job::makeReportContent(job, dated());
     REQUIRE(!empty);
     CHECK(holds(empty.error().message, "no measured state"));
+}
+
+TEST_CASE("What a report says of a job is kept in the job", "[core][report]")
+{
+    const test::TemporaryFolder folder;
+    auto job = makeJob(folder.path(), -5.0);
+    job.question = "Why is the bass gone?";
+    job.report = {{0.0, 50.0, 130.0}, report::SpeedUnits::kmh};
+    job.cost = {.amplifierWatts = 40.0, .plannedSplDb = 95.0, .distanceMetres = 0.7};
+    job.candidates[0].isProposed = true;
+    REQUIRE(job::saveJob(job));
+    const auto loaded = job::loadJob(folder.path());
+    REQUIRE(loaded);
+    CHECK(loaded->question == job.question);
+    CHECK(loaded->report == job.report);
+    CHECK(loaded->cost == job.cost);
+    CHECK(loaded->candidates == job.candidates);
+
+    const auto content = job::makeReportContent(*loaded, dated());
+    REQUIRE(content);
+    CHECK(content->proposal == 0);
+    const std::string html = report::renderHtml(*content);
+    CHECK(holds(html, "Why is the bass gone?"));
+    CHECK(holds(html, "130 km/h"));
+    CHECK(!holds(html, "mph"));
+    CHECK(holds(html, "No filter, gain or delay is to be set."));
+    REQUIRE(content->rides.size() == 3);
+    // What is asked of this report goes before what the job says.
+    auto options = dated();
+    options.question = "And now?";
+    options.speedsKmh = {100.0};
+    options.speedUnits = report::SpeedUnits::mph;
+    const auto other = job::makeReportContent(*loaded, options);
+    REQUIRE(other);
+    CHECK(other->question == "And now?");
+    CHECK(other->rides.size() == 1);
+    CHECK(holds(report::renderHtml(*other), "At 62 mph</th>"));
+}
+
+TEST_CASE("A job refuses what its report could not show", "[core][report]")
+{
+    const test::TemporaryFolder folder;
+    auto job = makeJob(folder.path(), -5.0);
+    const auto refusalOf = [&](const nlohmann::json& changes) {
+        auto changed = job;
+        changed.document.merge_patch(changes);
+        test::writeBytes(folder / "job.json", changed.document.dump());
+        const auto loaded = job::loadJob(folder.path());
+        return loaded ? std::string() : loaded.error().message;
+    };
+    REQUIRE(job::saveJob(job));
+    job.document = job::loadJob(folder.path())->document;
+    CHECK(refusalOf(nlohmann::json::object()).empty());
+    CHECK(holds(refusalOf({{"report", {{"speedsKmh", {90, 60}}}}}), "report.speedsKmh"));
+    CHECK(holds(refusalOf({{"report", {{"speedsKmh", {0, 1, 2, 3}}}}}), "report.speedsKmh"));
+    CHECK(holds(refusalOf({{"report", {{"speedUnits", "knots"}}}}), "report.speedUnits"));
+    CHECK(holds(refusalOf({{"cost", {{"amplifierWatts", 0}}}}), "cost.amplifierWatts"));
+    auto both = job.document["candidates"];
+    for (auto& candidate : both)
+        candidate["isProposed"] = true;
+    CHECK(holds(refusalOf({{"candidates", both}}), "candidates[1].isProposed"));
+}
+
+TEST_CASE("A proposal is costed where the job has a speaker", "[core][report]")
+{
+    const test::TemporaryFolder folder;
+    auto job = makeJob(folder.path(), -5.0);
+    CHECK(!job::makeReportContent(job, dated())->cost);
+    tuning::Speaker speaker;
+    speaker.name = "Made-up <speaker>";
+    REQUIRE(tuning::saveSpeaker(speaker, folder / "speakers" / "a.json"));
+    auto content = job::makeReportContent(job, dated());
+    REQUIRE(content);
+    REQUIRE(content->cost);
+    CHECK(content->cost->amplifierIsAssumed);
+    const auto shown = content->cost->cost;
+    // The mean power is that of the bands, each times its boost: worked out from the bands alone.
+    double after = 0.0;
+    for (const tuning::CostBand& band : shown.bands)
+        after += band.wattsBefore * dsp::dbToPower(band.boostDb);
+    CHECK(shown.after.wattsPerSpeaker == Approx(after).epsilon(1e-6));
+    const std::string html = report::renderHtml(*content);
+    CHECK(holds(html, report::numberText(after, 2) + " W"));
+    CHECK(holds(html, "Made-up &lt;speaker&gt;"));
+    CHECK(holds(html, "the amplifier&#39;s power is assumed"));
+    CHECK(holds(report::renderAppendix(*content), "Cone: peaks of"));
+
+    job.cost.amplifierWatts = 100.0;
+    content = job::makeReportContent(job, dated());
+    REQUIRE(content);
+    CHECK(content->cost->amplifierWatts == 100.0);
+    // Five times the power is 7 dB more room.
+    CHECK(content->cost->cost.after.clipMarginDb - shown.after.clipMarginDb
+          == Approx(dsp::powerToDb(5.0)).margin(1e-9));
+    // A candidate that sets nothing costs nothing.
+    job.candidates[0].isProposed = true;
+    CHECK(!job::makeReportContent(job, dated())->cost);
+
+    test::writeBytes(folder / "speakers" / "a.json", "{}");
+    job.candidates[0].isProposed = false;
+    CHECK(holds(job::makeReportContent(job, dated()).error().message, "a.json"));
+}
+
+TEST_CASE("A report says when and with what a state was measured", "[core][report]")
+{
+    const test::TemporaryFolder folder;
+    const auto job = makeJob(folder.path(), -5.0);
+    CHECK(holds(report::renderHtml(*job::makeReportContent(job, dated())), "day not noted"));
+    for (const std::string name : {"parked.json", "running.json"})
+        REQUIRE(measure::noteOrigin({"2026-01-30", "Microphone 7"}, folder / name));
+    const std::string html = report::renderHtml(*job::makeReportContent(job, dated()));
+    CHECK(holds(html, "day 2026-01-30"));
+    CHECK(holds(html, "microphone and recorder Microphone 7"));
+}
+
+TEST_CASE("A report that is cancelled leaves no file", "[core][report]")
+{
+    const test::TemporaryFolder folder;
+    const auto job = makeJob(folder / "job", -5.0);
+    std::vector<double> shares;
+    const auto stopped = job::writeJobReport(folder / "job", folder / "out" / "report.html",
+                                             dated(), [&](double share) {
+                                                 shares.push_back(share);
+                                                 return shares.size() < 2;
+                                             });
+    REQUIRE(!stopped);
+    CHECK(stopped.error().message == job::reportCancelledMessage);
+    CHECK(shares.size() == 2);
+    CHECK(!std::filesystem::exists(folder / "out"));
+    const auto written = job::writeJobReport(folder / "job", folder / "out" / "report.html",
+                                             dated(), [](double) { return true; });
+    REQUIRE(written);
+    for (const auto& file : {written->html, written->appendix, written->curves})
+        CHECK(std::filesystem::exists(file));
 }

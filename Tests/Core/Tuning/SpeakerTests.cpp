@@ -79,7 +79,7 @@ TEST_CASE("Every preset of a speaker is marked invented, assumed and generic", "
         CHECK(sensitivityDbSpl(*speaker) < 93.0);
         ++numPresets;
     }
-    CHECK(numPresets == 2);
+    CHECK(numPresets >= 2);
 }
 
 TEST_CASE("A speaker's Q may be given in any two of three ways, or as Qts alone", "[core][tuning]")
