@@ -22,6 +22,9 @@ namespace saddletone::report {
 /** Everything that held during a run, in one line. */
 [[nodiscard]] std::string conditionWords(const audition::BlindConditions& conditions);
 
+/** The same of a run that is over: which candidates had their distortion as well. */
+[[nodiscard]] std::string conditionWords(const audition::BlindRun& run);
+
 /** The outcome to the listener in a few words; of an abandoned run only that it was abandoned. */
 [[nodiscard]] std::string blindHeadline(const audition::BlindRun& run);
 

@@ -309,10 +309,14 @@ std::string candidateSection(const ReportContent& content)
         return sectionOf("candidates", "What could be chosen",
                          element("p", "No candidates have been set up in this job yet."));
     std::string rows;
-    for (const ReportCandidate& candidate : content.candidates)
+    for (const ReportCandidate& candidate : content.candidates) {
+        std::string settings = candidate.settings + boostWords(candidate);
+        for (const std::string& note : candidate.notes)
+            settings += ". " + note;
         rows += "<tr>" + rowHead(marked(candidate.curve.mark, candidate.name))
-                + cell(candidate.stateMark) + cell(candidate.settings + boostWords(candidate))
+                + cell(candidate.stateMark) + cell(settings)
                 + figureCell(evennessWords(candidate.evenness)) + "</tr>\n";
+    }
     return sectionOf("candidates", "What could be chosen",
                      tableOf(columnHead("Candidate") + columnHead("State") + columnHead("Settings")
                                  + columnHead("Evenness, calculated"),

@@ -50,12 +50,14 @@ struct ReportAudibility {
 /** Something the customer may choose. */
 struct ReportCandidate {
     std::string name;
-    std::string stateMark;         ///< Mark, or else name, of the state it rests on.
-    std::string settings;          ///< In words.
-    double largestBoostDb = 0.0;   ///< Of the settings, 20 Hz to 20 kHz; 0 if they boost nowhere.
-    double largestBoostAtHz = 0.0; ///< 0: about the same at all frequencies.
-    measure::Flatness evenness;    ///< Computed from state and settings.
-    Curve curve;                   ///< As ReportState::curve.
+    std::string stateMark;          ///< Mark, or else name, of the state it rests on.
+    std::string settings;           ///< In words.
+    std::vector<std::string> notes; ///< What else is heard of it, or how it was put together.
+    bool isGroupEstimate = false;   ///< Speaker groups added in power.
+    double largestBoostDb = 0.0;    ///< Of the settings, 20 Hz to 20 kHz; 0 if they boost nowhere.
+    double largestBoostAtHz = 0.0;  ///< 0: about the same at all frequencies.
+    measure::Flatness evenness;     ///< Computed from state and settings.
+    Curve curve;                    ///< As ReportState::curve.
     audition::LevelSource levelSource = audition::LevelSource::assumed;
     std::vector<double> programmeSplDba;        ///< At the ear, one a ride of the report.
     std::optional<ReportAudibility> audibility; ///< None without noise.
