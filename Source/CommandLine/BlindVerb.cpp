@@ -49,9 +49,8 @@ std::string textOf(const audition::BlindRun& run, std::size_t number)
                        + (run.startedAt.empty() ? "" : "  (" + run.startedAt + ")") + "\n";
     for (std::size_t index = 0; index < run.candidates.size(); ++index)
         text += (index == 0 ? "   of: " : "       ") + run.candidates[index].name + "\n";
-    return text + "   " + report::blindOutcome(run) + "\n   "
-           + report::conditionWords(run.conditions) + "\n   seed " + std::to_string(run.seed)
-           + "\n";
+    return text + "   " + report::blindOutcome(run) + "\n   " + report::conditionWords(run)
+           + "\n   seed " + std::to_string(run.seed) + "\n";
 }
 
 Outcome runList(const std::vector<audition::BlindRun>& runs)

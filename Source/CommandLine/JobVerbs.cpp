@@ -1,3 +1,4 @@
+#include "CommandLine/GroupOptions.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/ReportOptions.h"
 #include "CommandLine/StateOptions.h"
@@ -56,10 +57,44 @@ Outcome runNewJob(const NewJobOptions& options)
 struct AddOptions {
     std::string folder;
     std::string state;
+    GroupOptions groups;
     std::string tuning;
     std::string name;
     std::string speakers; ///< Empty: as the state says.
 };
+
+/** Adds a candidate of several speaker groups. */
+Outcome addGroupsTo(job::Job& job, const measure::Response& first,
+                    const measure::StateOrigin& firstOrigin,
+                    const std::optional<tuning::Tuning>& tuning, const AddOptions& options)
+{
+    const auto groups = loadGroups(first, options.groups);
+    if (!groups)
+        return inputFailure(groups.error());
+    const auto idOf = [](const std::string& file) {
+        return std::filesystem::path(file).stem().string();
+    };
+    std::vector<job::StateToAdd> states {{first, idOf(options.state), firstOrigin}};
+    for (const std::string& file : options.groups.states) {
+        auto state = measure::loadResponse(file);
+        if (!state)
+            return inputFailure(state.error());
+        const auto origin = measure::loadOrigin(file);
+        if (!origin)
+            return inputFailure(origin.error());
+        states.push_back({*std::move(state), idOf(file), *origin});
+    }
+    const std::string name = options.name.empty() ? (*groups)->words() : options.name;
+    const auto ids = job::addGroups(job, states, (*groups)->sum, name, tuning);
+    if (!ids)
+        return inputFailure(ids.error());
+    Output output;
+    output.text = options.folder + ": candidate " + std::to_string(job.candidates.size()) + " '"
+                  + name + "'\n";
+    output.json = {{"candidate", name}, {"stateId", ids->front()}, {"stateIds", *ids}};
+    describeGroups(groups->get(), output);
+    return output;
+}
 
 Outcome runAdd(const AddOptions& options)
 {
@@ -93,6 +128,8 @@ Outcome runAdd(const AddOptions& options)
             return inputFailure(loaded.error());
         tuning = *std::move(loaded);
     }
+    if (!options.groups.states.empty())
+        return addGroupsTo(*job, *response, *origin, tuning, options);
     const std::string name = options.name.empty() ? response->name : options.name;
     const auto added =
         job::addState(*job, *response, std::filesystem::path(options.state).stem().string(), name,
@@ -148,11 +185,17 @@ Outcome runList(const std::string& folder)
     output.text += "candidates:\n";
     for (std::size_t index = 0; index < job->candidates.size(); ++index) {
         const job::JobCandidate& candidate = job->candidates[index];
-        output.text +=
-            "  " + std::to_string(index + 1) + "  " + candidate.name + "  (" + candidate.stateId
-            + (candidate.tuningFile.empty() ? "" : " with " + candidate.tuningFile) + ")\n";
+        std::string states;
+        for (const std::string& id : candidate.allStateIds())
+            states += (states.empty() ? "" : " + ") + id;
+        if (!candidate.groupStateIds.empty() && candidate.groupSum == measure::GroupSum::power)
+            states += " in power, an estimate";
+        output.text += "  " + std::to_string(index + 1) + "  " + candidate.name + "  (" + states
+                       + (candidate.tuningFile.empty() ? "" : " with " + candidate.tuningFile)
+                       + ")\n";
         output.json["candidates"].push_back({{"name", candidate.name},
                                              {"stateId", candidate.stateId},
+                                             {"groupStateIds", candidate.groupStateIds},
                                              {"tuningFile", candidate.tuningFile}});
     }
     output.text += "programmes:\n";
@@ -183,6 +226,7 @@ void addJob(CLI::App& app, Shared& shared)
         verb->add_subcommand("add", "Copy a measured state into a job and add it as a candidate");
     addVerb->add_option("folder", addOptions->folder, "Folder of the job")->required();
     addVerb->add_option("--state", addOptions->state, "STATE.json")->required();
+    addGroupOptions(*addVerb, "--state", addOptions->groups);
     addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning));
     addVerb->add_option("--name", addOptions->name, "Name of the candidate");

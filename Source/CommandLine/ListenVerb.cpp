@@ -1,8 +1,10 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/GroupOptions.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
+#include "Core/Audition/CandidateKernels.h"
 #include "Core/Audition/OfflineRender.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AudioFile.h"
@@ -13,8 +15,6 @@
 #include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
 
-#include <algorithm>
-#include <array>
 #include <memory>
 #include <optional>
 
@@ -26,6 +26,7 @@ using files::fixedText;
 
 struct ListenOptions {
     std::string measured;
+    GroupOptions groups;
     std::string tuning;
     RideOptions ride;
     std::string plugs = "none";
@@ -53,7 +54,8 @@ struct ListenOptions {
 };
 
 /** Which orders of distortion are heard, and where. */
-void describeOverdrive(const measure::HammersteinModel& model, bool hasProgramme, Output& output)
+void describeOverdrive(const measure::HammersteinModel& model, bool hasProgramme, double heldDb,
+                       Output& output)
 {
     const bool isHeard = model.speaks() && hasProgramme;
     output.text += isHeard         ? "The distortion of the speakers is heard as measured:\n"
@@ -65,8 +67,17 @@ void describeOverdrive(const measure::HammersteinModel& model, bool hasProgramme
         orders.push_back(
             {{"order", order.order}, {"supported", !order.ranges.empty()}, {"words", order.words}});
     }
-    output.json["overdrive"] = {
-        {"model", model.name}, {"isHeard", isHeard}, {"orders", std::move(orders)}};
+    constexpr double worthSayingDb = 0.05;
+    const bool isBeyond = isHeard && heldDb >= worthSayingDb;
+    if (isBeyond)
+        output.text += "The programme drives the speakers up to " + fixedText(heldDb, 1)
+                       + " dB harder than they were measured: there the distortion is an estimate, "
+                         "and may be more in truth.\n";
+    output.json["overdrive"] = {{"model", model.name},
+                                {"isHeard", isHeard},
+                                {"orders", std::move(orders)},
+                                {"beyondMeasuredDb", isHeard ? heldDb : 0.0},
+                                {"isEstimate", isBeyond}};
 }
 
 std::variant<Output, Failure> runListen(const ListenOptions& options)
@@ -85,19 +96,35 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
             "--noise-only and --programme-only leave nothing to hear; give one of them");
     if (auto failure = checkEnding("--out", options.out, {".wav", ".flac"}))
         return *std::move(failure);
-    if (auto failure = checkOutputs(
-            {options.measured, measure::impulsePath(options.measured).string(), options.tuning,
-             options.programme, options.speedVolume, options.ride.recordedNoise, options.headphones,
-             options.headphoneTarget, options.headSet, options.overdrive,
-             options.overdrive.empty() ? std::string()
-                                       : measure::kernelsPath(options.overdrive).string()},
-            {options.out}))
+    std::vector<std::string> inputs {options.measured,
+                                     measure::impulsePath(options.measured).string(),
+                                     options.tuning,
+                                     options.programme,
+                                     options.speedVolume,
+                                     options.ride.recordedNoise,
+                                     options.headphones,
+                                     options.headphoneTarget,
+                                     options.headSet,
+                                     options.overdrive,
+                                     options.overdrive.empty()
+                                         ? std::string()
+                                         : measure::kernelsPath(options.overdrive).string()};
+    const auto groupFiles = options.groups.files();
+    inputs.insert(inputs.end(), groupFiles.begin(), groupFiles.end());
+    if (auto failure = checkOutputs(inputs, {options.out}))
         return *std::move(failure);
 
     auto response = measure::loadResponse(options.measured);
     if (!response)
         return inputFailure(response.error());
-    audition::CandidateRequest candidate {response->name, std::move(*response), {}};
+    const auto groups = loadGroups(*response, options.groups);
+    if (!groups)
+        return inputFailure(groups.error());
+    audition::CandidateRequest candidate;
+    if (*groups != nullptr)
+        candidate = audition::candidateOfGroups((*groups)->words(), *groups);
+    else
+        candidate = {response->name, std::move(*response), {}};
     if (!options.tuning.empty()) {
         auto tuning = tuning::loadTuning(options.tuning);
         if (!tuning)
@@ -220,23 +247,21 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
                        + " dB below the road\n";
     }
     if (const auto& model = scene.candidates.front().overdrive; model != nullptr)
-        describeOverdrive(*model, parameters.monitor != audition::Monitor::noiseOnly, output);
+        describeOverdrive(*model, parameters.monitor != audition::Monitor::noiseOnly,
+                          rendering->overdriveHeldDb, output);
+    describeGroups(groups->get(), output);
     const bool isCorrected = scene.seat != nullptr && scene.seat->isCorrected();
     const bool isBinaural = scene.seat != nullptr && scene.seat->isBinaural();
     output.json["headphoneCorrected"] = isCorrected;
     output.json["headSet"] =
         isBinaural ? nlohmann::json(scene.seat->head->description) : nlohmann::json();
     if (isCorrected)
-        output.text += "the music is corrected for the headphones of '" + options.headphones
-                       + "', the ride noise is not; levels are those without\n";
+        output.text += "music and ride noise are corrected for the headphones of '"
+                       + options.headphones + "'; levels are those without\n";
     if (isBinaural)
         output.text +=
             "speakers are heard from where they stand (" + scene.seat->head->description + ")\n";
-    const bool limited =
-        std::ranges::any_of(std::array {tuning::OutputGroup::left, tuning::OutputGroup::right},
-                            [&](tuning::OutputGroup side) {
-                                return tuning::hasLimiter(scene.candidates.front().tuning, side);
-                            });
+    const bool limited = audition::hasLimiterLeftOut(scene.candidates.front());
     output.json["limiterLeftOut"] = limited;
     if (limited)
         output.text += "The tuning's limiter is not in this result.\n";
@@ -253,6 +278,7 @@ void addListenVerb(CLI::App& app, Shared& shared)
     CLI::App* verb = app.add_subcommand(
         "listen", "Render programme through a measured bike, a tuning and ride noise");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
+    addGroupOptions(*verb, "--measured", options->groups);
     verb->add_option("--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning));
     addRideOptions(*verb, options->ride, 250.0);
@@ -273,7 +299,7 @@ void addListenVerb(CLI::App& app, Shared& shared)
                           ->check(withinRange(60.0, 140.0));
     auto* headphones =
         verb->add_option("--headphones", options->headphones,
-                         "Table of the headphones' response: the music is corrected for them")
+                         "Table of the headphones' response: what is heard is corrected for them")
             ->transform(fileOrPreset(presets::PresetKind::headphone));
     verb->add_option("--headphone-target", options->headphoneTarget,
                      "Table that the headphones are to have (default: flat)")

@@ -123,8 +123,8 @@ std::variant<Output, Failure> runTakeHome(const TakeHomeOptions& options)
         });
     request.parameters.ride = job::rideChoice(job->ride);
     request.parameters.ride.speedKmh = options.hasMph   ? dsp::mphToKmh(options.speedMph)
-                                  : options.hasKmh ? options.speedKmh
-                                                   : job->ride.speedKmh;
+                                       : options.hasKmh ? options.speedKmh
+                                                        : job->ride.speedKmh;
     request.parameters.noiseTrimDb = options.noiseTrim;
     request.parameters.outputLevelDb = options.level;
     request.parameters.ceilingDbfs = options.ceiling;

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/GroupOptions.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/TableColumns.h"
@@ -22,22 +23,67 @@ namespace {
 using files::fixedText;
 using Outcome = std::variant<Output, Failure>;
 
+constexpr const char* limiterWords =
+    "The tuning's limiter is not in this result: what it does depends on the level.\n";
+
 struct PredictOptions {
     std::string measured;
+    GroupOptions groups;
     std::string tuning;
     std::string table;
     std::string out;
     std::string side;
 };
 
+/** The table and the state of speaker groups heard together. */
+Outcome predictGroups(const PredictOptions& options, const measure::GroupedStates& groups,
+                      const tuning::Tuning& tuning)
+{
+    const auto measured = measure::responseOfGroups(groups);
+    const auto predicted = tuning::predictResponse(groups, tuning);
+    if (!predicted)
+        return inputFailure(
+            {predicted.error().code, "'" + options.tuning + "': " + predicted.error().message});
+    const auto frequencies = tableFrequencies(measured.fromHz, measured.toHz);
+    const auto before = measured.magnitudeDb(frequencies, 24);
+    const auto after = predicted->magnitudeDb(frequencies, 24);
+    std::vector<double> change;
+    for (std::size_t index = 0; index < frequencies.size(); ++index)
+        change.push_back(after[index] - before[index]);
+    const auto text = files::csvText(
+        {"frequency_hz", "level_db", "phase_degrees", "measured_db", "tuning_db"},
+        {frequencies, after, phasesDegrees(predicted->at(frequencies)), before, change}, 4);
+    if (!options.out.empty())
+        if (const auto saved = measure::saveResponse(*predicted, options.out); !saved)
+            return inputFailure(saved.error());
+    if (const auto saved = files::writeTextFile(options.table, text); !saved)
+        return inputFailure(saved.error());
+    bool limited = false;
+    for (const measure::Response& state : groups.states)
+        limited = limited || tuning::hasLimiter(tuning, state.state.speakers);
+    Output output;
+    output.text = options.table
+                  + ": response expected of all groups together, each playing the same (an "
+                    "estimate until it is measured)\n";
+    if (limited)
+        output.text += limiterWords;
+    output.json = {{"table", options.table}, {"limiterLeftOut", limited}};
+    if (!options.out.empty())
+        output.json["state"] = options.out;
+    describeGroups(&groups, output);
+    return output;
+}
+
 Outcome runPredict(const PredictOptions& options)
 {
     std::vector<std::string> written {options.table};
     if (!options.out.empty())
         written.insert(written.end(), {options.out, measure::impulsePath(options.out).string()});
-    if (auto failure = checkOutputs(
-            {options.measured, measure::impulsePath(options.measured).string(), options.tuning},
-            written))
+    std::vector<std::string> read {options.measured,
+                                   measure::impulsePath(options.measured).string(), options.tuning};
+    const auto groupFiles = options.groups.files();
+    read.insert(read.end(), groupFiles.begin(), groupFiles.end());
+    if (auto failure = checkOutputs(read, written))
         return *std::move(failure);
     const auto response = measure::loadResponse(options.measured);
     if (!response)
@@ -45,6 +91,15 @@ Outcome runPredict(const PredictOptions& options)
     const auto tuning = tuning::loadTuning(options.tuning);
     if (!tuning)
         return inputFailure(tuning.error());
+    const auto groups = loadGroups(*response, options.groups);
+    if (!groups)
+        return inputFailure(groups.error());
+    if (*groups != nullptr) {
+        if (!options.side.empty())
+            return usageFailure("--side and --group do not go together: each group has its own "
+                                "speakers");
+        return predictGroups(options, **groups, *tuning);
+    }
     const auto side = sideOrThat(options.side, response->state.speakers);
     if (const auto applies = tuning::checkApplies(*tuning, side); !applies)
         return inputFailure(
@@ -81,8 +136,7 @@ Outcome runPredict(const PredictOptions& options)
         + "largest boost of the tuning: " + fixedText(*largest, 1) + " dB at "
         + fixedText(frequencies[static_cast<std::size_t>(largest - change.begin())], 0) + " Hz\n";
     if (limited)
-        output.text += "The tuning's limiter is not in this result: what it does depends on the "
-                       "level.\n";
+        output.text += limiterWords;
     output.json = {{"table", options.table},
                    {"side", measure::speakerGroupName(side)},
                    {"largestBoostDb", *largest},
@@ -97,6 +151,7 @@ void addPredict(CLI::App& app, Shared& shared)
     auto options = std::make_shared<PredictOptions>();
     CLI::App* verb = app.add_subcommand("predict", "Response expected after a tuning");
     verb->add_option("--measured", options->measured, "STATE.json")->required();
+    addGroupOptions(*verb, "--measured", options->groups);
     verb->add_option("--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning))
         ->required();

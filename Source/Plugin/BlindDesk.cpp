@@ -120,6 +120,7 @@ gui::BlindView BlindDesk::blindView()
     view.conditions = toText(report::conditionWords(test->conditions()));
     if (const audition::BlindRun* const run = test->run()) {
         view.stage = gui::BlindStage::over;
+        view.conditions = toText(report::conditionWords(*run));
         view.headline = toText(report::blindHeadline(*run));
         if (endWords.isNotEmpty())
             view.sentences.add(endWords);
@@ -161,9 +162,14 @@ void BlindDesk::begin(const gui::BlindChoice& choice)
     for (const std::size_t index : choice.candidates) {
         if (index >= candidates.size())
             return;
-        setup.candidates.push_back({candidates[index].name, loaded.job.candidates[index].stateId,
-                                    loaded.request.candidates[index].tuning,
-                                    candidates[index].matchGainDb});
+        const job::JobCandidate& entry = loaded.job.candidates[index];
+        setup.candidates.push_back(
+            {.name = candidates[index].name,
+             .stateId = entry.stateId,
+             .tuning = loaded.request.candidates[index].tuning,
+             .matchGainDb = candidates[index].matchGainDb,
+             .isOverdriven = candidates[index].nonlinear != nullptr && heard.parameters.overdriven,
+             .groupStateIds = entry.groupStateIds});
     }
     auto started = audition::BlindTest::start(std::move(setup));
     if (!started) {

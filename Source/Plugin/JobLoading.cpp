@@ -63,6 +63,14 @@ dsp::Result<std::vector<double>> octaveLevels(const audition::CandidateRequest& 
     return power;
 }
 
+/** The candidate's name, with a word where it is no measurement. */
+juce::String shownName(const audition::CandidateRequest& candidate)
+{
+    const bool isEstimate =
+        candidate.groups != nullptr && candidate.groups->sum == measure::GroupSum::power;
+    return toText(candidate.name) + (isEstimate ? " (estimate)" : "");
+}
+
 bool isSameMeasurement(const measure::Response& first, const measure::Response& second)
 {
     return first.sampleRate == second.sampleRate && first.arrivalFrame == second.arrivalFrame
@@ -74,7 +82,7 @@ bool isSameMeasurement(const measure::Response& first, const measure::Response& 
 bool isSameSound(const audition::CandidateRequest& first, const audition::CandidateRequest& second)
 {
     return first.tuning.chains == second.tuning.chains && first.atSpeed == second.atSpeed
-           && first.overdrive == second.overdrive
+           && first.overdrive == second.overdrive && first.groups == second.groups
            && isSameMeasurement(first.response, second.response);
 }
 
@@ -211,7 +219,7 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
             keeps ? findSame(*before, request.candidates[index]) : std::optional<std::size_t> {};
         if (same) {
             view->candidates.push_back(before->view->candidates[*same]);
-            view->candidates.back().name = toText(candidate.name);
+            view->candidates.back().name = shownName(request.candidates[index]);
             continue;
         }
         auto levels = octaveLevels(
@@ -221,7 +229,7 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
         if (!levels)
             return levels.unexpected();
         view->candidates.push_back(
-            {toText(candidate.name), *std::move(levels), candidate.matchGainDb});
+            {shownName(request.candidates[index]), *std::move(levels), candidate.matchGainDb});
     }
     for (const std::string& programme : loaded->job.programmes)
         if (const auto path = job::resolveInside(loaded->job.folder, programme))

@@ -1,13 +1,17 @@
 #include "Plugin/TuningCurves.h"
 
+#include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
+#include "Core/Measure/SpeakerSet.h"
 #include "Gui/ElementWords.h"
 #include "Plugin/Paths.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <complex>
+#include <numbers>
 
 namespace saddletone::plugin {
 
@@ -42,13 +46,78 @@ juce::String hertz(double frequencyHz)
                : gui::numberWords(frequencyHz / 1000.0, frequencyHz < 9950.0 ? 1 : 0) + " kHz";
 }
 
+/** What a tuning does to the sum of speaker groups, each playing the same: power within a twelfth of
+    an octave after it, re that before. */
+tuning::LevelDbAt groupsLevelDbOf(const measure::GroupedStates& groups,
+                                  const tuning::Tuning& tuning)
+{
+    struct Sums {
+        std::vector<double> before {0.0}; // of the powers of all bins below
+        std::vector<double> after {0.0};
+        double binHz = 1.0;
+    };
+    const double rate = groups.states.front().sampleRate;
+    std::size_t longest = static_cast<std::size_t>(rate);
+    for (const measure::Response& state : groups.states)
+        longest = std::max(longest, state.impulse.size());
+    dsp::RealFft<double> fft(dsp::fastFftSize(longest));
+    auto sums = std::make_shared<Sums>();
+    sums->binHz = rate / static_cast<double>(fft.size());
+    const bool isTimed = groups.sum == measure::GroupSum::timed;
+    std::vector<std::complex<double>> before(fft.numBins());
+    std::vector<std::complex<double>> after(fft.numBins());
+    for (std::size_t index = 0; index < groups.states.size(); ++index) {
+        const measure::Response& state = groups.states[index];
+        std::ranges::fill(fft.time(), 0.0);
+        std::ranges::copy(state.impulse, fft.time().begin());
+        fft.forward();
+        const auto designed = tuning::designTuning(tuning, state.state.speakers, rate);
+        const double earlierSeconds =
+            static_cast<double>(state.arrivalFrame) / rate - groups.laterSeconds[index];
+        for (std::size_t bin = 0; bin < fft.numBins(); ++bin) {
+            const double frequencyHz = static_cast<double>(bin) * sums->binHz;
+            const auto value =
+                fft.spectrum()[bin]
+                * std::polar(1.0, 2.0 * std::numbers::pi * frequencyHz * earlierSeconds);
+            const auto tuned = value * designed.response(frequencyHz);
+            // Powers have no phase: they are added up in the real part.
+            before[bin] += isTimed ? value : std::norm(value);
+            after[bin] += isTimed ? tuned : std::norm(tuned);
+        }
+    }
+    for (std::size_t bin = 0; bin < fft.numBins(); ++bin) {
+        sums->before.push_back(sums->before.back()
+                               + (isTimed ? std::norm(before[bin]) : before[bin].real()));
+        sums->after.push_back(sums->after.back()
+                              + (isTimed ? std::norm(after[bin]) : after[bin].real()));
+    }
+    return [sums](double frequencyHz) {
+        const double half = std::exp2(0.5 / pointsPerOctave);
+        const auto last = sums->before.size() - 1;
+        const auto from = std::min(
+            static_cast<std::size_t>(std::lround(frequencyHz / half / sums->binHz)), last - 1);
+        const auto to =
+            std::clamp(static_cast<std::size_t>(std::lround(frequencyHz * half / sums->binHz)) + 1,
+                       from + 1, last);
+        return dsp::powerToDb(sums->after[to] - sums->after[from])
+               - dsp::powerToDb(sums->before[to] - sums->before[from]);
+    };
+}
+
 } // namespace
 
-tuning::LevelDbAt appliedLevelDbOf(const tuning::Tuning& tuning)
+tuning::LevelDbAt appliedLevelDbOf(const DraftCandidate& candidate)
 {
-    return [left = tuning::designTuning(tuning, tuning::OutputGroup::left, designRate),
-            right = tuning::designTuning(tuning, tuning::OutputGroup::right, designRate)](
-               double frequencyHz) {
+    const tuning::Tuning tuning = tuningOf(candidate);
+    if (candidate.groups != nullptr)
+        return groupsLevelDbOf(*candidate.groups, tuning);
+    const measure::SpeakerGroup speakers = candidate.response->state.speakers;
+    const auto designOn = [&](measure::BikeChannel channel) {
+        return tuning::designTuning(tuning, measure::speakersOnChannel(speakers, channel),
+                                    designRate);
+    };
+    return [left = designOn(measure::BikeChannel::left),
+            right = designOn(measure::BikeChannel::right)](double frequencyHz) {
         const double leftPower = std::norm(left.response(frequencyHz));
         if (left == right)
             return dsp::powerToDb(leftPower);
@@ -154,7 +223,7 @@ std::shared_ptr<const gui::TuningCurves> TuningCurveMaker::make(const TuningDocu
     auto curves = std::make_shared<gui::TuningCurves>();
     curves->frequenciesHz = frequenciesHz;
     const DraftCandidate& candidate = document.candidates[edited];
-    const tuning::LevelDbAt change = appliedLevelDbOf(tuningOf(candidate));
+    const tuning::LevelDbAt change = appliedLevelDbOf(candidate);
     Measured& measured = measuredOf(candidate.response);
     for (const double levelDb : measured.levelsDb)
         curves->measuredDb.push_back(levelDb - measured.meanDb);
@@ -164,7 +233,7 @@ std::shared_ptr<const gui::TuningCurves> TuningCurveMaker::make(const TuningDocu
     for (const std::size_t index : beside) {
         const DraftCandidate& other = document.candidates[index];
         curves->beside.push_back(
-            {index, predictedDb(measuredOf(other.response), appliedLevelDbOf(tuningOf(other)))});
+            {index, predictedDb(measuredOf(other.response), appliedLevelDbOf(other))});
     }
     return curves;
 }

@@ -10,8 +10,9 @@
 
 namespace saddletone::plugin {
 
-/** What a tuning adds at a frequency, in dB: left and right as they are applied, averaged in power. */
-[[nodiscard]] tuning::LevelDbAt appliedLevelDbOf(const tuning::Tuning& tuning);
+/** What a candidate's tuning adds at a frequency, in dB: left and right as they are applied, averaged
+    in power; of speaker groups what it does to their sum, each playing the same. */
+[[nodiscard]] tuning::LevelDbAt appliedLevelDbOf(const DraftCandidate& candidate);
 
 /** Makes the curves of the tuning plot. Measurements are averaged over twelfths of an octave once and
     remembered, so that the picture keeps up with a drag. */

@@ -53,7 +53,7 @@ dsp::Result<tuning::FitCurve> curveUnder(const DraftCandidate& kept,
     auto curve = tuning::makeFitCurve(*kept.response, target, range);
     if (!curve)
         return curve;
-    const tuning::LevelDbAt change = appliedLevelDbOf(tuningOf(kept));
+    const tuning::LevelDbAt change = appliedLevelDbOf(kept);
     for (tuning::FitPoint& point : curve->points)
         point.levelDb += change(point.frequencyHz);
     return curve;
@@ -346,6 +346,8 @@ gui::TuningSnapshot TuningDesk::tuningSnapshot()
         gui::TuningCandidate shown;
         shown.name = toText(candidate.name);
         shown.stateName = toText(candidate.stateId);
+        for (const std::string& id : candidate.groupStateIds)
+            shown.stateName += " + " + toText(id);
         shown.numElements = candidate.elements.size();
         const auto& saved = stored.document.candidates;
         shown.isUnsaved = std::ranges::find(saved, candidate) == saved.end();

@@ -70,6 +70,18 @@ const DraftCandidate* findById(const TuningDocument& document, std::uint64_t id)
     return found != document.candidates.end() ? &*found : nullptr;
 }
 
+/** The candidate as a job names it, without its tuning's file. */
+job::JobCandidate entryOf(const DraftCandidate& candidate)
+{
+    return {candidate.name,
+            candidate.stateId,
+            "",
+            candidate.speedVolumeFile,
+            candidate.overdriveFile,
+            candidate.groupStateIds,
+            candidate.groupSum};
+}
+
 /** Removes files again unless they are kept. */
 class NewFiles {
 public:
@@ -111,11 +123,11 @@ StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
     StoredDocument stored;
     stored.job = loaded.job;
     // Candidates of one state share their measurement.
-    std::map<std::string, std::shared_ptr<const measure::Response>> responses;
+    std::map<std::vector<std::string>, std::shared_ptr<const measure::Response>> responses;
     for (std::size_t index = 0; index < loaded.request.candidates.size(); ++index) {
         const audition::CandidateRequest& request = loaded.request.candidates[index];
         const job::JobCandidate& entry = loaded.job.candidates[index];
-        auto& response = responses[entry.stateId];
+        auto& response = responses[entry.allStateIds()];
         if (response == nullptr)
             response = std::make_shared<const measure::Response>(request.response);
         DraftCandidate candidate;
@@ -126,6 +138,9 @@ StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
         candidate.atSpeed = request.atSpeed;
         candidate.overdriveFile = entry.overdriveFile;
         candidate.overdrive = request.overdrive;
+        candidate.groupStateIds = entry.groupStateIds;
+        candidate.groupSum = entry.groupSum;
+        candidate.groups = request.groups;
         candidate.tuningName = request.tuning.name.empty() ? request.name : request.tuning.name;
         candidate.response = response;
         candidate.elements = elementsOf(request.tuning, true);
@@ -144,15 +159,16 @@ std::shared_ptr<const LoadedJob> editedJob(const LoadedJob& opened, const Tuning
     auto edited = std::make_shared<LoadedJob>();
     edited->job = opened.job;
     edited->job.candidates.clear();
+    edited->headphones = opened.headphones;
     edited->request.ride = opened.request.ride;
     edited->request.assumedProgrammeSplDba = opened.request.assumedProgrammeSplDba;
+    edited->request.seat = opened.request.seat;
     edited->request.reference = reference;
     for (const DraftCandidate& candidate : document.candidates) {
-        edited->job.candidates.push_back({candidate.name, candidate.stateId, "",
-                                          candidate.speedVolumeFile, candidate.overdriveFile});
+        edited->job.candidates.push_back(entryOf(candidate));
         edited->request.candidates.push_back({candidate.name, *candidate.response,
                                               tuningOf(candidate), candidate.atSpeed,
-                                              candidate.overdrive});
+                                              candidate.overdrive, candidate.groups});
     }
     return edited;
 }
@@ -169,14 +185,12 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
     std::vector<job::JobCandidate> candidates;
     NewFiles newFiles;
     for (const DraftCandidate& candidate : document.candidates) {
-        if (std::ranges::find(job->states, candidate.stateId, &job::JobState::id)
-            == job->states.end())
-            return dsp::fail(dsp::ErrorCode::notFound,
-                             "candidate '" + candidate.name + "' rests on the state '"
-                                 + candidate.stateId
-                                 + "', which job.json no longer has; open the job again");
-        job::JobCandidate entry {candidate.name, candidate.stateId, "", candidate.speedVolumeFile,
-                                 candidate.overdriveFile};
+        job::JobCandidate entry = entryOf(candidate);
+        for (const std::string& id : entry.allStateIds())
+            if (std::ranges::find(job->states, id, &job::JobState::id) == job->states.end())
+                return dsp::fail(dsp::ErrorCode::notFound,
+                                 "candidate '" + candidate.name + "' rests on the state '" + id
+                                     + "', which job.json no longer has; open the job again");
         const DraftCandidate* const old = findById(before.document, candidate.id);
         const auto oldFile = before.tuningFiles.find(candidate.id);
         if (old != nullptr && oldFile != before.tuningFiles.end()

@@ -20,6 +20,9 @@ struct DraftCandidate {
     std::shared_ptr<const audition::SpeedDependence> atSpeed;
     std::string overdriveFile; ///< As in the job, with what it names.
     std::shared_ptr<const measure::HammersteinModel> overdrive;
+    std::vector<std::string> groupStateIds; ///< As in the job, with what they are together.
+    measure::GroupSum groupSum = measure::GroupSum::timed;
+    std::shared_ptr<const measure::GroupedStates> groups;
     std::string tuningName;
     std::shared_ptr<const measure::Response> response; ///< Never null.
     std::vector<gui::DraftElement> elements;

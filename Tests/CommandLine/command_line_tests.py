@@ -1156,6 +1156,62 @@ class SidesTests(FolderTests):
         self.assertNotIn("arrivalDifferenceMs",
                          self.done("compare", "--left", "none.json", "--right", "r.json")["match"])
 
+    def test_sides_of_one_recording_are_heard_together(self):
+        with wave.open(os.path.join(self.at, "music.wav"), "wb") as file:
+            file.setnchannels(2)
+            file.setsampwidth(2)
+            file.setframerate(48000)
+            file.writeframes(bytes([0, 8, 0, 8, 0, 0, 0, 0]) * 12000)
+        listen = ("listen", "--programme", "music.wav", "--out", "heard.wav", "--measured")
+        heard = self.done(*listen, "l.json", "--group", "r.json")["groups"]
+        self.assertEqual((heard["sum"], heard["isEstimate"]), ("timed", False))
+        self.assertEqual([state["speakers"] for state in heard["states"]], ["left", "right"])
+        self.assertAlmostEqual(heard["states"][0]["laterMs"], 0)
+        # The loudest sample of either is the arrival, half a frame off at most.
+        self.assertAlmostEqual(heard["states"][1]["laterMs"], 1.5, delta=0.011)
+        self.assertNotIn("groups", self.done(*listen, "l.json"))
+
+        # Without a known time, and as an estimate where that is asked for.
+        with open(os.path.join(self.at, "apart.json"), "w", encoding="utf-8") as file:
+            json.dump(dict(self.state("r.json"), recordingChecksum="another"), file)
+        self.refused(1, ["nobody knows when", "'r'", "--track-start"], *listen, "l.json", "--group", "apart.json")
+        words = run(*listen, "l.json", "--group", "apart.json", "--group-power", cwd=self.at)
+        self.assertEqual(words.returncode, 0, words.stderr)
+        self.assertIn("estimate", words.stdout)
+        self.assertIn("left and right", words.stdout)
+        self.refused(1, ["heard twice"], *listen, "l.json", "--group", "none.json")
+        self.refused(1, ["heard twice"], *listen, "l.json", "--group", "l.json")
+        self.refused(2, ["--group"], *listen, "l.json", "--group-power")
+        self.refused(2, ["r.json"], "listen", "--programme", "music.wav", "--measured", "l.json", "--group", "r.json",
+                     "--out", "r.json")
+
+        with open(os.path.join(self.at, "delay.json"), "w", encoding="utf-8") as file:
+            json.dump({"kind": "saddletone-tuning", "schemaVersion": 2, "name": "right earlier", "chains": [
+                {"group": "left", "elements": [{"type": "delay", "delayMs": 1.5}]},
+                {"group": "right", "elements": [{"type": "polarity"}]}]}, file)
+        predict = ("predict", "--tuning", "delay.json", "--table", "table.csv", "--measured")
+        self.done(*predict, "l.json", "--group", "r.json", "--out", "both.json")
+        self.assertEqual(self.state("both.json")["state"]["speakers"], "all")
+        # Turned back and brought to one time they are one and a half times as loud as the left.
+        with open(os.path.join(self.at, "table.csv"), encoding="utf-8") as file:
+            rows = [[float(field) for field in line.split(",")] for line in file if line[0].isdigit()]
+        for row in rows:
+            if 100 < row[0] < 5000:
+                self.assertAlmostEqual(row[1], 3.52, delta=0.15)
+        self.refused(2, ["--side"], *predict, "l.json", "--group", "r.json", "--side", "left")
+
+        self.done("job", "new", "grouped")
+        added = self.done("job", "add", "grouped", "--state", "l.json", "--group", "r.json", "--tuning", "delay.json")
+        self.assertEqual(added["candidate"], "left and right")
+        self.assertEqual(len(added["stateIds"]), 2)
+        listed = self.done("job", "list", "grouped")["candidates"][0]
+        self.assertEqual([listed["stateId"], *listed["groupStateIds"]], added["stateIds"])
+        self.assertEqual(self.done("job", "check", "grouped")["problems"], [])
+        report = self.done("report", "--job", "grouped", "--out", "grouped.html")["report"]
+        with open(os.path.join(self.at, report), encoding="utf-8") as file:
+            self.assertIn("Put together from left and right", file.read())
+        shutil.rmtree(os.path.join(self.at, "grouped"))
+
     def test_sides_that_contradict_their_states_are_refused(self):
         self.refused(1, ["'r.json'", "--left", "--right"], "compare", "--left", "r.json", "--right", "l.json")
         self.refused(2, ["--tracks-apart"], "compare", "l.json", "idle.json", "--tracks-apart", "1")
@@ -1436,6 +1492,12 @@ class ListenOnARide(FolderTests):
         self.assertTrue(result["isHeard"])
         self.assertEqual([order["order"] for order in result["orders"]], [2, 3, 4, 5])
         self.assertTrue(result["orders"][0]["supported"])
+        self.assertEqual((result["beyondMeasuredDb"], result["isEstimate"]), (0, False))
+        louder = run(*listen, "--volume", "20", "--level", "-60", "--out", "driven.wav", cwd=self.at)
+        self.assertIn("harder than they were measured", louder.stdout)
+        louder = json.loads(run(*listen, "--volume", "20", "--out", "driven.wav", "--json", cwd=self.at).stdout)
+        self.assertGreater(louder["overdrive"]["beyondMeasuredDb"], 1)
+        self.assertTrue(louder["overdrive"]["isEstimate"])
         plain = run(*listen[:5], "--out", "plain.wav", "--json", cwd=self.at)
         self.assertNotIn("overdrive", json.loads(plain.stdout))
         with open(os.path.join(self.at, "plain.wav"), "rb") as one, \

@@ -30,6 +30,11 @@ const ProgrammeConvolver::Kernels* kernelsOf(const SceneCandidate* candidate) no
     return candidate == nullptr ? nullptr : &candidate->kernels;
 }
 
+const ProgrammeConvolver::Kernels* noiseKernelsOf(const AuditionScene* scene) noexcept
+{
+    return scene == nullptr ? nullptr : scene->noiseKernels.get();
+}
+
 } // namespace
 
 AuditionEngine::AuditionEngine(const Settings& engineSettings)
@@ -72,6 +77,7 @@ void AuditionEngine::prepare(const dsp::ProcessSpec& spec)
     partitionLayout = std::move(newLayout);
     sampleRate = spec.sampleRate;
     convolver.prepare(partitionLayout);
+    noiseConvolver.prepare(noiseLayout(sampleRate));
 
     const auto toFrames = [&](double seconds) {
         return static_cast<std::size_t>(std::lround(std::max(0.0, seconds) * sampleRate));
@@ -142,6 +148,9 @@ void AuditionEngine::reset() noexcept
     convolver.reset();
     convolver.setVoice(activeVoice, kernelsOf(voice.playing()));
     convolver.setVoice(1 - activeVoice, nullptr);
+    noiseConvolver.reset();
+    noiseConvolver.setVoice(noiseVoice, noiseKernelsOf(voice.scene));
+    noiseConvolver.setVoice(1 - noiseVoice, nullptr);
 
     guard.reset();
     limiter.reset();
@@ -158,6 +167,7 @@ void AuditionEngine::reset() noexcept
     outputPeakLinear.store(0.0F, std::memory_order_relaxed);
     ceilingGainLinear.store(1.0F, std::memory_order_relaxed);
     guardGainLinear.store(1.0F, std::memory_order_relaxed);
+    driveHoldGainLinear.store(1.0F, std::memory_order_relaxed);
     earLevel.store(static_cast<float>(dsp::silenceDb), std::memory_order_relaxed);
 }
 
@@ -311,6 +321,40 @@ bool AuditionEngine::renderNoise(std::size_t numFrames) noexcept
     return isHeard;
 }
 
+/** Brings pieceNoise to the headphones. */
+void AuditionEngine::correctNoise(bool isHeard, std::size_t numFrames) noexcept
+{
+    assert(noiseConvolver.framesToVisit() == convolver.framesToVisit());
+    if (!isHeard)
+        for (auto& ear : pieceNoise)
+            ear.fill(0.0F);
+    // Fed always, so that a correction to come has its past.
+    noiseConvolver.push(pieceNoise, numFrames);
+    if (!isHeard)
+        return;
+    const bool isCorrected = noiseKernelsOf(voices[activeVoice].scene) != nullptr;
+    if (!(fading && noiseSwitches)) {
+        if (isCorrected)
+            noiseConvolver.render(noiseVoice, pieceNoise);
+        return;
+    }
+    const bool wasCorrected = noiseKernelsOf(voices[1 - activeVoice].scene) != nullptr;
+    pieceSource = pieceNoise;
+    pieceBefore = pieceNoise;
+    if (isCorrected)
+        noiseConvolver.render(noiseVoice, pieceSource);
+    if (wasCorrected)
+        noiseConvolver.render(1 - noiseVoice, pieceBefore);
+    for (std::size_t frame = 0; frame < numFrames; ++frame) {
+        // Both are the same noise, so the gains add up to one.
+        const float after = fadeIn[fadePosition + frame];
+        const float before = fadeIn[fadeIn.size() - 1 - fadePosition - frame];
+        for (std::size_t ear = 0; ear < numEars; ++ear)
+            pieceNoise[ear][frame] =
+                after * after * pieceSource[ear][frame] + before * before * pieceBefore[ear][frame];
+    }
+}
+
 void AuditionEngine::beginSwitch(const AuditionScene* scene, std::size_t candidate) noexcept
 {
     Voice& next = voices[1 - activeVoice];
@@ -318,6 +362,9 @@ void AuditionEngine::beginSwitch(const AuditionScene* scene, std::size_t candida
     next.candidate = candidate;
     convolver.beginVoice(1 - activeVoice, kernelsOf(next.playing()));
     startOverdrive(next);
+    noiseSwitches = noiseKernelsOf(scene) != noiseKernelsOf(voices[activeVoice].scene);
+    if (noiseSwitches)
+        noiseConvolver.beginVoice(1 - noiseVoice, noiseKernelsOf(scene));
     framesToFade = switchDelayFrames();
 }
 
@@ -329,6 +376,8 @@ void AuditionEngine::beginFade() noexcept
     fadesAlike =
         from != nullptr && to != nullptr && from->kinship != 0 && from->kinship == to->kinship;
     activeVoice = 1 - activeVoice;
+    if (noiseSwitches)
+        noiseVoice = 1 - noiseVoice;
     framesToFade = 0;
     fading = true;
     fadePosition = 0;
@@ -349,6 +398,9 @@ void AuditionEngine::finishFade() noexcept
         retire(old.scene);
     old.scene = nullptr;
     convolver.setVoice(1 - activeVoice, nullptr);
+    if (noiseSwitches)
+        noiseConvolver.setVoice(1 - noiseVoice, nullptr);
+    noiseSwitches = false;
     fading = false;
 }
 
@@ -439,6 +491,7 @@ bool AuditionEngine::renderOverdrive(Voice& voice, std::size_t numFrames) noexce
     const std::array<float*, numEars> added {pieceOverdrive[0].data(), pieceOverdrive[1].data()};
     voice.branch->process({driven.data(), numEars, numFrames}, std::span(back).first(numFrames),
                           {added.data(), numEars, numFrames});
+    leastHoldGain = std::min(leastHoldGain, voice.branch->holdGain());
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
         const auto heard = static_cast<float>(voice.overdriveGain.next());
         for (auto& ear : pieceOverdrive)
@@ -491,6 +544,7 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
     }
 
     const bool noiseHeard = renderNoise(numFrames);
+    correctNoise(noiseHeard, numFrames);
 
     for (std::size_t frame = 0; frame < numFrames; ++frame) {
         const auto mix = static_cast<float>(programmeMix.next());
@@ -512,6 +566,7 @@ void AuditionEngine::processPiece(dsp::ChannelView<const float> input,
     }
 
     convolver.advance();
+    noiseConvolver.advance();
     if (framesToFade > 0) {
         framesToFade -= numFrames;
         if (framesToFade == 0)
@@ -530,6 +585,7 @@ void AuditionEngine::process(dsp::ChannelView<const float> input,
 {
     assert(input.numChannels() >= 1 && output.numChannels() == numEars);
     assert(input.numFrames() == output.numFrames());
+    leastHoldGain = 1.0F;
     std::size_t done = 0;
     while (done < output.numFrames()) {
         startSwitches();
@@ -553,6 +609,7 @@ void AuditionEngine::process(dsp::ChannelView<const float> input,
     outputPeakLinear.store(peak, std::memory_order_relaxed);
     ceilingGainLinear.store(static_cast<float>(limiter.currentGain()), std::memory_order_relaxed);
     guardGainLinear.store(static_cast<float>(guard.currentGain()), std::memory_order_relaxed);
+    driveHoldGainLinear.store(leastHoldGain, std::memory_order_relaxed);
     earLevel.store(static_cast<float>(guard.levelDba()), std::memory_order_relaxed);
 }
 

@@ -33,7 +33,8 @@ enum class Monitor {
     complete tails, which begins switchDelayFrames() after it was asked for: of equal power, or of
     equal gain between candidates that sound alike (see SceneCandidate::kinship), which would
     otherwise swell by 3 dB. What overdriven speakers add has no history: its tail grows from the
-    moment of asking. The ceiling is always last. For a given seed, scene and parameters the
+    moment of asking. The noise goes through the scene's correction of the headphones. The ceiling is
+    always last. For a given seed, scene and parameters the
     output is the same, to the bit, however the stream is cut; only the layout, see
     Settings::layoutBlockFrames, changes its last bits. */
 class AuditionEngine {
@@ -121,6 +122,12 @@ public:
     {
         return guardGainLinear.load(std::memory_order_relaxed);
     }
+    /** Least gain of the hold in the last block, linear: less than 1 where the programme drives an
+        overdriven candidate's speakers harder than was measured. */
+    [[nodiscard]] float driveHoldGain() const noexcept
+    {
+        return driveHoldGainLinear.load(std::memory_order_relaxed);
+    }
     /** See ListeningGuard::levelDba(). */
     [[nodiscard]] float earLevelDba() const noexcept
     {
@@ -152,6 +159,7 @@ private:
     [[nodiscard]] double outputLevelDb() const noexcept;
     [[nodiscard]] bool renderNoise(std::size_t numFrames) noexcept;
     void addNoise(ride::NoiseTexture* texture, std::size_t numFrames, bool isFadingOut) noexcept;
+    void correctNoise(bool isHeard, std::size_t numFrames) noexcept;
     void startSwitches() noexcept;
     void beginSwitch(const AuditionScene* scene, std::size_t candidate) noexcept;
     void beginFade() noexcept;
@@ -183,6 +191,11 @@ private:
     ride::RideNoise rideNoise;
     std::uint64_t noisePosition = 0; // in frames
     dsp::LinearRamp noiseGain;
+    // The headphones' correction of the noise; in step with the convolver. Its voices change with a
+    // scene of another correction only.
+    ProgrammeConvolver noiseConvolver;
+    std::size_t noiseVoice = 0;
+    bool noiseSwitches = false;
     dsp::LinearRamp programmeMix; // 1 = bike, 0 = untouched or none
     dsp::LinearRamp untouchedGain;
     ListeningGuard guard;
@@ -197,6 +210,7 @@ private:
     std::array<ProgrammeConvolver::Piece, numEars> pieceOutput {};
     std::array<ProgrammeConvolver::Piece, numEars> pieceNoise {};
     std::array<ProgrammeConvolver::Piece, numEars> pieceSource {};
+    std::array<ProgrammeConvolver::Piece, numEars> pieceBefore {};
 
     // Of the thread that publishes; scenes with the same recordings share one texture.
     std::shared_ptr<const ride::RecordedNoise> texturedNoise;
@@ -209,6 +223,8 @@ private:
     std::atomic<float> outputPeakLinear {0.0F};
     std::atomic<float> ceilingGainLinear {1.0F};
     std::atomic<float> guardGainLinear {1.0F};
+    float leastHoldGain = 1.0F; // of the block being processed
+    std::atomic<float> driveHoldGainLinear {1.0F};
     std::atomic<float> earLevel {static_cast<float>(dsp::silenceDb)};
     static_assert(std::atomic<float>::is_always_lock_free);
 };

@@ -49,6 +49,9 @@ struct SceneReference {
     bool operator==(const SceneReference&) const = default;
 };
 
+/** The layout of the kernels that the noise goes through. */
+[[nodiscard]] PartitionLayout noiseLayout(double sampleRate);
+
 /** Everything of an audition that has to be built off the audio thread. Immutable once it has
     been handed to an engine; its kernels must have been made for that engine's layout. */
 struct AuditionScene {
@@ -62,6 +65,8 @@ struct AuditionScene {
     double equaliserSpeedKmh = 0.0;
     /** What the candidates' kernels were brought to the ears with; null: nothing. */
     std::shared_ptr<const seat::SeatFilters> seatFilters {};
+    /** Correction of the headphones for the noise, cut for noiseLayout(); null: none. */
+    std::shared_ptr<const decltype(SceneCandidate::kernels)> noiseKernels {};
     double pinkDbfsA = -20.0; ///< A-weighted level of the reference programme itself.
 };
 

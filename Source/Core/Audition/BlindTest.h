@@ -33,7 +33,10 @@ struct BlindCandidate {
     std::string name;
     std::string stateId;
     tuning::Tuning tuning;
-    double matchGainDb = 0.0; ///< Applied; 0 without equal loudness.
+    double matchGainDb = 0.0;  ///< Applied; 0 without equal loudness.
+    bool isOverdriven = false; ///< With the distortion of a model.
+    /** Of the other states, where it was put together from speaker groups. */
+    std::vector<std::string> groupStateIds {};
 
     bool operator==(const BlindCandidate&) const = default;
 };

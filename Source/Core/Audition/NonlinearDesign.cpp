@@ -1,9 +1,11 @@
 #include "Core/Audition/NonlinearDesign.h"
 
+#include "Core/Audition/CandidateKernels.h"
 #include "Core/Audition/SceneBuilder.h"
 #include "Core/Dsp/FractionalDelay.h"
 #include "Core/Dsp/MatchedBiquad.h"
 #include "Core/Dsp/Units.h"
+#include "Core/Measure/SpeakerSet.h"
 
 #include <algorithm>
 #include <cmath>
@@ -19,16 +21,16 @@ constexpr double earlySeconds = 0.0015;
 /** Over which a kernel rises after its first taps were taken away. */
 constexpr std::size_t riseFrames = 12;
 
-/** A kernel of the model at the engine's rate, ahead of time by the oversampling's delay. */
-dsp::Result<std::shared_ptr<const PartitionedKernel>>
-buildKernel(const NonlinearRequest& request, std::size_t power, tuning::OutputGroup side,
-            double delaySamples, double gainLinear, const PartitionLayout& layout,
-            double sampleRate)
+/** A kernel of the model at the engine's rate, ahead of time by the oversampling's delay; empty where
+    nothing passes. */
+dsp::Result<std::vector<float>> buildTaps(const NonlinearRequest& request, std::size_t power,
+                                          tuning::OutputGroup side, double delaySamples,
+                                          double gainLinear, const PartitionLayout& layout,
+                                          double sampleRate)
 {
-    using Kernel = std::shared_ptr<const PartitionedKernel>;
     const std::vector<float>& kernel = request.model.kernels[power - 1];
     if (std::ranges::all_of(kernel, [](float tap) { return tap == 0.0F; }))
-        return Kernel();
+        return std::vector<float> {};
     CandidateRequest candidate;
     candidate.name = request.model.name;
     candidate.response.sampleRate = request.model.sampleRate;
@@ -58,7 +60,7 @@ buildKernel(const NonlinearRequest& request, std::size_t power, tuning::OutputGr
                 : 1.0;
         kept[tap] = static_cast<float>(gainLinear * rise * exact[tap + taken]);
     }
-    return Kernel(std::make_shared<const PartitionedKernel>(layout, kept));
+    return kept;
 }
 
 } // namespace
@@ -97,10 +99,13 @@ buildNonlinearDesign(const NonlinearRequest& request, double sampleRate)
 
     const PartitionLayout layout = nonlinearLayout();
     constexpr std::array sides {tuning::OutputGroup::left, tuning::OutputGroup::right};
+    std::array<seat::EarKernels, PowerOversampler::numOutputs> taps;
     for (std::size_t side = 0; side < sides.size(); ++side) {
-        if (const auto applies = tuning::checkApplies(request.tuning, sides[side]); !applies)
+        const auto speakers = measure::speakersOnChannel(
+            request.speakers, side == 0 ? measure::BikeChannel::left : measure::BikeChannel::right);
+        if (const auto applies = tuning::checkApplies(request.tuning, speakers); !applies)
             return applies.unexpected();
-        const auto tuned = tuning::designTuning(request.tuning, sides[side], sampleRate);
+        const auto tuned = tuning::designTuning(request.tuning, speakers, sampleRate);
         if (tuned.sections.size() > maxTuningSections)
             return dsp::fail(dsp::ErrorCode::outOfRange,
                              "the tuning '" + request.tuning.name
@@ -110,16 +115,21 @@ buildNonlinearDesign(const NonlinearRequest& request, double sampleRate)
         made.gainLinear = tuned.gainLinear * volumeLinear;
         made.sections = tuned.sections;
         const bool clips = request.clip.shape != AmplifierClip::Shape::none;
-        for (std::size_t power = clips ? 1 : 2; power <= made.kernels.size(); ++power) {
+        for (std::size_t power = clips ? 1 : 2; power <= taps.size(); ++power) {
             // The volume is taken off again: levels of an audition are set elsewhere.
-            auto kernel = buildKernel(request, power, sides[side], tuned.delaySamples,
-                                      1.0 / volumeLinear, layout, sampleRate);
+            auto kernel = buildTaps(request, power, sides[side], tuned.delaySamples,
+                                    1.0 / volumeLinear, layout, sampleRate);
             if (!kernel)
                 return kernel.unexpected();
-            made.kernels[power - 1] = std::move(*kernel);
-            design->kernels[power - 1][side][side] = made.kernels[power - 1];
+            taps[power - 1][side][side] = *std::move(kernel);
         }
     }
+    for (std::size_t power = 0; power < taps.size(); ++power)
+        design->kernels[power] =
+            partitioned(layout, request.seatFilters == nullptr
+                                    ? taps[power]
+                                    : request.seatFilters->earKernels(
+                                        taps[power][0][0], taps[power][1][1], request.speakers));
     return std::unique_ptr<const NonlinearDesign>(std::move(design));
 }
 

@@ -1,6 +1,7 @@
 #include "Core/Audition/OfflineRender.h"
 
 #include "Core/Dsp/ScopedFlushDenormals.h"
+#include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <array>
@@ -43,6 +44,7 @@ dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::Audi
     rendering.audio = dsp::makeSilence(programme.sampleRate, numEars, numFrames);
 
     const dsp::ScopedFlushDenormals flushDenormals;
+    float leastHoldGain = 1.0F;
     std::array<std::vector<float>, numEars> input {std::vector<float>(blockFrames),
                                                    std::vector<float>(blockFrames)};
     const std::array<const float*, numEars> inputPointers {input[0].data(), input[1].data()};
@@ -56,7 +58,9 @@ dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::Audi
         const std::array<float*, numEars> output {rendering.audio.channels[0].data() + begin,
                                                   rendering.audio.channels[1].data() + begin};
         engine.process({inputPointers.data(), numInputs, count}, {output.data(), numEars, count});
+        leastHoldGain = std::min(leastHoldGain, engine.driveHoldGain());
     }
+    rendering.overdriveHeldDb = std::max(0.0, -dsp::amplitudeToDb(leastHoldGain));
     return rendering;
 }
 

@@ -12,6 +12,8 @@ struct Rendering {
     dsp::AudioBuffer audio; ///< Two channels.
     AuditionLevels levels;
     LevelSource levelSource = LevelSource::assumed;
+    /** By how much, at most, the programme drives overdriven speakers harder than was measured. */
+    double overdriveHeldDb = 0.0;
 };
 
 /** Renders a programme through the engine that plays it in real time, in blocks of blockFrames, on

@@ -1,14 +1,47 @@
 #include "Core/Audition/RoadAudibility.h"
 
+#include "Core/Audition/CandidateKernels.h"
+#include "Core/Dsp/Units.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
 
 #include <algorithm>
+#include <array>
+#include <utility>
 
 namespace saddletone::audition {
+
+namespace {
+
+/** The same of speaker groups, from what is heard of both sides. */
+hearing::ThirdOctaveSpectrum groupsGainDb(const CandidateRequest& candidate, ride::Helmet helmet)
+{
+    const double kernelSeconds = AuditionEngine::Settings {}.maxKernelSeconds;
+    measure::Response kernel;
+    kernel.sampleRate = candidate.response.sampleRate;
+    auto sides = buildSideTaps(candidate, helmet, kernel.sampleRate,
+                               static_cast<std::size_t>(kernelSeconds * kernel.sampleRate));
+    if (!sides)
+        return {};
+    hearing::ThirdOctaveSpectrum gain;
+    std::array<hearing::ThirdOctaveSpectrum, 2> each;
+    for (std::size_t side = 0; side < each.size(); ++side) {
+        kernel.impulse = std::move(side == 0 ? sides->left : sides->right);
+        each[side] = hearing::headGainDb(kernel, {}, ride::Helmet::none);
+    }
+    for (std::size_t band = 0; band < gain.levelsDb.size(); ++band)
+        gain.levelsDb[band] = dsp::powerToDb(
+            0.5
+            * (dsp::dbToPower(each[0].levelsDb[band]) + dsp::dbToPower(each[1].levelsDb[band])));
+    return gain;
+}
+
+} // namespace
 
 hearing::ThirdOctaveSpectrum candidateGainDb(const CandidateRequest& candidate, ride::Helmet helmet,
                                              double equaliserSpeedKmh)
 {
+    if (candidate.groups != nullptr)
+        return groupsGainDb(candidate, helmet);
     if (candidate.hasSpeedStates())
         return hearing::headGainDb(responseAtSpeed(*candidate.atSpeed, equaliserSpeedKmh),
                                    candidate.tuning, helmet);

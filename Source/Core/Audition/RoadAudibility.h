@@ -21,7 +21,8 @@ struct RoadAudibility {
 };
 
 /** Third octaves at the head of a programme through a candidate, before helmet and plugs are
-    counted twice: everything that does not depend on the speed but for its equaliser. */
+    counted twice: everything that does not depend on the speed but for its equaliser. candidate: one
+    that buildScene() takes; of speaker groups that it refuses nothing is heard. */
 [[nodiscard]] hearing::ThirdOctaveSpectrum
 candidateGainDb(const CandidateRequest& candidate, ride::Helmet helmet, double equaliserSpeedKmh);
 

@@ -1,43 +1,18 @@
 #include "Core/Audition/SceneBuilder.h"
 
+#include "Core/Audition/CandidateKernels.h"
 #include "Core/Audition/NonlinearDesign.h"
 #include "Core/Audition/ReferenceProgramme.h"
-#include "Core/Dsp/Convolution.h"
-#include "Core/Dsp/MinimumPhase.h"
 #include "Core/Dsp/Units.h"
-#include "Core/Files/Resampler.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
+#include <utility>
 
 namespace saddletone::audition {
 
 namespace {
-
-/** What of the impulse before the direct sound is kept: shorter than the sound's way from any
-    speaker to the head, which the measurement cannot see for want of a common clock. */
-constexpr double secondsBeforeArrival = 0.0015;
-constexpr double fadeOutShare = 0.1;
-
-/** Filters taps with the helmet's insertion loss, minimum phase, in place. */
-void applyHelmet(ride::Helmet helmet, double sampleRate, std::vector<double>& taps)
-{
-    if (helmet == ride::Helmet::none)
-        return;
-    constexpr std::size_t helmetTaps = 4096;
-    std::vector<double> magnitude(helmetTaps / 2 + 1);
-    for (std::size_t bin = 0; bin < magnitude.size(); ++bin) {
-        const double frequencyHz =
-            static_cast<double>(bin) * sampleRate / static_cast<double>(helmetTaps);
-        magnitude[bin] = dsp::dbToAmplitude(-ride::insertionLossDb(helmet, frequencyHz));
-    }
-    const auto loss = dsp::minimumPhaseImpulse(magnitude);
-
-    const auto filtered = dsp::convolve(taps, loss);
-    std::copy_n(filtered.begin(), taps.size(), taps.begin());
-}
 
 /** Gain in dB from pink noise to A-weighted SPL: what a candidate's kernel says of the level. */
 double kernelLevelDbfsA(const std::vector<float>& left, const std::vector<float>& right,
@@ -57,24 +32,6 @@ double kernelLoudnessLufs(const std::vector<float>& left, const std::vector<floa
                              + dsp::dbToPower(referenceLoudnessLufs(right, sampleRate))));
 }
 
-struct Sides {
-    std::vector<float> left;
-    std::vector<float> right;
-};
-
-dsp::Result<Sides> buildSides(const CandidateRequest& candidate, ride::Helmet helmet,
-                              double sampleRate, std::size_t maxTaps)
-{
-    auto left = buildKernelTaps(candidate, tuning::OutputGroup::left, helmet, sampleRate, maxTaps);
-    if (!left)
-        return left.unexpected();
-    auto right =
-        buildKernelTaps(candidate, tuning::OutputGroup::right, helmet, sampleRate, maxTaps);
-    if (!right)
-        return right.unexpected();
-    return Sides {*std::move(left), *std::move(right)};
-}
-
 dsp::Result<SceneReference> makeReference(const CandidateRequest& candidate, ride::Helmet helmet,
                                           double assumedProgrammeSplDba, std::size_t maxTaps,
                                           double sampleRate)
@@ -85,13 +42,13 @@ dsp::Result<SceneReference> makeReference(const CandidateRequest& candidate, rid
         reference.level.splAtFullScaleDb = candidate.response.calibration.splAtFullScaleDb();
     } else {
         // The level is set for the place of the head without a helmet.
-        const auto bare = buildSides(candidate, ride::Helmet::none, sampleRate, maxTaps);
+        const auto bare = buildSideTaps(candidate, ride::Helmet::none, sampleRate, maxTaps);
         if (!bare)
             return bare.unexpected();
         reference.level.splAtFullScaleDb =
             assumedProgrammeSplDba - kernelLevelDbfsA(bare->left, bare->right, sampleRate);
     }
-    const auto heard = buildSides(candidate, helmet, sampleRate, maxTaps);
+    const auto heard = buildSideTaps(candidate, helmet, sampleRate, maxTaps);
     if (!heard)
         return heard.unexpected();
     reference.level.splDba =
@@ -102,6 +59,25 @@ dsp::Result<SceneReference> makeReference(const CandidateRequest& candidate, rid
     reference.loudnessDb = kernelLoudnessLufs(heard->left, heard->right, sampleRate)
                            + reference.level.splAtFullScaleDb;
     return reference;
+}
+
+/** What does not go together with speaker groups that were measured one by one. */
+dsp::Result<void> checkGroups(const CandidateRequest& candidate)
+{
+    if (candidate.groups == nullptr)
+        return {};
+    const auto refuse = [&](const std::string& what) -> dsp::Result<void> {
+        return dsp::fail(dsp::ErrorCode::unsupported,
+                         "candidate '" + candidate.name
+                             + "' is put together from speaker groups, and " + what);
+    };
+    if (candidate.hasSpeedStates())
+        return refuse("states that follow the speed are of all speakers at once; leave one of the "
+                      "two out");
+    if (candidate.isOverdriven())
+        return refuse("an overdrive model does not tell which group distorts; leave one of the two "
+                      "out");
+    return {};
 }
 
 /** Level of a candidate's response re the linear kernel of its model: by how much the volume of the
@@ -137,13 +113,18 @@ dsp::Result<double> overdriveVolumeDb(const CandidateRequest& candidate, double 
 
 /** Adds what overdrive needs to a candidate. */
 dsp::Result<void> addOverdrive(const CandidateRequest& candidate, ride::Helmet helmet,
-                               double sampleRate, std::size_t maxTaps, SceneCandidate& built)
+                               double sampleRate, std::size_t maxTaps,
+                               const seat::SeatFilters* seatFilters, SceneCandidate& built)
 {
     const auto volumeDb = overdriveVolumeDb(candidate, sampleRate, maxTaps);
     if (!volumeDb)
         return volumeDb.unexpected();
-    auto design = buildNonlinearDesign(
-        {.model = *candidate.overdrive, .tuning = candidate.tuning, .helmet = helmet}, sampleRate);
+    auto design = buildNonlinearDesign({.model = *candidate.overdrive,
+                                        .tuning = candidate.tuning,
+                                        .helmet = helmet,
+                                        .speakers = candidate.response.state.speakers,
+                                        .seatFilters = seatFilters},
+                                       sampleRate);
     if (!design)
         return dsp::fail(design.error().code,
                          "candidate '" + candidate.name + "': " + design.error().message);
@@ -152,54 +133,37 @@ dsp::Result<void> addOverdrive(const CandidateRequest& candidate, ride::Helmet h
     return {};
 }
 
+/** The headphones' correction of either ear for the noise; null: none. */
+std::shared_ptr<const decltype(SceneCandidate::kernels)>
+correctionKernels(const seat::SeatFilters& filters)
+{
+    const auto correction = filters.correctionTaps();
+    if (correction.empty())
+        return nullptr;
+    const std::vector<float> taps(correction.begin(), correction.end());
+    const auto kernel =
+        std::make_shared<const PartitionedKernel>(noiseLayout(filters.sampleRate()), taps);
+    auto kernels = std::make_shared<decltype(SceneCandidate::kernels)>();
+    for (std::size_t ear = 0; ear < numEars; ++ear)
+        (*kernels)[ear][ear] = kernel;
+    return kernels;
+}
+
 } // namespace
 
-dsp::Result<std::vector<float>> buildKernelTaps(const CandidateRequest& candidate,
-                                                tuning::OutputGroup side, ride::Helmet helmet,
-                                                double sampleRate, std::size_t maxTaps)
+PartitionLayout noiseLayout(double sampleRate)
 {
-    const measure::Response& response = candidate.response;
-    if (response.impulse.empty())
-        return dsp::fail(dsp::ErrorCode::malformed,
-                         "candidate '" + candidate.name
-                             + "' has no impulse response; measure its state first");
+    return PartitionLayout::forTaps(seat::numCorrectionTaps(sampleRate));
+}
 
-    if (const auto applies = tuning::checkApplies(candidate.tuning, side); !applies)
-        return dsp::fail(applies.error().code,
-                         "candidate '" + candidate.name + "': " + applies.error().message);
-
-    const auto before =
-        static_cast<std::size_t>(std::lround(secondsBeforeArrival * response.sampleRate));
-    const std::size_t begin = response.arrivalFrame > before ? response.arrivalFrame - before : 0;
-    std::vector<double> impulse(response.impulse.begin() + static_cast<std::ptrdiff_t>(begin),
-                                response.impulse.end());
-    const std::size_t fadeIn = response.arrivalFrame - begin;
-    for (std::size_t frame = 0; frame < fadeIn; ++frame)
-        impulse[frame] *= 0.5
-                          - 0.5
-                                * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5)
-                                           / static_cast<double>(fadeIn));
-
-    std::vector<double> taps = files::resampleImpulse(impulse, response.sampleRate, sampleRate);
-    // Filters need room to ring out; what does not fit is faded below.
-    taps.resize(maxTaps, 0.0);
-    tuning::applyTuning(candidate.tuning, side, sampleRate, taps);
-    applyHelmet(helmet, sampleRate, taps);
-
-    const auto fadeOut = static_cast<std::size_t>(fadeOutShare * static_cast<double>(maxTaps));
-    for (std::size_t frame = 0; frame < fadeOut; ++frame)
-        taps[maxTaps - 1 - frame] *=
-            0.5
-            - 0.5
-                  * std::cos(std::numbers::pi * (static_cast<double>(frame) + 0.5)
-                             / static_cast<double>(fadeOut));
-
-    std::vector<float> result(taps.begin(), taps.end());
-    if (!std::ranges::all_of(result, [](float tap) { return std::isfinite(tap); }))
-        return dsp::fail(dsp::ErrorCode::outOfRange,
-                         "candidate '" + candidate.name
-                             + "': its tuning drives the result out of range; lower its gains");
-    return result;
+CandidateRequest candidateOfGroups(std::string name,
+                                   std::shared_ptr<const measure::GroupedStates> groups)
+{
+    CandidateRequest candidate;
+    candidate.name = std::move(name);
+    candidate.response = measure::responseOfGroups(*groups);
+    candidate.groups = std::move(groups);
+    return candidate;
 }
 
 CandidateRequest candidateAtSpeed(const CandidateRequest& candidate, double speedKmh)
@@ -215,7 +179,9 @@ dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
                                            const PartitionLayout& layout, double sampleRate,
                                            const seat::SeatFilters* seatFilters)
 {
-    const auto sides = buildSides(candidate, helmet, sampleRate, layout.maxTaps());
+    if (const auto fits = checkGroups(candidate); !fits)
+        return fits.unexpected();
+    const auto sides = buildSideTaps(candidate, helmet, sampleRate, layout.maxTaps());
     if (!sides)
         return sides.unexpected();
     SceneCandidate built;
@@ -224,13 +190,10 @@ dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
         built.kernels[0][0] = std::make_shared<const PartitionedKernel>(layout, sides->left);
         built.kernels[1][1] = std::make_shared<const PartitionedKernel>(layout, sides->right);
     } else {
-        const auto atEars =
-            seatFilters->earKernels(sides->left, sides->right, candidate.response.state.speakers);
-        for (std::size_t ear = 0; ear < numEars; ++ear)
-            for (std::size_t side = 0; side < seat::numSides; ++side)
-                if (!atEars[ear][side].empty())
-                    built.kernels[ear][side] =
-                        std::make_shared<const PartitionedKernel>(layout, atEars[ear][side]);
+        const auto atEars = buildEarKernels(candidate, *sides, helmet, *seatFilters);
+        if (!atEars)
+            return atEars.unexpected();
+        built.kernels = partitioned(layout, *atEars);
     }
     if (candidate.response.hasCalibration) {
         built.level.source = LevelSource::measured;
@@ -250,7 +213,8 @@ dsp::Result<SceneCandidate> buildCandidate(const CandidateRequest& candidate,
         kernelLoudnessLufs(sides->left, sides->right, sampleRate) + built.level.splAtFullScaleDb;
     built.matchGainDb = reference.loudnessDb - loudnessDb;
     if (candidate.isOverdriven())
-        if (const auto added = addOverdrive(candidate, helmet, sampleRate, layout.maxTaps(), built);
+        if (const auto added =
+                addOverdrive(candidate, helmet, sampleRate, layout.maxTaps(), seatFilters, built);
             !added)
             return added.unexpected();
     return built;
@@ -289,6 +253,7 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
                 return made.unexpected();
             scene.seatFilters = *std::move(made);
         }
+        scene.noiseKernels = correctionKernels(*scene.seatFilters);
     }
     for (const CandidateRequest& candidate : request.candidates) {
         auto built =

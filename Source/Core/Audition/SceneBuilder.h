@@ -3,6 +3,7 @@
 #include "Core/Audition/AuditionScene.h"
 #include "Core/Audition/SpeedDependence.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/GroupedStates.h"
 #include "Core/Measure/HammersteinModel.h"
 #include "Core/Measure/Response.h"
 #include "Core/Seat/SeatFilters.h"
@@ -15,7 +16,8 @@
 
 namespace saddletone::audition {
 
-/** Something to listen to: a measured response with or without a tuning. */
+/** Something to listen to: a measured response with or without a tuning. The tuning's chains act on
+    the speakers that the response is of. */
 struct CandidateRequest {
     std::string name;
     measure::Response response;
@@ -24,6 +26,10 @@ struct CandidateRequest {
     std::shared_ptr<const SpeedDependence> atSpeed {};
     /** How its speakers distort; null or without a supported order: not at all. */
     std::shared_ptr<const measure::HammersteinModel> overdrive {};
+    /** Speaker groups measured one by one, whose sum the response is; null: measured at once. Each
+        has the chains of its own speakers, and with placement its own place. Not together with
+        states that follow the speed, nor with overdrive. */
+    std::shared_ptr<const measure::GroupedStates> groups {};
 
     [[nodiscard]] bool hasSpeedStates() const noexcept
     {
@@ -34,6 +40,13 @@ struct CandidateRequest {
         return overdrive != nullptr && overdrive->speaks();
     }
 };
+
+/** A candidate of speaker groups that were measured one by one. */
+[[nodiscard]] CandidateRequest
+candidateOfGroups(std::string name, std::shared_ptr<const measure::GroupedStates> groups);
+
+/** Fails if the candidate's tuning acts on a part of speakers that were measured together. */
+[[nodiscard]] dsp::Result<void> checkTuning(const CandidateRequest& candidate);
 
 /** Everything a scene is built from. */
 struct SceneRequest {
@@ -70,8 +83,10 @@ buildCandidate(const CandidateRequest& candidate, const SceneReference& referenc
                ride::Helmet helmet, const PartitionLayout& layout, double sampleRate,
                const seat::SeatFilters* seatFilters = nullptr);
 
-/** The taps of one side (left or right) of a candidate as buildScene() makes them, before they
-    are cut into partitions: at most maxTaps samples at sampleRate. */
+/** The taps of one side (left or right) of a candidate as buildScene() makes them without a seat,
+    before they are cut into partitions: maxTaps samples at sampleRate. Of speaker groups measured one
+    by one it is the sum of those that the side's channel plays, on the scale of a whole bike: see
+    seat::wholeOfShareInPlace(). */
 [[nodiscard]] dsp::Result<std::vector<float>>
 buildKernelTaps(const CandidateRequest& candidate, tuning::OutputGroup side, ride::Helmet helmet,
                 double sampleRate, std::size_t maxTaps);

@@ -1,5 +1,7 @@
 #include "Core/Audition/TakeHome.h"
 
+#include "Core/Audition/CandidateKernels.h"
+#include "Core/Audition/CandidateNotes.h"
 #include "Core/Audition/ProgrammeMatch.h"
 #include "Core/Dsp/ScopedFlushDenormals.h"
 #include "Core/Files/AtomicFile.h"
@@ -78,6 +80,7 @@ std::vector<CandidateRequest> candidatesOf(const SceneRequest& scene)
     if (std::ranges::none_of(candidates, isAsMeasured)) {
         CandidateRequest asItIs {"as it is now", scene.candidates.front().response, {}};
         asItIs.overdrive = scene.candidates.front().overdrive;
+        asItIs.groups = scene.candidates.front().groups;
         candidates.insert(candidates.begin(), std::move(asItIs));
     }
     return candidates;
@@ -209,6 +212,8 @@ std::string takeHomeCard(const TakeHomeRequest& request, const std::vector<TakeH
                 + "\n";
         card += "  The file: " + fixedText(file.loudnessLufs, 1) + " LUFS, true peak "
                 + fixedText(file.truePeakDbtp, 1) + " dBTP\n";
+        for (const std::string& note : file.notes)
+            card += "  " + note + ".\n";
         if (file.hasLimiterLeftOut)
             card += "  The tuning's limiter is not in this file.\n";
     }
@@ -271,9 +276,8 @@ dsp::Result<TakeHomeResult> writeTakeHome(const TakeHomeRequest& request,
         TakeHomeFile file;
         file.candidate = candidates[index].name;
         file.isAsItIsNow = isAsMeasured(candidates[index]);
-        file.hasLimiterLeftOut =
-            tuning::hasLimiter(candidates[index].tuning, tuning::OutputGroup::left)
-            || tuning::hasLimiter(candidates[index].tuning, tuning::OutputGroup::right);
+        file.hasLimiterLeftOut = hasLimiterLeftOut(candidates[index]);
+        file.notes = candidateNotes(candidates[index]);
         file.differenceDb = lufs[index] - lufs.front();
         SceneCandidate& heard = scenes[index].candidates.front();
         heard.matchGainDb = scenes.front().candidates.front().matchGainDb - file.differenceDb;

@@ -37,6 +37,7 @@ struct TakeHomeFile {
     std::string candidate;
     bool isAsItIsNow = false; ///< The measured bike without a tuning.
     bool hasLimiterLeftOut = false;
+    std::vector<std::string> notes; ///< See candidateNotes().
     AuditionLevels levels;
     LevelSource levelSource = LevelSource::assumed;
     double matchGainDb = 0.0;

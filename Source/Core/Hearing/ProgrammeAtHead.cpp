@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Measure/BandAnalysis.h"
+#include "Core/Measure/SpeakerSet.h"
 
 #include <algorithm>
 #include <cmath>
@@ -60,10 +61,11 @@ ThirdOctaveSpectrum headGainDb(const measure::Response& response, const tuning::
                 power += std::norm(spectrum[bin]);
             const double frequencyHz = 0.5 * static_cast<double>(begin + end - 1) * binHz;
             double sides = 0.0;
-            for (const auto side : {tuning::OutputGroup::left, tuning::OutputGroup::right})
+            for (const auto channel : {measure::BikeChannel::left, measure::BikeChannel::right})
                 sides += 0.5
-                         * std::norm(tuning::tuningResponse(tuning, side, frequencyHz,
-                                                            response.sampleRate));
+                         * std::norm(tuning::tuningResponse(
+                             tuning, measure::speakersOnChannel(response.state.speakers, channel),
+                             frequencyHz, response.sampleRate));
             sum += power * sides * dsp::dbToPower(-ride::insertionLossDb(helmet, frequencyHz));
         }
         gain.levelsDb[band] = dsp::powerToDb(sum / static_cast<double>(last - first + 1));

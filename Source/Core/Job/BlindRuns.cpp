@@ -121,6 +121,10 @@ nlohmann::json blindRunToJson(const BlindRun& run)
                               {"matchGainDb", candidate.matchGainDb}};
         if (!candidate.tuning.chains.empty())
             entry["tuning"] = tuning::tuningToJson(candidate.tuning);
+        if (candidate.isOverdriven)
+            entry["isOverdriven"] = true;
+        if (!candidate.groupStateIds.empty())
+            entry["groupStateIds"] = candidate.groupStateIds;
         json["candidates"].push_back(std::move(entry));
     }
     for (const audition::BlindTrial& trial : run.trials)
@@ -155,6 +159,8 @@ dsp::Result<BlindRun> blindRunFromJson(const nlohmann::json& json, const std::st
         candidate.name = entry.text("name");
         candidate.stateId = entry.text("stateId");
         candidate.matchGainDb = entry.number("matchGainDb", -200.0, 200.0, 0.0);
+        candidate.isOverdriven = entry.boolean("isOverdriven", false);
+        candidate.groupStateIds = entry.texts("groupStateIds");
         reader.absorb(entry);
         run.candidates.push_back(std::move(candidate));
     }

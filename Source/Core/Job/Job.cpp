@@ -14,6 +14,7 @@
 #include <functional>
 #include <map>
 #include <set>
+#include <span>
 #include <system_error>
 
 namespace saddletone::job {
@@ -51,19 +52,6 @@ nlohmann::json matchingEntry(const nlohmann::json& document, std::string_view li
                 && numBefore-- == 0)
                 return entry;
     return nlohmann::json::object();
-}
-
-/** A tuning that can be heard on responses of a whole left and a whole right side. */
-dsp::Result<tuning::Tuning> loadTuningToHear(const std::filesystem::path& file)
-{
-    auto tuning = tuning::loadTuning(file);
-    if (!tuning)
-        return tuning;
-    for (const auto side : {tuning::OutputGroup::left, tuning::OutputGroup::right})
-        if (const auto applies = tuning::checkApplies(*tuning, side); !applies)
-            return dsp::fail(applies.error().code,
-                             "'" + file.string() + "': " + applies.error().message);
-    return tuning;
 }
 
 /** A file of the seat's block: its key, and where its name is kept. */
@@ -250,6 +238,13 @@ nlohmann::json toDocument(const Job& job)
             entry["isProposed"] = true;
         else
             entry.erase("isProposed");
+        if (candidate.groupStateIds.empty()) {
+            entry.erase("groupStateIds");
+            entry.erase("groupSum");
+        } else {
+            entry["groupStateIds"] = candidate.groupStateIds;
+            entry["groupSum"] = measure::groupSumName(candidate.groupSum);
+        }
         candidates.push_back(std::move(entry));
     }
     document["candidates"] = std::move(candidates);
@@ -321,6 +316,88 @@ JobRide readRide(files::JsonReader& reader)
     return read;
 }
 
+/** The states of a candidate's other speaker groups. */
+void readGroups(files::JsonReader& entry, const std::set<std::string>& ids, JobCandidate& candidate)
+{
+    candidate.groupStateIds = entry.texts("groupStateIds");
+    for (const std::string& id : candidate.groupStateIds)
+        if (!entry.failure() && !ids.contains(id))
+            entry.reject("groupStateIds", "holds '" + id + "', but no state has this id");
+    const std::string sum =
+        entry.text("groupSum", std::string(measure::groupSumName(candidate.groupSum)));
+    if (const auto known = measure::parseGroupSum(sum))
+        candidate.groupSum = *known;
+    else
+        entry.reject("groupSum", "is '" + sum + "', but must be timed or power");
+}
+
+dsp::Result<measure::Response> loadState(const Job& job, const JobCandidate& candidate,
+                                         const std::string& id)
+{
+    const auto state = std::ranges::find(job.states, id, &JobState::id);
+    if (state == job.states.end())
+        return dsp::fail(dsp::ErrorCode::notFound, "candidate '" + candidate.name
+                                                       + "' names the state '" + id
+                                                       + "', which the job does not have");
+    const auto file = resolveInside(job.folder, state->file);
+    if (!file)
+        return file.unexpected();
+    return measure::loadResponse(*file);
+}
+
+/** What a candidate names: its states, its tuning and the rest. */
+dsp::Result<audition::CandidateRequest> loadCandidate(const Job& job, const JobCandidate& candidate)
+{
+    audition::CandidateRequest loaded;
+    std::vector<measure::Response> states;
+    for (const std::string& id : candidate.allStateIds()) {
+        auto response = loadState(job, candidate, id);
+        if (!response)
+            return response.unexpected();
+        states.push_back(*std::move(response));
+    }
+    if (candidate.groupStateIds.empty()) {
+        loaded = {candidate.name, std::move(states.front()), {}};
+    } else {
+        auto groups = measure::groupStates(std::move(states), candidate.groupSum);
+        if (!groups)
+            return dsp::fail(groups.error().code,
+                             "candidate '" + candidate.name + "': " + groups.error().message);
+        loaded = audition::candidateOfGroups(candidate.name, *std::move(groups));
+    }
+    if (!candidate.tuningFile.empty()) {
+        const auto file = resolveInside(job.folder, candidate.tuningFile);
+        if (!file)
+            return file.unexpected();
+        auto tuning = tuning::loadTuning(*file);
+        if (!tuning)
+            return tuning.unexpected();
+        loaded.tuning = *std::move(tuning);
+        if (const auto applies = audition::checkTuning(loaded); !applies)
+            return dsp::fail(applies.error().code,
+                             "'" + file->string() + "': " + applies.error().message);
+    }
+    if (!candidate.speedVolumeFile.empty()) {
+        const auto file = resolveInside(job.folder, candidate.speedVolumeFile);
+        if (!file)
+            return file.unexpected();
+        auto dependence = audition::loadSpeedDependence(*file);
+        if (!dependence)
+            return dependence.unexpected();
+        loaded.atSpeed = *std::move(dependence);
+    }
+    if (!candidate.overdriveFile.empty()) {
+        const auto file = resolveInside(job.folder, candidate.overdriveFile);
+        if (!file)
+            return file.unexpected();
+        auto model = measure::loadHammersteinModel(*file);
+        if (!model)
+            return model.unexpected();
+        loaded.overdrive = std::make_shared<const measure::HammersteinModel>(*std::move(model));
+    }
+    return loaded;
+}
+
 } // namespace
 
 dsp::Result<void> checkReportSpeeds(std::span<const double> speedsKmh)
@@ -335,6 +412,13 @@ dsp::Result<void> checkReportSpeeds(std::span<const double> speedsKmh)
                              + " speeds, which must rise and lie between 0 and "
                              + std::to_string(std::lround(fastestKmh)) + " km/h");
     return {};
+}
+
+std::vector<std::string> JobCandidate::allStateIds() const
+{
+    std::vector<std::string> ids {stateId};
+    ids.insert(ids.end(), groupStateIds.begin(), groupStateIds.end());
+    return ids;
 }
 
 dsp::Result<ride::RideParameters> rideParameters(const JobRide& ride)
@@ -439,6 +523,7 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         if (!entry.failure() && candidate.isProposed
             && std::ranges::any_of(job.candidates, &JobCandidate::isProposed))
             entry.reject("isProposed", "is true of another candidate already; propose one");
+        readGroups(entry, ids, candidate);
         reader.absorb(entry);
         job.candidates.push_back(std::move(candidate));
     }
@@ -510,46 +595,10 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
         return seat.unexpected();
     request.seat = *std::move(seat);
     for (const JobCandidate& candidate : job.candidates) {
-        const auto state = std::ranges::find(job.states, candidate.stateId, &JobState::id);
-        if (state == job.states.end())
-            return dsp::fail(dsp::ErrorCode::notFound,
-                             "candidate '" + candidate.name + "' names the state '"
-                                 + candidate.stateId + "', which the job does not have");
-        const auto stateFile = resolveInside(job.folder, state->file);
-        if (!stateFile)
-            return stateFile.unexpected();
-        auto response = measure::loadResponse(*stateFile);
-        if (!response)
-            return response.unexpected();
-        audition::CandidateRequest entry {candidate.name, std::move(*response), {}};
-        if (!candidate.tuningFile.empty()) {
-            const auto tuningFile = resolveInside(job.folder, candidate.tuningFile);
-            if (!tuningFile)
-                return tuningFile.unexpected();
-            auto tuning = loadTuningToHear(*tuningFile);
-            if (!tuning)
-                return tuning.unexpected();
-            entry.tuning = std::move(*tuning);
-        }
-        if (!candidate.speedVolumeFile.empty()) {
-            const auto file = resolveInside(job.folder, candidate.speedVolumeFile);
-            if (!file)
-                return file.unexpected();
-            auto dependence = audition::loadSpeedDependence(*file);
-            if (!dependence)
-                return dependence.unexpected();
-            entry.atSpeed = *std::move(dependence);
-        }
-        if (!candidate.overdriveFile.empty()) {
-            const auto file = resolveInside(job.folder, candidate.overdriveFile);
-            if (!file)
-                return file.unexpected();
-            auto model = measure::loadHammersteinModel(*file);
-            if (!model)
-                return model.unexpected();
-            entry.overdrive = std::make_shared<const measure::HammersteinModel>(*std::move(model));
-        }
-        request.candidates.push_back(std::move(entry));
+        auto loaded = loadCandidate(job, candidate);
+        if (!loaded)
+            return loaded.unexpected();
+        request.candidates.push_back(*std::move(loaded));
     }
     return request;
 }
@@ -584,37 +633,82 @@ std::string freeName(const Job& job, const std::string& subfolder, const std::st
     return name;
 }
 
-dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
-                                 const std::string& wantedId, const std::string& candidateName,
-                                 const std::optional<tuning::Tuning>& tuning,
-                                 const measure::StateOrigin& origin)
+namespace {
+
+/** Writes states and tuning into a job's folder, and the job with them. */
+dsp::Result<std::vector<std::string>> addAll(Job& job, std::span<const StateToAdd> states,
+                                             bool isCandidate, JobCandidate candidate,
+                                             const std::optional<tuning::Tuning>& tuning)
 {
-    AddedState added;
-    added.id = freeName(job, "states", wantedId);
-    added.isCandidate = job.candidates.size() < audition::maxCandidates;
-    const std::string stateFile = "states/" + added.id + ".json";
-    JobCandidate candidate {candidateName, added.id, ""};
+    Job changed = job;
+    std::vector<std::string> ids;
+    for (const StateToAdd& state : states) {
+        ids.push_back(freeName(changed, "states", state.wantedId));
+        changed.states.push_back({ids.back(), "states/" + ids.back() + ".json"});
+    }
     if (tuning) {
         candidate.tuningFile =
-            "tunings/" + freeName(job, "tunings", tuning->name.empty() ? added.id : tuning->name)
+            "tunings/" + freeName(job, "tunings", tuning->name.empty() ? ids.front() : tuning->name)
             + ".json";
         if (const auto saved = tuning::saveTuning(*tuning, job.folder / candidate.tuningFile);
             !saved)
             return saved.unexpected();
     }
-    if (const auto saved = measure::saveResponse(response, job.folder / stateFile); !saved)
-        return saved.unexpected();
-    if (const auto noted = measure::noteOrigin(origin, job.folder / stateFile); !noted)
-        return noted.unexpected();
-
-    Job changed = job;
-    changed.states.push_back({added.id, stateFile});
-    if (added.isCandidate)
+    for (std::size_t index = 0; index < states.size(); ++index) {
+        const auto file = job.folder / ("states/" + ids[index] + ".json");
+        if (const auto saved = measure::saveResponse(states[index].response, file); !saved)
+            return saved.unexpected();
+        if (const auto noted = measure::noteOrigin(states[index].origin, file); !noted)
+            return noted.unexpected();
+    }
+    candidate.stateId = ids.front();
+    candidate.groupStateIds.assign(ids.begin() + 1, ids.end());
+    if (isCandidate)
         changed.candidates.push_back(std::move(candidate));
     if (const auto saved = saveJob(changed); !saved)
         return saved.unexpected();
     job = std::move(changed);
-    return added;
+    return ids;
+}
+
+} // namespace
+
+dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
+                                 const std::string& wantedId, const std::string& candidateName,
+                                 const std::optional<tuning::Tuning>& tuning,
+                                 const measure::StateOrigin& origin)
+{
+    const bool isCandidate = job.candidates.size() < audition::maxCandidates;
+    const std::array states {StateToAdd {response, wantedId, origin}};
+    auto ids = addAll(job, states, isCandidate, {candidateName, "", ""}, tuning);
+    if (!ids)
+        return ids.unexpected();
+    return AddedState {ids->front(), isCandidate};
+}
+
+dsp::Result<std::vector<std::string>> addGroups(Job& job, const std::vector<StateToAdd>& states,
+                                                measure::GroupSum sum,
+                                                const std::string& candidateName,
+                                                const std::optional<tuning::Tuning>& tuning)
+{
+    if (job.candidates.size() >= audition::maxCandidates)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         "the job has " + std::to_string(audition::maxCandidates)
+                             + " candidates already, as many as can be heard side by side");
+    std::vector<measure::Response> responses;
+    for (const StateToAdd& state : states)
+        responses.push_back(state.response);
+    auto groups = measure::groupStates(std::move(responses), sum);
+    if (!groups)
+        return groups.unexpected();
+    auto candidate = audition::candidateOfGroups(candidateName, *std::move(groups));
+    if (tuning)
+        candidate.tuning = *tuning;
+    if (const auto applies = audition::checkTuning(candidate); !applies)
+        return dsp::fail(applies.error().code, applies.error().message);
+    JobCandidate entry {candidateName, "", ""};
+    entry.groupSum = sum;
+    return addAll(job, states, true, std::move(entry), tuning);
 }
 
 dsp::Result<std::string> storeTuning(const Job& job, const nlohmann::json& tuning,
@@ -643,13 +737,18 @@ std::vector<std::string> checkJob(const Job& job)
         check(state.file, measure::loadResponse);
     for (const JobCandidate& candidate : job.candidates)
         if (!candidate.tuningFile.empty())
-            check(candidate.tuningFile, loadTuningToHear);
+            check(candidate.tuningFile, tuning::loadTuning);
     for (const JobCandidate& candidate : job.candidates)
         if (!candidate.speedVolumeFile.empty())
             check(candidate.speedVolumeFile, audition::loadSpeedDependence);
     for (const JobCandidate& candidate : job.candidates)
         if (!candidate.overdriveFile.empty())
             check(candidate.overdriveFile, measure::loadHammersteinModel);
+    // What a candidate's files are together.
+    for (const JobCandidate& candidate : job.candidates)
+        if (const auto loaded = loadCandidate(job, candidate); !loaded)
+            if (std::ranges::find(problems, loaded.error().message) == problems.end())
+                problems.push_back(loaded.error().message);
     if (!job.ride.recordedNoiseFile.empty())
         check(job.ride.recordedNoiseFile, ride::loadRecordedNoise);
     if (const auto seat = loadSeat(job); !seat)

@@ -2,6 +2,7 @@
 
 #include "Core/Audition/SceneBuilder.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/GroupedStates.h"
 #include "Core/Measure/Response.h"
 #include "Core/Measure/StateOrigin.h"
 #include "Core/Report/SpeedUnits.h"
@@ -38,6 +39,13 @@ struct JobCandidate {
     std::string overdriveFile {};
     /** What the shop proposes to the customer; at most one candidate of a job. */
     bool isProposed = false;
+    /** The other states, where it is put together from speaker groups that were measured one by one;
+        stateId is the first of them. */
+    std::vector<std::string> groupStateIds {};
+    measure::GroupSum groupSum = measure::GroupSum::timed;
+
+    /** stateId, and the groups' behind it. */
+    [[nodiscard]] std::vector<std::string> allStateIds() const;
 
     bool operator==(const JobCandidate&) const = default;
 };
@@ -158,6 +166,19 @@ struct AddedState {
                                                const std::string& candidateName,
                                                const std::optional<tuning::Tuning>& tuning = {},
                                                const measure::StateOrigin& origin = {});
+
+/** A response to be copied into a job, and the id it is to have. */
+struct StateToAdd {
+    measure::Response response;
+    std::string wantedId;
+    measure::StateOrigin origin {};
+};
+
+/** The same for a candidate of speaker groups that were measured one by one. Refused, beside what
+    measure::groupStates() does: a job without room for another candidate. Returns the ids. */
+[[nodiscard]] dsp::Result<std::vector<std::string>>
+addGroups(Job& job, const std::vector<StateToAdd>& states, measure::GroupSum sum,
+          const std::string& candidateName, const std::optional<tuning::Tuning>& tuning = {});
 
 /** Writes a tuning's document (see tuning::tuningToJson()) into the job's folder under a name like
     wanted that no file has yet. Returns its path relative to the folder, for a candidate to name;

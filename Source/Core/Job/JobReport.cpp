@@ -1,6 +1,8 @@
 #include "Core/Job/JobReport.h"
 
 #include "Core/Audition/BlindStatistics.h"
+#include "Core/Audition/CandidateKernels.h"
+#include "Core/Audition/CandidateNotes.h"
 #include "Core/Audition/RoadAudibility.h"
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
@@ -15,6 +17,7 @@
 #include "Core/Report/HtmlAppendix.h"
 #include "Core/Report/HtmlReport.h"
 #include "Core/Report/Wording.h"
+#include "Core/Tuning/Prediction.h"
 
 #include <algorithm>
 #include <array>
@@ -230,16 +233,23 @@ std::array<double, pointsPerBand> pointsIn(double centreHz)
 
 constexpr std::array bothSides {tuning::OutputGroup::left, tuning::OutputGroup::right};
 
-std::array<tuning::DesignedTuning, 2> designedSides(const tuning::Tuning& tuning)
+/** The candidate's tuning on each of its outputs. */
+std::vector<tuning::DesignedTuning> designedOutputs(const audition::CandidateRequest& candidate)
 {
-    return {tuning::designTuning(tuning, tuning::OutputGroup::left, reportSampleRate),
-            tuning::designTuning(tuning, tuning::OutputGroup::right, reportSampleRate)};
+    std::vector<tuning::DesignedTuning> designed;
+    for (const measure::SpeakerGroup speakers : audition::outputsOf(candidate))
+        designed.push_back(tuning::designTuning(candidate.tuning, speakers, reportSampleRate));
+    return designed;
 }
 
-/** The response's bands as the tuning would leave them; its impulse is not touched. */
-measure::Response withTuning(measure::Response response, const tuning::Tuning& tuning)
+/** The bands of a candidate's response as its tuning would leave them; of a response that was
+    measured at once the impulse is not touched. */
+dsp::Result<measure::Response> withTuning(const audition::CandidateRequest& candidate)
 {
-    const auto sides = designedSides(tuning);
+    if (candidate.groups != nullptr)
+        return tuning::predictResponse(*candidate.groups, candidate.tuning);
+    measure::Response response = candidate.response;
+    const auto sides = designedOutputs(candidate);
     for (measure::BandConfidence& band : response.bands) {
         double power = 0.0;
         for (const double frequencyHz : pointsIn(band.frequencyHz))
@@ -250,9 +260,9 @@ measure::Response withTuning(measure::Response response, const tuning::Tuning& t
     return response;
 }
 
-void findLargestBoost(const tuning::Tuning& tuning, report::ReportCandidate& candidate)
+void findLargestBoost(const audition::CandidateRequest& request, report::ReportCandidate& candidate)
 {
-    const auto sides = designedSides(tuning);
+    const auto sides = designedOutputs(request);
     double leastDb = 0.0;
     double mostDb = dsp::silenceDb;
     double mostAtHz = 0.0;
@@ -426,17 +436,26 @@ dsp::Result<void> addRoad(const Job& job, const JobReportOptions& options,
     const auto octaves = dsp::octaveBands(1, centresHz.front(), centresHz.back());
     for (std::size_t index = 0; index < request->candidates.size(); ++index) {
         const audition::CandidateRequest& candidate = request->candidates[index];
-        const measure::Response changed = withTuning(candidate.response, candidate.tuning);
+        const auto tuned = withTuning(candidate);
+        if (!tuned)
+            return tuned.unexpected();
+        const measure::Response& changed = *tuned;
         report::ReportCandidate shown;
         shown.name = candidate.name;
-        const auto state =
-            std::ranges::find(job.states, job.candidates[index].stateId, &JobState::id);
-        const auto stateIndex = static_cast<std::size_t>(state - job.states.begin());
-        shown.stateMark = states[stateIndex].mark.empty() ? state->id : states[stateIndex].mark;
-        shown.radioProfile = states[stateIndex].response.state.radioProfile;
+        for (const std::string& id : job.candidates[index].allStateIds()) {
+            const auto state = std::ranges::find(job.states, id, &JobState::id);
+            const NamedResponse& of = states[static_cast<std::size_t>(state - job.states.begin())];
+            shown.stateMark +=
+                (shown.stateMark.empty() ? "" : " + ") + (of.mark.empty() ? state->id : of.mark);
+            if (shown.radioProfile.empty())
+                shown.radioProfile = of.response.state.radioProfile;
+        }
         shown.tuning = candidate.tuning;
         shown.settings = report::tuningWords(candidate.tuning);
-        findLargestBoost(candidate.tuning, shown);
+        shown.notes = audition::candidateNotes(candidate);
+        shown.isGroupEstimate =
+            candidate.groups != nullptr && candidate.groups->sum == measure::GroupSum::power;
+        findLargestBoost(candidate, shown);
         shown.evenness = measure::flatnessOf(changed, evenFromHz, evenToHz);
         shown.curve = curveOf(changed);
         shown.curve.label = candidate.name;
@@ -486,7 +505,7 @@ dsp::Result<void> addBlindRuns(const Job& job, report::ReportContent& content)
         for (const audition::BlindCandidate& candidate : run.candidates)
             entry.candidates += (entry.candidates.empty() ? "" : "; ") + candidate.name;
         entry.outcome = report::blindOutcome(run);
-        entry.conditions = report::conditionWords(run.conditions, content.speedUnits);
+        entry.conditions = report::conditionWords(run, content.speedUnits);
         entry.isAbandoned = run.isAbandoned;
         content.blindRuns.push_back(std::move(entry));
         numComplete += run.isAbandoned ? 0U : 1U;
@@ -579,6 +598,10 @@ void addFoundations(const std::vector<NamedResponse>& states, report::ReportCont
     if (content.cost)
         content.estimated.emplace_back("Amplifier and cone: from the speaker's data, \xC2\xB1"
                                        + numberText(content.cost->cost.uncertaintyDb, 0) + " dB.");
+    if (std::ranges::any_of(content.candidates, &report::ReportCandidate::isGroupEstimate))
+        content.estimated.emplace_back(
+            "Candidates whose speaker groups were added in power: nobody measured when each group "
+            "arrives, so dips and peaks between them are missing.");
     if (content.noiseIsMeasured)
         content.measured.emplace_back("The noise of the ride: recorded and calibrated.");
     else if (content.noiseIsRecorded)

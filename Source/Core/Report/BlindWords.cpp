@@ -165,6 +165,22 @@ std::string conditionWords(const audition::BlindConditions& conditions, SpeedUni
     return words;
 }
 
+std::string conditionWords(const BlindRun& run, SpeedUnits units)
+{
+    std::string names;
+    std::size_t numOverdriven = 0;
+    for (const audition::BlindCandidate& candidate : run.candidates)
+        if (candidate.isOverdriven) {
+            names += (numOverdriven == 0 ? "" : ", ") + quoted(candidate.name);
+            ++numOverdriven;
+        }
+    std::string words = conditionWords(run.conditions, units);
+    if (numOverdriven > 0)
+        words += "; with the distortion of the speakers as measured"
+                 + (numOverdriven == run.candidates.size() ? std::string() : ": " + names);
+    return words;
+}
+
 std::string blindNeedWords(BlindKind kind, std::size_t numCandidates, std::size_t numTrials)
 {
     const std::string trials = std::to_string(numTrials);

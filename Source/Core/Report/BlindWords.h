@@ -24,6 +24,10 @@ namespace saddletone::report {
 [[nodiscard]] std::string conditionWords(const audition::BlindConditions& conditions,
                                          SpeedUnits units = SpeedUnits::both);
 
+/** The same of a run that is over: which candidates had their distortion as well. */
+[[nodiscard]] std::string conditionWords(const audition::BlindRun& run,
+                                         SpeedUnits units = SpeedUnits::both);
+
 /** The outcome to the listener in a few words; of an abandoned run only that it was abandoned. */
 [[nodiscard]] std::string blindHeadline(const audition::BlindRun& run);
 

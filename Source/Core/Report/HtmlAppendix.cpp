@@ -72,10 +72,14 @@ std::string candidateSection(const ReportContent& content)
     if (content.candidates.empty())
         return {};
     std::string rows;
-    for (const ReportCandidate& candidate : content.candidates)
+    for (const ReportCandidate& candidate : content.candidates) {
+        std::string settings = candidate.settings;
+        for (const std::string& note : candidate.notes)
+            settings += ". " + note;
         rows += "<tr>" + rowHead(marked(candidate.curve.mark, candidate.name))
-                + cell(candidate.stateMark) + cell(candidate.settings)
+                + cell(candidate.stateMark) + cell(settings)
                 + figureCell(evennessWords(candidate.evenness)) + "</tr>\n";
+    }
     return sectionOf("candidates", "Every candidate",
                      tableOf(columnHead("Candidate") + columnHead("State") + columnHead("Settings")
                                  + columnHead("Evenness, calculated"),

@@ -259,6 +259,8 @@ std::string proposalSection(const ReportContent& content)
             + (proposed.radioProfile.empty() ? std::string()
                                              : ", on the radio profile " + proposed.radioProfile)
             + ", tone controls as they were for state " + proposed.stateMark + ".");
+    for (const std::string& note : proposed.notes)
+        html += element("p", note + ".");
     const std::size_t numLines = numSettingsLines(proposed.tuning);
     if (numLines == 0)
         html += element("p", "No filter, gain or delay is to be set.");

@@ -57,14 +57,16 @@ struct ReportAudibility {
 /** Something the customer may choose. */
 struct ReportCandidate {
     std::string name;
-    std::string stateMark;         ///< Mark, or else name, of the state it rests on.
-    std::string radioProfile;      ///< Of that state.
-    tuning::Tuning tuning;         ///< Nothing in it: as measured.
-    std::string settings;          ///< The same in words.
-    double largestBoostDb = 0.0;   ///< Of the settings, 20 Hz to 20 kHz; 0 if they boost nowhere.
-    double largestBoostAtHz = 0.0; ///< 0: about the same at all frequencies.
-    measure::Flatness evenness;    ///< Computed from state and settings.
-    Curve curve;                   ///< As ReportState::curve.
+    std::string stateMark;          ///< Marks, or else names, of the states it rests on.
+    std::string radioProfile;       ///< Of these states.
+    tuning::Tuning tuning;          ///< Nothing in it: as measured.
+    std::string settings;           ///< The same in words.
+    std::vector<std::string> notes; ///< What else is heard of it, or how it was put together.
+    bool isGroupEstimate = false;   ///< Speaker groups added in power.
+    double largestBoostDb = 0.0;    ///< Of the settings, 20 Hz to 20 kHz; 0 if they boost nowhere.
+    double largestBoostAtHz = 0.0;  ///< 0: about the same at all frequencies.
+    measure::Flatness evenness;     ///< Computed from state and settings.
+    Curve curve;                    ///< As ReportState::curve.
     audition::LevelSource levelSource = audition::LevelSource::assumed;
     std::vector<double> programmeSplDba; ///< At the ear, one a ride of the report.
     /** One a ride of the report; none where there is no noise. */

@@ -1,11 +1,8 @@
 #include "Core/Seat/SeatFilters.h"
 
-#include "Core/Dsp/AnalogueSection.h"
-#include "Core/Dsp/Biquad.h"
 #include "Core/Dsp/Convolution.h"
-#include "Core/Dsp/MatchedBiquad.h"
-#include "Core/Dsp/Units.h"
 #include "Core/Seat/BinauralPlacement.h"
+#include "Core/Seat/ChannelShare.h"
 #include "Core/Seat/HeadphoneCorrection.h"
 
 #include <algorithm>
@@ -17,34 +14,19 @@ namespace saddletone::seat {
 
 namespace {
 
-/** Where the sound of both sides stops adding up in phase at an ear: a quarter of a period of what
-    the ears' arrivals differ by, 0.28 ms from the front and 0.36 ms from the rear (3 r/c sin(angle)
-    of the default places), is 890 and 690 Hz; the middle of the shelf lies somewhat lower. */
-constexpr double coherentBelowHz = 600.0;
-
-/** As long as 4096 taps at 48 kHz, in a power of two. */
-std::size_t correctionTaps(double sampleRate)
-{
-    std::size_t taps = 4096;
-    while (static_cast<double>(taps) < 0.07 * sampleRate && taps < 65536)
-        taps *= 2;
-    return taps;
-}
-
-/** The share of the bike's response that one channel of the programme has. */
-std::vector<double> shareOf(std::span<const float> taps, bool isOneSided, double sampleRate)
+/** What one channel of the programme has of the taps. */
+std::vector<double> shareOf(std::span<const float> taps, bool isOneSided, ChannelFeed feed,
+                            double sampleRate)
 {
     std::vector<double> share(taps.begin(), taps.end());
-    const double gain = isOneSided ? 0.5 : std::numbers::sqrt2 / 2.0;
-    for (double& tap : share)
-        tap *= gain;
-    // Both channels of a state of one side come from one place and always add up.
+    if (feed == ChannelFeed::alone)
+        return share;
     if (!isOneSided)
-        dsp::filterInPlace(
-            dsp::bilinearBiquad(dsp::analogueLowShelf(coherentBelowHz, std::numbers::sqrt2 / 2.0,
-                                                      dsp::amplitudeToDb(gain)),
-                                sampleRate),
-            share);
+        shareOfWholeInPlace(sampleRate, share);
+    else
+        // Both channels of a state of one side come from one place and always add up.
+        for (double& tap : share)
+            tap *= 0.5;
     return share;
 }
 
@@ -66,6 +48,14 @@ std::vector<float> filtered(std::span<const double> taps, std::span<const double
 
 } // namespace
 
+std::size_t numCorrectionTaps(double sampleRate) noexcept
+{
+    std::size_t taps = 4096;
+    while (static_cast<double>(taps) < 0.07 * sampleRate && taps < 65536)
+        taps *= 2;
+    return taps;
+}
+
 dsp::Result<std::shared_ptr<const SeatFilters>>
 SeatFilters::make(std::shared_ptr<const ListenerSeat> seat, double sampleRate)
 {
@@ -75,7 +65,7 @@ SeatFilters::make(std::shared_ptr<const ListenerSeat> seat, double sampleRate)
     if (seat->headphone) {
         auto correction =
             correctHeadphone(*seat->headphone, seat->target,
-                             {.sampleRate = sampleRate, .numTaps = correctionTaps(sampleRate)},
+                             {.sampleRate = sampleRate, .numTaps = numCorrectionTaps(sampleRate)},
                              seat->headphoneSource);
         if (!correction)
             return correction.unexpected();
@@ -105,7 +95,7 @@ SeatFilters::make(std::shared_ptr<const ListenerSeat> seat, double sampleRate)
 }
 
 EarKernels SeatFilters::earKernels(std::span<const float> left, std::span<const float> right,
-                                   measure::SpeakerGroup group) const
+                                   measure::SpeakerGroup group, ChannelFeed feed) const
 {
     using measure::SpeakerGroup;
     EarKernels kernels;
@@ -114,12 +104,14 @@ EarKernels SeatFilters::earKernels(std::span<const float> left, std::span<const 
     const bool isRear = group == SpeakerGroup::rear || group == SpeakerGroup::rearLeft
                         || group == SpeakerGroup::rearRight;
     for (std::size_t side = 0; side < numSides; ++side) {
+        if (sides[side].empty())
+            continue;
         if (!listener->isBinaural()) {
             const std::vector<double> taps(sides[side].begin(), sides[side].end());
             kernels[side][side] = filtered(taps, correction);
             continue;
         }
-        const auto share = shareOf(sides[side], isOneSided, rate);
+        const auto share = shareOf(sides[side], isOneSided, feed, rate);
         const std::size_t from = isOneSided ? (measure::isLeftSide(group) ? 0 : 1) : side;
         for (std::size_t ear = 0; ear < numEars; ++ear)
             kernels[ear][side] = filtered(share, placed[isRear ? 1 : 0][from][ear]);

@@ -18,13 +18,21 @@ inline constexpr std::size_t numSides = 2;
 /** Impulses from each side of the programme to each ear: [ear][side], empty where nothing passes. */
 using EarKernels = std::array<std::array<std::vector<float>, numSides>, numEars>;
 
+/** How the channels of the programme play the speakers that a response is of. */
+enum class ChannelFeed {
+    together, ///< Both at once, as it was measured: each has its share of it.
+    alone     ///< The side's own channel, whose response it is.
+};
+
+/** Taps of a headphone's correction at a sample rate: as long as 4096 at 48 kHz, or somewhat longer. */
+[[nodiscard]] std::size_t numCorrectionTaps(double sampleRate) noexcept;
+
 /** A listener's seat at one sample rate: what stands between the responses at the place of the head
     and the headphones. Making it takes some tenths of a second, as sets of head-related responses
     are large; using it some hundredths. Immutable, and meant to be shared.
 
     A response of the whole bike is that of both sides together. With placement each channel of the
-    programme has a share of it: half below some 600 Hz, where both sides' sound adds up at the ears
-    as it did at the microphone, and half of the power above, where it does not any more. */
+    programme has a share of it, see shareOfWholeInPlace(). */
 class SeatFilters {
 public:
     /** Refused: a set or rate that HeadModel refuses, places that the set does not reach, tables
@@ -42,9 +50,14 @@ public:
     }
 
     /** What the ears hear of the sides' taps, of which there are maxTaps: the last tenth is faded,
-        and what would come later is left out. group: the speakers that the taps are of. */
+        and what would come later is left out. An empty side has no sound. group: the speakers that
+        the taps are of. */
     [[nodiscard]] EarKernels earKernels(std::span<const float> left, std::span<const float> right,
-                                        measure::SpeakerGroup group) const;
+                                        measure::SpeakerGroup group,
+                                        ChannelFeed feed = ChannelFeed::together) const;
+
+    /** The headphones' correction, for sound that is at the ears already; empty: none. */
+    [[nodiscard]] std::span<const double> correctionTaps() const noexcept { return correction; }
 
 private:
     using Pair = std::array<std::vector<double>, numEars>;

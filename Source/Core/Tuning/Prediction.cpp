@@ -120,6 +120,19 @@ std::string signedDb(double valueDb)
     return (valueDb >= 0.0 ? "+" : "") + fixedText(valueDb, 2) + " dB";
 }
 
+/** Marks a response as predicted: its name and remarks. */
+void addPredictedWords(const Tuning& tuning, bool isLimited, measure::Response& predicted)
+{
+    predicted.remarks.push_back("Predicted from '" + predicted.name + "' and the tuning '"
+                                + tuning.name
+                                + "', not measured; uncertainty is that of the measurement.");
+    predicted.name += " + " + tuning.name;
+    if (isLimited)
+        predicted.remarks.emplace_back(
+            "The tuning's limiter is not in the prediction: what it does "
+            "depends on the level.");
+}
+
 } // namespace
 
 dsp::Result<measure::Response> predictResponse(const measure::Response& measured,
@@ -173,15 +186,25 @@ dsp::Result<measure::Response> predictResponse(const measure::Response& measured
     }
     predicted.distortion.clear();
     predicted.harmonics.reset();
-    predicted.name = measured.name + " + " + tuning.name;
-    predicted.remarks.push_back("Predicted from '" + measured.name + "' and the tuning '"
-                                + tuning.name
-                                + "', not measured; uncertainty is that of the measurement.");
-    if (hasLimiter(tuning, output))
-        predicted.remarks.emplace_back(
-            "The tuning's limiter is not in the prediction: what it does "
-            "depends on the level.");
+    addPredictedWords(tuning, hasLimiter(tuning, output), predicted);
     return predicted;
+}
+
+dsp::Result<measure::Response> predictResponse(const measure::GroupedStates& groups,
+                                               const Tuning& tuning)
+{
+    std::vector<std::vector<float>> impulses;
+    bool limited = false;
+    for (const measure::Response& state : groups.states) {
+        auto predicted = predictResponse(state, tuning, state.state.speakers);
+        if (!predicted)
+            return predicted.unexpected();
+        impulses.push_back(std::move(predicted->impulse));
+        limited = limited || hasLimiter(tuning, state.state.speakers);
+    }
+    measure::Response together = measure::responseOfGroups(groups, impulses);
+    addPredictedWords(tuning, limited, together);
+    return together;
 }
 
 std::string_view predictionVerdictName(PredictionVerdict verdict) noexcept

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/GroupedStates.h"
 #include "Core/Measure/Response.h"
 #include "Core/Tuning/Tuning.h"
 
@@ -16,6 +17,11 @@ namespace saddletone::tuning {
     left out, as it does not follow from the tuning. Refuses what checkApplies() does. */
 [[nodiscard]] dsp::Result<measure::Response>
 predictResponse(const measure::Response& measured, const Tuning& tuning, OutputGroup output);
+
+/** The same for speaker groups that were measured one by one: each after the chains of its own
+    speakers, and all of them together, each playing the same. */
+[[nodiscard]] dsp::Result<measure::Response> predictResponse(const measure::GroupedStates& groups,
+                                                             const Tuning& tuning);
 
 /** What counts when a measurement is set against a prediction. */
 enum class LevelRule {

@@ -3,6 +3,7 @@
 #include "Core/Dsp/FractionalDelay.h"
 #include "Core/Dsp/MatchedBiquad.h"
 #include "Core/Dsp/Units.h"
+#include "Core/Measure/SpeakerSet.h"
 
 #include <algorithm>
 #include <numbers>
@@ -10,27 +11,6 @@
 namespace saddletone::tuning {
 
 namespace {
-
-/** The speakers of a group, a bit each. */
-unsigned speakersOf(OutputGroup group) noexcept
-{
-    constexpr unsigned frontLeft = 1;
-    constexpr unsigned frontRight = 2;
-    constexpr unsigned rearLeft = 4;
-    constexpr unsigned rearRight = 8;
-    switch (group) {
-    case OutputGroup::left: return frontLeft | rearLeft;
-    case OutputGroup::right: return frontRight | rearRight;
-    case OutputGroup::front: return frontLeft | frontRight;
-    case OutputGroup::rear: return rearLeft | rearRight;
-    case OutputGroup::frontLeft: return frontLeft;
-    case OutputGroup::frontRight: return frontRight;
-    case OutputGroup::rearLeft: return rearLeft;
-    case OutputGroup::rearRight: return rearRight;
-    case OutputGroup::all: break;
-    }
-    return frontLeft | frontRight | rearLeft | rearRight;
-}
 
 template <typename Visit>
 void forEachElement(const Tuning& tuning, OutputGroup output, Visit&& visit)
@@ -45,7 +25,7 @@ void forEachElement(const Tuning& tuning, OutputGroup output, Visit&& visit)
 
 bool covers(OutputGroup chain, OutputGroup output) noexcept
 {
-    return (speakersOf(output) & ~speakersOf(chain)) == 0;
+    return (measure::speakersOf(output) & ~measure::speakersOf(chain)) == 0;
 }
 
 std::complex<double> DesignedTuning::response(double frequencyHz) const noexcept
@@ -114,7 +94,7 @@ void applyTuning(const Tuning& tuning, OutputGroup output, double sampleRate,
 dsp::Result<void> checkApplies(const Tuning& tuning, OutputGroup output)
 {
     for (const Chain& chain : tuning.chains) {
-        const bool touches = (speakersOf(chain.group) & speakersOf(output)) != 0;
+        const bool touches = (measure::speakersOf(chain.group) & measure::speakersOf(output)) != 0;
         if (chain.elements.empty() || !touches || covers(chain.group, output))
             continue;
         const std::string name(measure::speakerGroupName(output));

@@ -62,7 +62,7 @@ TEST_CASE("Loudness passes the minimum requirements of EBU Tech 3341", "[core][h
 TEST_CASE("Loudness passes the programme cases of EBU Tech 3341 where their files are there",
           "[core][hearing]")
 {
-    // Cases 7 and 8, -23 LUFS within 0.1 LU, are recordings of the EBU's own test set, which is not
+    // Cases 7 and 8, -23 LUFS within 0.1 LU (from memory, not confirmed), are recordings of the EBU's own test set, which is not
     // ours to pass on: the variable names the folder it was unpacked in.
     const char* const folder = std::getenv("SADDLETONE_EBU_LOUDNESS_SET");
     if (folder == nullptr)

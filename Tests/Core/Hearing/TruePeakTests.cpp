@@ -36,7 +36,8 @@ dsp::AudioBuffer sine(double amplitude, double normalisedFrequency, double phase
 
 TEST_CASE("True peaks pass the minimum requirements of EBU Tech 3341", "[core][hearing]")
 {
-    // Cases 15 to 19, whose signals are sines; the tolerance is +0.2 and -0.4 dB.
+    // Cases 15 to 19, whose signals are sines; the tolerance is +0.2 and -0.4 dB (from
+    // memory, not confirmed; a public suite of tests is slightly stricter).
     struct Case {
         int number;
         double amplitude, normalisedFrequency, phaseDegrees, expectedDbtp;
@@ -55,7 +56,7 @@ TEST_CASE("True peaks pass the minimum requirements of EBU Tech 3341", "[core][h
 
 TEST_CASE("A single crest is found wherever it lies between samples", "[core][hearing]")
 {
-    // As cases 20 to 23 of EBU Tech 3341 ask: a crest of full scale at each of four places within
+    // As cases 20 to 23 of EBU Tech 3341 ask (from memory, not confirmed): a crest of full scale at each of four places within
     // a sample. Here it is that of a sine of a sixth of the rate in a Gaussian of 10 samples.
     for (const double offset : {0.0, 0.25, 0.5, 0.75}) {
         CAPTURE(offset);
