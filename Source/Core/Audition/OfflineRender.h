@@ -5,6 +5,8 @@
 #include "Core/Dsp/AudioBuffer.h"
 #include "Core/Dsp/Result.h"
 
+#include <optional>
+
 namespace saddletone::audition {
 
 /** What came out of an offline audition, and at which levels. */
@@ -12,6 +14,7 @@ struct Rendering {
     dsp::AudioBuffer audio; ///< Two channels.
     AuditionLevels levels;
     LevelSource levelSource = LevelSource::assumed;
+    std::optional<OnThisBikeFigures> onThisBike {}; ///< See SceneRequest::nowOnBike.
 };
 
 /** Renders a programme through the engine that plays it in real time, in blocks of blockFrames, on
