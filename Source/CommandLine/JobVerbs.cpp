@@ -243,6 +243,7 @@ void addJob(CLI::App& app, Shared& shared)
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
     addJobRideVerb(*verb, shared);
     addJobReportVerb(*verb, shared);
+    addJobSeatVerb(*verb, shared);
     CLI::App* list = verb->add_subcommand("list", "Show what is in a job");
     list->add_option("folder", *folder, "Folder of the job")->required();
     list->callback([folder, &shared] { shared.action = [folder] { return runList(*folder); }; });

@@ -12,6 +12,7 @@
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Measure/Response.h"
 #include "Core/Report/Wording.h"
+#include "Core/Seat/CandidateDifference.h"
 #include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
 
@@ -51,7 +52,119 @@ struct ListenOptions {
     double startRamp = 1.0;
     std::size_t block = 512;
     std::string bits = "24";
+    bool onThisBike = false;
+    std::string now;
+    std::string nowTuning;
+    const CLI::App* verb = nullptr;
+
+    [[nodiscard]] bool has(const char* option) const
+    {
+        return verb->get_option(option)->count() > 0;
+    }
 };
+
+/** What the bike brings by itself when its own speakers are listened to. */
+constexpr std::array notOnThisBike {"--speed-kmh",
+                                    "--speed-mph",
+                                    "--gear",
+                                    "--rpm",
+                                    "--helmet",
+                                    "--screen",
+                                    "--tall-screen",
+                                    "--engine",
+                                    "--engine-running",
+                                    "--bike",
+                                    "--firing",
+                                    "--recorded-noise",
+                                    "--plugs",
+                                    "--speed-volume",
+                                    "--overdrive",
+                                    "--volume",
+                                    "--headphone-spl",
+                                    "--headphones",
+                                    "--headphone-target",
+                                    "--binaural",
+                                    "--head-set",
+                                    "--noise-only",
+                                    "--programme-only",
+                                    "--noise-trim"};
+
+/** Wrong usage of what belongs to listening on the bike, if there is any. */
+std::optional<Failure> checkOnThisBike(const ListenOptions& options)
+{
+    if (!options.onThisBike)
+        return std::nullopt;
+    for (const char* option : notOnThisBike)
+        if (options.has(option))
+            return usageFailure(std::string(option)
+                                + " does not go with --on-this-bike: over the bike's own speakers "
+                                  "ride, helmet, ears and distortion are there by themselves");
+    if (options.tuning.empty() && options.now.empty() && options.nowTuning.empty())
+        return usageFailure("--on-this-bike plays what differs from what the bike has now; give "
+                            "--tuning, or what it has now with --now or --now-tuning");
+    return std::nullopt;
+}
+
+/** What the bike plays now; null: this is for headphones. */
+dsp::Result<std::shared_ptr<const audition::CandidateRequest>>
+loadNowOnBike(const ListenOptions& options)
+{
+    if (!options.onThisBike)
+        return std::shared_ptr<const audition::CandidateRequest> {};
+    auto response = measure::loadResponse(options.now.empty() ? options.measured : options.now);
+    if (!response)
+        return response.unexpected();
+    audition::CandidateRequest now {response->name, std::move(*response), {}};
+    if (!options.nowTuning.empty()) {
+        auto tuning = tuning::loadTuning(options.nowTuning);
+        if (!tuning)
+            return tuning.unexpected();
+        now.tuning = std::move(*tuning);
+        now.name +=
+            " with " + (now.tuning.name.empty() ? std::string("a tuning") : now.tuning.name);
+    }
+    return std::shared_ptr<const audition::CandidateRequest>(
+        std::make_shared<audition::CandidateRequest>(std::move(now)));
+}
+
+Output describeOnThisBike(const ListenOptions& options, const audition::Rendering& rendering,
+                          const std::string& nowName)
+{
+    const audition::OnThisBikeFigures& figures = *rendering.onThisBike;
+    const bool isMeasured = rendering.levelSource == audition::LevelSource::measured;
+    Output output;
+    output.text =
+        options.out + ": " + fixedText(rendering.audio.durationSeconds(), 1)
+        + " s, for the speakers of a bike that plays '" + nowName
+        + "' now: through it they sound as the candidate would\n"
+        + (figures.isUnchanged
+               ? "that is what it plays now: the programme passes unchanged but for "
+                 "the output level\n"
+               : "")
+        + "highest gain of the filter " + report::signedText(figures.highestGainDb, 1)
+        + " dB, of at most " + report::signedText(seat::DifferenceSettings {}.maxBoostDb, 0)
+        + "; limited in " + fixedText(100.0 * figures.limitedProportion, 0) + " % of the range\n"
+        + "at the head, with loud music and the radio's volume as measured: "
+        + fixedText(rendering.levels.programmeSplDba, 1) + " dB(A), "
+        + (isMeasured ? "measured" : "assumed") + "\n"
+        + "No noise, helmet, headphone or head is in the file; distortion and the limiter "
+          "of a tuning are not either.\n"
+        + "Parked, engine off. Begin with the radio's volume at its lowest: what is boosted "
+          "can harm speakers, amplifier and hearing. Turn the volume down before another "
+          "source plays.\n";
+    output.json = {{"file", options.out},
+                   {"onThisBike",
+                    {{"now", nowName},
+                     {"isUnchanged", figures.isUnchanged},
+                     {"highestGainDb", figures.highestGainDb},
+                     {"maxBoostDb", seat::DifferenceSettings {}.maxBoostDb},
+                     {"limitedProportion", figures.limitedProportion}}},
+                   {"programmeSplDba", rendering.levels.programmeSplDba},
+                   {"programmeLevelSource", isMeasured ? "measured" : "assumed"},
+                   {"outputDbfsA", rendering.levels.outputDbfsA},
+                   {"outputGainDb", rendering.levels.programmeGainDb}};
+    return output;
+}
 
 /** Which orders of distortion are heard, and where. */
 void describeOverdrive(const measure::HammersteinModel& model, bool hasProgramme, double heldDb,
@@ -94,12 +207,19 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
     if (options.noiseOnly && options.programmeOnly)
         return usageFailure(
             "--noise-only and --programme-only leave nothing to hear; give one of them");
+    if (auto failure = checkOnThisBike(options))
+        return *std::move(failure);
     if (auto failure = checkEnding("--out", options.out, {".wav", ".flac"}))
         return *std::move(failure);
     std::vector<std::string> inputs {options.measured,
                                      measure::impulsePath(options.measured).string(),
                                      options.tuning,
                                      options.programme,
+                                     options.now,
+                                     options.now.empty()
+                                         ? std::string()
+                                         : measure::impulsePath(options.now).string(),
+                                     options.nowTuning,
                                      options.speedVolume,
                                      options.ride.recordedNoise,
                                      options.headphones,
@@ -158,7 +278,11 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
     if (!seat)
         return inputFailure(seat.error());
 
+    auto nowOnBike = loadNowOnBike(options);
+    if (!nowOnBike)
+        return inputFailure(nowOnBike.error());
     audition::SceneRequest scene;
+    scene.nowOnBike = *std::move(nowOnBike);
     scene.seat = *std::move(seat);
     scene.candidates.push_back(std::move(candidate));
     scene.ride = *std::move(sceneRide);
@@ -186,6 +310,8 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         !written)
         return inputFailure(written.error());
 
+    if (scene.nowOnBike != nullptr)
+        return describeOnThisBike(options, *rendering, scene.nowOnBike->name);
     const audition::AuditionLevels& levels = rendering->levels;
     const bool measured = rendering->levelSource == audition::LevelSource::measured;
     const bool noiseIsMeasured = audition::isNoiseMeasured(scene.ride);
@@ -277,6 +403,7 @@ void addListenVerb(CLI::App& app, Shared& shared)
     auto options = std::make_shared<ListenOptions>();
     CLI::App* verb = app.add_subcommand(
         "listen", "Render programme through a measured bike, a tuning and ride noise");
+    options->verb = verb;
     verb->add_option("--measured", options->measured, "STATE.json")->required();
     addGroupOptions(*verb, "--measured", options->groups);
     verb->add_option("--tuning", options->tuning, "TUNING.json")
@@ -310,6 +437,16 @@ void addListenVerb(CLI::App& app, Shared& shared)
     verb->add_option("--head-set", options->headSet,
                      "SOFA file of a head (default: the set that libmysofa ships)")
         ->needs(binaural);
+    auto* onThisBike = verb->add_flag(
+        "--on-this-bike", options->onThisBike,
+        "For the bike's own speakers: the programme through what the candidate differs by from "
+        "what the bike plays now, and nothing else");
+    verb->add_option("--now", options->now,
+                     "STATE.json of what the bike plays now (default: --measured)")
+        ->needs(onThisBike);
+    verb->add_option("--now-tuning", options->nowTuning,
+                     "TUNING.json of what the bike plays now (default: none)")
+        ->needs(onThisBike);
     verb->add_flag("--noise-only", options->noiseOnly, "Ride noise without the programme");
     verb->add_flag("--programme-only", options->programmeOnly,
                    "The programme at its level in the ride, without noise");

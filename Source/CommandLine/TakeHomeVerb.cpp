@@ -40,6 +40,7 @@ struct TakeHomeOptions {
     double ceilingDba = 80.0;
     double noiseTrim = 0.0;
     std::uint64_t seed = 1;
+    bool withCorrection = false;
 };
 
 /** Today by the system's clock, ISO 8601. */
@@ -135,6 +136,12 @@ std::variant<Output, Failure> runTakeHome(const TakeHomeOptions& options)
     request.parameters.match = options.match == "loudness" ? audition::LevelMatch::equalLoudness
                                                            : audition::LevelMatch::asOnTheBike;
     request.settings.noiseSeed = options.seed;
+    request.keepsCorrection = options.withCorrection;
+    if (options.withCorrection
+        && (request.scene.seat == nullptr || !request.scene.seat->isCorrected()))
+        return usageFailure("--with-correction needs headphones that the job corrects; name them "
+                            "with: saddletone job seat "
+                            + options.job + " --headphones TABLE");
     request.fileType = *fileType;
     request.folder = options.out;
 
@@ -219,6 +226,8 @@ void addTakeHomeVerb(CLI::App& app, Shared& shared)
         ->check(withinRange(-24.0, 12.0))
         ->capture_default_str();
     verb->add_option("--seed", options->seed, "Seed of the noise")->capture_default_str();
+    verb->add_flag("--with-correction", options->withCorrection,
+                   "Keep the correction of the job's headphones: files for these headphones alone");
     verb->callback([options, kmh, mph, &shared] {
         options->hasKmh = kmh->count() > 0;
         options->hasMph = mph->count() > 0;

@@ -65,5 +65,7 @@ void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 void addJobRideVerb(CLI::App& job, Shared& shared);
 /** Adds `report` to the verb `job`. */
 void addJobReportVerb(CLI::App& job, Shared& shared);
+/** Adds `seat` to the verb `job`. */
+void addJobSeatVerb(CLI::App& job, Shared& shared);
 
 } // namespace saddletone::commandline

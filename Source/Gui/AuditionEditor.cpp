@@ -68,6 +68,15 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     rideButton.onClick = [this] { showRide(!rideIsOpen); };
     ridePanel.onClose = [this] { showRide(false); };
     addChildComponent(ridePanel);
+    if (model.seat() != nullptr) {
+        addControl(*this, seatButton, "Seat",
+                   "Headphones, head, and listening over the bike's own speakers. Key: S.");
+        seatButton.onClick = [this] { showSeat(!seatIsOpen); };
+        seatPanel = std::make_unique<SeatPanel>(*model.seat());
+        seatPanel->onClose = [this] { showSeat(false); };
+        seatPanel->onQuiet = [this] { quieten(); };
+        addChildComponent(*seatPanel);
+    }
     if (model.programmes() != nullptr) {
         programmes = std::make_unique<ProgrammePanel>(*model.programmes());
         programmes->onClose = [this] { showProgrammeList(false); };
@@ -130,19 +139,24 @@ void AuditionEditor::refresh()
     if (model.usesLightLook() != (look->palette() == lightPalette()))
         applyLook(model.usesLightLook());
     const std::shared_ptr<const JobView> oldJob = shown.job;
+    const std::optional<juce::String> nowOnBikeBefore = shown.nowOnBike;
     shown = model.snapshot();
     plates.show(shown);
     response.show(shown);
     sound.show(shown);
     if (rideIsOpen)
         ridePanel.show(shown);
+    if (seatIsOpen)
+        seatPanel->refresh();
+    road.setEnabled(!shown.nowOnBike);
+    road.setAlpha(shown.nowOnBike ? 0.5F : 1.0F);
     fairness.show(shown);
     if (place == Place::listen && fairness.getHeight() != fairness.heightFor(fairness.getWidth()))
         resized();
     transport.show(shown);
     if (programmes != nullptr && programmes->isVisible())
         programmes->show(shown);
-    if (shown.job != oldJob)
+    if (shown.job != oldJob || shown.nowOnBike != nowOnBikeBefore)
         repaint();
     // The next step stands out while there is nothing to hear.
     openJobButton.setToggleState(shown.job == nullptr && place == Place::listen,
@@ -205,11 +219,13 @@ void AuditionEditor::refreshBlindTest()
     // No names, curves or levels, and no other speed: they are behind it.
     if (covers) {
         showRide(false);
+        showSeat(false);
         showProgrammeList(false);
     }
     for (juce::Component* part : std::initializer_list<juce::Component*> {
              &plates, &response, &sound, &fairness, &rideButton, &road})
         part->setVisible(place == Place::listen && !covers);
+    seatButton.setVisible(place == Place::listen && !covers && seatPanel != nullptr);
     stops.setVisible(bench != nullptr && !covers);
     blindPanel->setVisible(covers);
     resized();
@@ -265,6 +281,10 @@ void AuditionEditor::goTo(Place newPlace)
         programmes->setVisible(listens && listIsOpen);
     ridePanel.setVisible(listens && rideIsOpen);
     rideButton.setVisible(listens);
+    if (seatPanel != nullptr) {
+        seatPanel->setVisible(listens && seatIsOpen);
+        seatButton.setVisible(listens);
+    }
     signalsPlace->setVisible(place == Place::signals);
     bikePlace->setVisible(place == Place::bike);
     if (tuner != nullptr) {
@@ -286,8 +306,28 @@ void AuditionEditor::showRide(bool shouldBeShown)
     if (rideIsOpen) {
         if (listIsOpen)
             showProgrammeList(false);
+        showSeat(false);
         ridePanel.show(shown);
         ridePanel.toFront(false);
+    }
+}
+
+void AuditionEditor::showSeat(bool shouldBeShown)
+{
+    if (seatPanel == nullptr || shouldBeShown == seatIsOpen)
+        return;
+    seatIsOpen = shouldBeShown && !coversListen();
+    seatPanel->setVisible(seatIsOpen && place == Place::listen);
+    seatButton.setToggleState(seatIsOpen, juce::dontSendNotification);
+    if (seatIsOpen) {
+        if (listIsOpen)
+            showProgrammeList(false);
+        showRide(false);
+        seatPanel->refresh();
+        seatPanel->toFront(false);
+        problemPanel.toFront(false);
+    } else if (isShowing()) {
+        grabKeyboardFocus();
     }
 }
 
@@ -299,6 +339,7 @@ void AuditionEditor::showProgrammeList(bool shouldBeShown)
     programmes->setVisible(listIsOpen && place == Place::listen);
     transport.setListIsOpen(listIsOpen);
     if (listIsOpen) {
+        showSeat(false);
         programmes->show(shown);
         programmes->toFront(false);
         problemPanel.toFront(false);
@@ -329,7 +370,12 @@ void AuditionEditor::openJob(const juce::File& folder)
 {
     if (blindTestRuns())
         return;
-    askAboutUnsaved([this, folder] { model.openJob(folder); });
+    askAboutUnsaved([this, folder] {
+        // What follows is for headphones, and louder or not: nobody knows.
+        if (shown.nowOnBike)
+            quieten();
+        model.openJob(folder);
+    });
 }
 
 void AuditionEditor::askAboutUnsaved(std::function<void()> goOn)
@@ -436,6 +482,10 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
     }
     if (character == 'r' || character == 'R') {
         showRide(!rideIsOpen);
+        return true;
+    }
+    if (character == 's' || character == 'S') {
+        showSeat(!seatIsOpen);
         return true;
     }
     if ((character == 't' || character == 'T') && blindButton.isEnabled()) {
@@ -588,8 +638,10 @@ void AuditionEditor::paint(juce::Graphics& g)
     g.setColour(palette.mutedText);
     g.setFont(textFont(14.0F));
     const bool isAtBench = place == Place::signals || place == Place::bike;
-    g.drawText(isAtBench ? benchSafetyWords() : safetyWords(), safetyArea,
-               juce::Justification::centredLeft, true);
+    g.drawText(isAtBench         ? benchSafetyWords()
+               : shown.nowOnBike ? onThisBikeSafetyWords()
+                                 : safetyWords(),
+               safetyArea, juce::Justification::centredLeft, true);
 }
 
 void AuditionEditor::paintOverChildren(juce::Graphics& g)
@@ -651,15 +703,21 @@ void AuditionEditor::resized()
     area.removeFromRight(margin);
     transport.setBounds(area.removeFromBottom(60));
     area.removeFromBottom(8);
-    wordsArea = area.removeFromBottom(area.getWidth() < 760 ? 66 : 50);
-    rideButton.setBounds(wordsArea.removeFromRight(150).withSizeKeepingCentre(
-        150, std::min(50, wordsArea.getHeight())));
+    wordsArea = area.removeFromBottom(66);
+    auto details = wordsArea.removeFromRight(150);
+    if (seatPanel != nullptr) {
+        seatButton.setBounds(details.removeFromBottom(31));
+        details.removeFromBottom(4);
+    }
+    rideButton.setBounds(details);
     wordsArea.removeFromRight(8);
     area.removeFromBottom(8);
     fairness.setBounds(area.removeFromBottom(fairness.heightFor(area.getWidth())));
     area.removeFromBottom(4);
     response.setBounds(area);
     ridePanel.setBounds(area.withBottom(fairness.getBottom()));
+    if (seatPanel != nullptr)
+        seatPanel->setBounds(area.withBottom(wordsArea.getBottom()));
     if (programmes != nullptr)
         programmes->setBounds(area.withBottom(wordsArea.getBottom()));
     if (coversListen()) {

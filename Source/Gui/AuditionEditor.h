@@ -12,6 +12,7 @@
 #include "Gui/ResponseView.h"
 #include "Gui/RidePanel.h"
 #include "Gui/RoadControl.h"
+#include "Gui/SeatPanel.h"
 #include "Gui/SignalsPlace.h"
 #include "Gui/SoundPanel.h"
 #include "Gui/TransportRow.h"
@@ -24,7 +25,7 @@ namespace saddletone::gui {
     before it.
 
     Keys: Ctrl+1 to Ctrl+4 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
-    bypass, T blind test, arrows speed. While a blind test runs nothing else can be done here. */
+    bypass, T blind test, R ride, S seat, arrows speed. While a blind test runs nothing else can be done here. */
 class AuditionEditor final : public juce::Component,
                              public juce::FileDragAndDropTarget,
                              private juce::Timer {
@@ -54,6 +55,10 @@ public:
     void showProgrammeList(bool shouldBeShown);
     /** Shows the ride in detail on Listen, or hides it. */
     void showRide(bool shouldBeShown);
+    /** Shows the seat on Listen, or hides it; without a model of it there is nothing to show. */
+    void showSeat(bool shouldBeShown);
+    /** The seat; null without its model. */
+    [[nodiscard]] SeatPanel* seat() noexcept { return seatPanel.get(); }
     [[nodiscard]] RidePanel& ride() noexcept { return ridePanel; }
     /** Opens a job; a tuning that is not saved is asked about first. */
     void openJob(const juce::File& folder);
@@ -115,6 +120,9 @@ private:
     RidePanel ridePanel;
     bool rideIsOpen = false;
     juce::TextButton rideButton {"Ride & ears (R)"};
+    std::unique_ptr<SeatPanel> seatPanel; // null without its model
+    bool seatIsOpen = false;
+    juce::TextButton seatButton {"Seat (S)"};
     PlaceStops stops;
     std::unique_ptr<BlindPanel> blindPanel; // null without its model
     bool blindIsOpen = false;

@@ -8,11 +8,13 @@
 
 #include <cstddef>
 #include <memory>
+#include <optional>
 #include <vector>
 
 namespace saddletone::gui {
 
 class ProgrammeModel;
+class SeatModel;
 
 /** One candidate as the screens show it. */
 struct CandidateView {
@@ -77,6 +79,9 @@ struct AuditionSnapshot {
     double ceilingDbfs = -6.0;
     audition::AuditionLevels levels;
     audition::LevelSource levelSource = audition::LevelSource::assumed;
+    /** Name of what the bike plays now whose own speakers are listened to; nothing: headphones
+        are. */
+    std::optional<juce::String> nowOnBike;
     bool isOverdriven = false; ///< The distortion of its speakers is heard.
     FairnessView fairness;     ///< One value for each candidate of the job.
     PlayerView player;
@@ -110,6 +115,9 @@ public:
 
     /** Null where there is no list: in a host, whose track is the programme. */
     [[nodiscard]] virtual ProgrammeModel* programmes() { return nullptr; }
+
+    /** Null where there is no seat to change. */
+    [[nodiscard]] virtual SeatModel* seat() { return nullptr; }
 
     [[nodiscard]] virtual bool usesLightLook() const = 0;
     virtual void setUsesLightLook(bool light) = 0;

@@ -47,7 +47,7 @@ juce::String fairnessWords(const AuditionSnapshot& snapshot)
     return juce::String(isEqual ? "Equally loud. Taken out re 1, in dB: "
                                 : "Same volume step. Re 1, in dB: ")
            + differences.joinIntoString(", ") + "; "
-           + basisWords(fairness.basis, snapshot.player.loaded);
+           + basisWords(fairness.basis, snapshot.player.loaded && !snapshot.nowOnBike);
 }
 
 FairnessStrip::FairnessStrip()

@@ -41,6 +41,18 @@ juce::String seatWords(const JobView& job)
     return job.isBinaural ? " (binaural)" : "";
 }
 
+juce::String onThisBikeWords(const AuditionSnapshot& snapshot)
+{
+    const juce::String& heard = snapshot.job->candidates[snapshot.candidate].name;
+    const bool isMeasured = snapshot.levelSource == audition::LevelSource::measured;
+    return "What the speakers of this bike play: " + heard + " on a bike that plays "
+           + *snapshot.nowOnBike + " now" + separator
+           + "with loud music and its volume as measured "
+           + wholeNumber(snapshot.levels.programmeSplDba) + " dB(A) at the head ("
+           + (isMeasured ? "calibrated" : "assumed") + ")" + separator + "output "
+           + wholeNumber(snapshot.levels.untouchedGainDb) + " dB, without noise or headphones";
+}
+
 } // namespace
 
 juce::String speedWords(double speedKmh)
@@ -56,6 +68,8 @@ juce::String levelWords(const AuditionSnapshot& snapshot)
     if (snapshot.job == nullptr)
         return "Levels are shown here once a job is open.";
 
+    if (snapshot.nowOnBike)
+        return onThisBikeWords(snapshot);
     const audition::AuditionLevels& levels = snapshot.levels;
     const bool isMeasured = snapshot.levelSource == audition::LevelSource::measured;
     juce::String words = "On the bike, at the ear: music " + wholeNumber(levels.programmeSplDba)
@@ -86,6 +100,12 @@ juce::String levelWords(const AuditionSnapshot& snapshot)
     else
         words << wholeNumber(levels.outputDbfsA) << " dBFS(A), their SPL is not known";
     return words;
+}
+
+juce::String onThisBikeSafetyWords()
+{
+    return "Over the bike's own speakers: parked, engine off, its volume at the lowest first. Loud "
+           "sound harms hearing, and boost can harm speakers.";
 }
 
 juce::String timeWords(double seconds)

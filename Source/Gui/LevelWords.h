@@ -16,6 +16,9 @@ namespace saddletone::gui {
 /** The line that is always in sight. */
 [[nodiscard]] juce::String safetyWords();
 
+/** The same where the bike's own speakers are listened to. */
+[[nodiscard]] juce::String onThisBikeSafetyWords();
+
 /** The same where test signals are played. */
 [[nodiscard]] juce::String benchSafetyWords();
 

@@ -53,6 +53,11 @@ std::optional<FindingView> roadFinding(const AuditionSnapshot& snapshot)
 {
     if (snapshot.job == nullptr)
         return FindingView {"Open a job to see what of the music remains on the road.", {}, false};
+    if (snapshot.nowOnBike)
+        return FindingView {
+            "There is no ride: the bike's own speakers are listened to.",
+            {"Choose headphones under Seat to hear what of the music remains on the road."},
+            false};
     if (snapshot.road == nullptr)
         return std::nullopt;
     const audition::RoadAudibility& road = *snapshot.road;

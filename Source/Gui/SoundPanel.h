@@ -20,6 +20,10 @@ public:
     {
         meter.show(snapshot);
         headphones.show(snapshot);
+        // None of these reaches a bike's own speakers.
+        for (juce::Component* control : std::initializer_list<juce::Component*> {
+                 &monitorBox, &helmetBox, &noiseSlider, &headphones})
+            control->setEnabled(!snapshot.nowOnBike.has_value());
     }
 
     void paint(juce::Graphics& g) override;

@@ -1,5 +1,6 @@
 #include "Plugin/AuditionProcessor.h"
 
+#include "Core/Audition/OnThisBike.h"
 #include "Core/Dsp/ScopedFlushDenormals.h"
 #include "Core/Dsp/Units.h"
 #include "Gui/AuditionEditor.h"
@@ -21,6 +22,19 @@ constexpr const char* playlistTag = "programme";
 
 /** Rise of live programme: long enough to reach for the controls before a feedback is loud. */
 constexpr double liveRampSeconds = 2.0;
+
+/** The same job with another seat. */
+std::shared_ptr<const LoadedJob>
+withSeat(const LoadedJob& before, const job::JobSeat& kept,
+         const std::shared_ptr<const seat::ListenerSeat>& listener,
+         const std::optional<seat::HeadphoneCalibration>& headphones)
+{
+    auto seated = std::make_shared<LoadedJob>(before);
+    seated->job.seat = kept;
+    seated->request.seat = listener;
+    seated->headphones = headphones;
+    return seated;
+}
 
 /** The window of a host around the screen, which knows no processor. */
 class HostEditor final : public juce::AudioProcessorEditor {
@@ -223,9 +237,10 @@ AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
         if (order.loaded != nullptr) {
             const job::JobRide& ride = order.loaded->job.ride;
             const RideSetting setting =
-                order.setting.value_or(RideSetting {ride.helmet, ride.speedKmh});
+                order.setting.value_or(RideSetting {ride.helmet, ride.speedKmh, order.nowOnBike});
             auto built = buildSceneForAudition(
-                order.loaded, sceneChoiceFor(*order.loaded, setting.helmet, setting.speedKmh),
+                order.loaded,
+                sceneChoiceFor(*order.loaded, setting.helmet, setting.speedKmh, setting.nowOnBike),
                 order.layout, order.sampleRate, order.kept.get());
             if (built)
                 made.built = *std::move(built);
@@ -242,12 +257,13 @@ AuditionProcessor::Delivery AuditionProcessor::carryOut(Order order)
 
 AuditionProcessor::RideSetting AuditionProcessor::setting() const noexcept
 {
-    return {reader.helmet(), reader.engineParameters().ride.speedKmh};
+    return {reader.helmet(), reader.engineParameters().ride.speedKmh, nowOnBike};
 }
 
 SceneChoice AuditionProcessor::wantedChoice() const noexcept
 {
-    return sceneChoiceFor(*job, reader.helmet(), reader.engineParameters().ride.speedKmh);
+    return sceneChoiceFor(*job, reader.helmet(), reader.engineParameters().ride.speedKmh,
+                          nowOnBike);
 }
 
 void AuditionProcessor::placeOrder(Order order)
@@ -258,8 +274,8 @@ void AuditionProcessor::placeOrder(Order order)
     order.isFromFolder = order.loaded == nullptr;
     order.kept = scene;
     if (order.setting && order.loaded != nullptr)
-        orderedChoice =
-            sceneChoiceFor(*order.loaded, order.setting->helmet, order.setting->speedKmh);
+        orderedChoice = sceneChoiceFor(*order.loaded, order.setting->helmet,
+                                       order.setting->speedKmh, order.setting->nowOnBike);
     waiting = order;
     loader.addJob([this, task = std::move(order)] {
         if (task.number != newestOrder.load())
@@ -278,12 +294,18 @@ bool AuditionProcessor::takeUp(Delivery& made)
     waiting.reset();
     if (made.built.scene == nullptr) {
         problem = toText(made.problem);
+        // What has been asked for cannot be heard; what was heard before goes on.
+        if (made.order.setting && scene != nullptr
+            && made.order.setting->nowOnBike != scene->choice.nowOnBike)
+            leaveThisBike();
         return false;
     }
     scene = std::move(made.built.kept);
-    orderedChoice = {scene->scene.ride.parameters.helmet, scene->scene.equaliserSpeedKmh};
+    orderedChoice = scene->choice;
     job = made.order.loaded;
     if (made.order.isFromFolder) {
+        if (scene->choice.nowOnBike == nullptr)
+            leaveThisBike();
         opened = {job, opened.number + 1};
         edited = nullptr; // it was made from the job before
     }
@@ -320,6 +342,7 @@ void AuditionProcessor::update()
     player.update();
     if (const auto reason = player.takeProblem())
         reportProblem(toText(*reason));
+    seatDesk.update();
     blindDesk.update();
     if (const std::size_t candidate = reader.engineParameters().candidate;
         candidate != switchedTo) {
@@ -333,7 +356,9 @@ void AuditionProcessor::update()
 
 void AuditionProcessor::compare()
 {
-    const bool hasFile = playsProgramme && liveChannels.load() == 0;
+    // What leaves the program for a bike's speakers tells nothing of the loudness at the head.
+    const bool isOnThisBike = scene != nullptr && scene->scene.isOnThisBike();
+    const bool hasFile = playsProgramme && liveChannels.load() == 0 && !isOnThisBike;
     matchMeter.want(scene, hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {});
     static_cast<void>(matchMeter.update());
     compared = matchMeter.match();
@@ -346,7 +371,7 @@ void AuditionProcessor::compare()
                           ? compared->matchGainsDb[heard]
                           : scene->scene.candidates[heard].matchGainDb;
     }
-    roadMeter.want(scene, parameters.candidate, matchGainDb, parameters,
+    roadMeter.want(isOnThisBike ? nullptr : scene, parameters.candidate, matchGainDb, parameters,
                    hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {});
     roadMeter.update();
     // During a blind test nothing changes.
@@ -392,7 +417,7 @@ AuditionProcessor::Heard AuditionProcessor::heard()
     heard.programme = player.state();
     const std::lock_guard lock(publishMutex);
     heard.scene = scene;
-    heard.isBuilding = waiting.has_value() || edited != nullptr;
+    heard.isBuilding = waiting.has_value() || edited != nullptr || seatDesk.isStoring();
     return heard;
 }
 
@@ -402,8 +427,58 @@ void AuditionProcessor::playEdited(std::shared_ptr<const LoadedJob> newest)
     if (job == nullptr)
         return;
     edited = std::move(newest);
+    // Whoever edits tunings knows nothing of the seat, which may have been changed meanwhile.
+    if (edited->request.seat != opened.loaded->request.seat)
+        edited = withSeat(*edited, opened.loaded->job.seat, opened.loaded->request.seat,
+                          opened.loaded->headphones);
     if (!waiting)
         placeEdited();
+}
+
+void AuditionProcessor::playSeat(const std::filesystem::path& folder, const job::StoredSeat& stored,
+                                 bool setsLevel)
+{
+    {
+        const std::lock_guard lock(publishMutex);
+        if (opened.loaded == nullptr || opened.loaded->job.folder != folder)
+            return;
+        const auto seated = [&stored](const LoadedJob& before) {
+            return withSeat(before, stored.seat, stored.listener, stored.headphones);
+        };
+        opened.loaded = seated(*opened.loaded);
+        edited = seated(edited != nullptr                       ? *edited
+                        : waiting && waiting->loaded != nullptr ? *waiting->loaded
+                                                                : *job);
+        if (!waiting)
+            placeEdited();
+    }
+    if (setsLevel)
+        gui::setParameter(state, gui::parameterIds::headphoneSplDb,
+                          stored.headphones ? stored.headphones->splAtFullScaleDb()
+                                            : seat::lowestHeadphoneSplDb);
+}
+
+void AuditionProcessor::listenOnThisBike(std::optional<std::size_t> candidate)
+{
+    const std::lock_guard lock(publishMutex);
+    leaveThisBike();
+    if (!candidate || job == nullptr || *candidate >= job->request.candidates.size())
+        return;
+    nowOnBike =
+        std::make_shared<const audition::CandidateRequest>(job->request.candidates[*candidate]);
+    indexOnBike = *candidate;
+}
+
+void AuditionProcessor::leaveThisBike() noexcept
+{
+    nowOnBike = nullptr;
+    indexOnBike = 0;
+}
+
+std::optional<std::size_t> AuditionProcessor::candidateOnThisBike()
+{
+    const std::lock_guard lock(publishMutex);
+    return nowOnBike != nullptr ? std::optional(indexOnBike) : std::nullopt;
 }
 
 bool AuditionProcessor::isBuildingEdited()
@@ -452,7 +527,10 @@ void AuditionProcessor::openJob(const juce::File& folder)
     const juce::File jobFolder =
         folder.getFileName() == "job.json" ? folder.getParentDirectory() : folder;
     const std::lock_guard lock(publishMutex);
-    placeOrder({.folder = toPath(jobFolder)});
+    const std::filesystem::path path = toPath(jobFolder);
+    // A job that is only read again goes on as it is heard.
+    const bool isSameJob = job != nullptr && toPath(toFile(job->job.folder)) == path;
+    placeOrder({.folder = path, .nowOnBike = isSameJob ? nowOnBike : nullptr});
 }
 
 void AuditionProcessor::closeJob()
@@ -463,6 +541,7 @@ void AuditionProcessor::closeJob()
     job = nullptr;
     scene = nullptr;
     edited = nullptr;
+    leaveThisBike();
     opened = {nullptr, opened.number + 1};
     engine.publish(std::make_unique<audition::AuditionScene>());
 }
@@ -560,6 +639,10 @@ void AuditionProcessor::takeHome(const juce::File& folder)
     }
     if (played == nullptr || part.audio == nullptr) {
         takeHomeJob.refuse("Open a job and a programme first: there is nothing to write yet.");
+        return;
+    }
+    if (played->scene.isOnThisBike()) {
+        takeHomeJob.refuse("Files to take home are for headphones: choose them under Seat first.");
         return;
     }
     audition::TakeHomeRequest request;
@@ -682,12 +765,17 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
             }
             snapshot.levels = audition::levelsOf(played, matched, parameters);
             snapshot.levelSource = heard.level.source;
+            if (played.isOnThisBike()) {
+                snapshot.nowOnBike = toText(played.bikeNow->name);
+                snapshot.choice = {.engine = audition::EngineNoise::off};
+            }
             snapshot.isOverdriven =
                 heard.nonlinear != nullptr && parameters.overdriven && !blindDesk.isRunning();
         }
     }
     snapshot.match = parameters.match;
-    snapshot.choice = parameters.ride;
+    if (!snapshot.nowOnBike)
+        snapshot.choice = parameters.ride;
     snapshot.noiseTrimDb = parameters.noiseTrimDb;
     snapshot.ceilingDbfs = parameters.ceilingDbfs;
     snapshot.outputPeakDbfs =
@@ -770,6 +858,7 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
     const juce::String jobFolder = xml->getStringAttribute("jobFolder");
     if (juce::File::isAbsolutePath(jobFolder)) {
         const std::lock_guard lock(publishMutex);
+        leaveThisBike();
         placeOrder({.folder = toPath(juce::File(jobFolder)), .setting = setting()});
     } else {
         closeJob();

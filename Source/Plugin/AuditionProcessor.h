@@ -2,13 +2,14 @@
 
 #include "Core/Audition/AuditionEngine.h"
 #include "Gui/AuditionModel.h"
-#include "Plugin/BlindDesk.h"
 #include "Gui/ProgrammeModel.h"
+#include "Plugin/BlindDesk.h"
 #include "Plugin/JobLoading.h"
 #include "Plugin/MatchMeter.h"
-#include "Plugin/RoadMeter.h"
 #include "Plugin/Parameters.h"
 #include "Plugin/ProgrammePlayer.h"
+#include "Plugin/RoadMeter.h"
+#include "Plugin/SeatDesk.h"
 #include "Plugin/TakeHomeJob.h"
 
 #include <functional>
@@ -63,6 +64,15 @@ public:
     };
     [[nodiscard]] Heard heard();
     [[nodiscard]] BlindDesk& blindTests() noexcept { return blindDesk; }
+    /** Has the open job heard with a seat that has been kept in it. setsLevel: what the headphones
+        make of full scale is taken from it. */
+    void playSeat(const std::filesystem::path& folder, const job::StoredSeat& stored,
+                  bool setsLevel);
+    /** Has the scene built for the speakers of a bike that plays this candidate, as it is now, or
+        for headphones. Ends with the job. */
+    void listenOnThisBike(std::optional<std::size_t> candidate);
+    /** The candidate that the bike plays now, where its speakers are listened to. */
+    [[nodiscard]] std::optional<std::size_t> candidateOnThisBike();
     /** Plays a changed version of the open job: what is unchanged is kept, the rest is built in the
         background. Of versions given while one is being built only the newest is built next. */
     void playEdited(std::shared_ptr<const LoadedJob> edited);
@@ -88,6 +98,7 @@ public:
     void setPositionSeconds(double seconds) override { player.setPositionSeconds(seconds); }
     void dismissProblem() override;
     gui::ProgrammeModel* programmes() override { return playsProgramme ? this : nullptr; }
+    gui::SeatModel* seat() override { return &seatDesk; }
     gui::ProgrammeListView programmeList() override;
     void addProgrammes(const std::vector<juce::File>& files, std::size_t before) override;
     void removeProgramme(std::size_t index) override { player.remove(index); }
@@ -134,6 +145,7 @@ private:
     struct RideSetting {
         ride::Helmet helmet = ride::Helmet::fullFace;
         double speedKmh = 0.0;
+        std::shared_ptr<const audition::CandidateRequest> nowOnBike {};
     };
 
     /** What is to be loaded or built. */
@@ -143,6 +155,8 @@ private:
         std::shared_ptr<const LoadedJob> loaded {}; ///< Null: load it from folder.
         /** Nothing: that of the job, which then also sets the parameters. */
         std::optional<RideSetting> setting {};
+        /** What the bike plays now, for a job that sets the parameters. */
+        std::shared_ptr<const audition::CandidateRequest> nowOnBike {};
         std::shared_ptr<const KeptScene> kept {}; ///< Null: nothing to build on.
         bool isFromFolder = false;
         bool isEdited = false;
@@ -159,7 +173,9 @@ private:
 
     void timerCallback() override { update(); }
     [[nodiscard]] static Delivery carryOut(Order order);
+    /** Needs publishMutex. */
     [[nodiscard]] RideSetting setting() const noexcept;
+    void leaveThisBike() noexcept;
     /** Of the job as the parameters are; needs publishMutex and a job. */
     [[nodiscard]] SceneChoice wantedChoice() const noexcept;
     /** Fills in number, layout and rate and has it carried out. Needs publishMutex. */
@@ -201,6 +217,9 @@ private:
     OpenedJob opened;
     std::shared_ptr<const LoadedJob> edited; ///< Waits until the one before has been built.
     SceneChoice orderedChoice;
+    /** What the bike plays now, as it was when it was chosen; null: for headphones. */
+    std::shared_ptr<const audition::CandidateRequest> nowOnBike;
+    std::size_t indexOnBike = 0;
     std::optional<Order> waiting;
     juce::String problem;
     TakeHomeJob takeHomeJob;
@@ -214,6 +233,7 @@ private:
     std::atomic<std::uint64_t> newestOrder {0};
 
     BlindDesk blindDesk {*this};
+    SeatDesk seatDesk {*this};
 
     juce::ThreadPool loader {1}; // last: its tasks use the rest
 };

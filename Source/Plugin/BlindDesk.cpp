@@ -66,6 +66,8 @@ juce::String BlindDesk::obstacle() const
     if (heard.scene->scene.candidates.size() < 2)
         return "The job has one candidate only; a test needs two. Add one on Tuning, or measure "
                "another radio profile.";
+    if (heard.scene->scene.isOnThisBike())
+        return "Blind tests are made over headphones: choose them under Seat first.";
     if (heard.isBuilding)
         return "A change is being worked out; wait a moment.";
     if (heard.parameters.monitor == audition::Monitor::untouched)

@@ -1,7 +1,7 @@
 #include "Plugin/JobLoading.h"
 
+#include "Core/Audition/OnThisBike.h"
 #include "Core/Dsp/Units.h"
-#include "Core/Files/TextTable.h"
 #include "Plugin/Paths.h"
 
 #include <algorithm>
@@ -17,9 +17,6 @@ constexpr double lowestHz = 20.0;
 constexpr double highestHz = 20000.0;
 constexpr int pointsPerOctave = 24;
 constexpr int smoothingPerOctave = 6;
-/** What the parameter takes, of which the lowest stands for 'not known'. */
-constexpr double lowestHeadphoneSplDb = 80.0;
-constexpr double highestHeadphoneSplDb = 140.0;
 
 std::vector<double> makeFrequenciesHz(double sampleRate)
 {
@@ -109,6 +106,7 @@ bool isUsable(const KeptScene& before, const audition::SceneRequest& request,
            && !request.candidates.empty() && request.candidates.size() <= audition::maxCandidates
            && before.loaded->request.assumedProgrammeSplDba == request.assumedProgrammeSplDba
            && before.loaded->request.seat == request.seat
+           && before.choice.nowOnBike == request.nowOnBike
            && isSameSound(referenceOf(before.loaded->request), referenceOf(request));
 }
 
@@ -138,12 +136,17 @@ dsp::Result<audition::AuditionScene> buildFrom(const KeptScene& before,
             scene.candidates.back().name = candidate.name;
             continue;
         }
-        auto built = audition::buildCandidate(
-            audition::candidateAtSpeed(candidate, request.equaliserSpeedKmh), *scene.reference,
-            request.ride.parameters.helmet, layout, sampleRate, scene.seatFilters.get());
+        const auto atSpeed = audition::candidateAtSpeed(candidate, request.equaliserSpeedKmh);
+        auto built = scene.isOnThisBike()
+                         ? audition::buildOnThisBikeCandidate(atSpeed, *scene.reference,
+                                                              *scene.bikeNow, layout, sampleRate)
+                         : audition::buildCandidate(atSpeed, *scene.reference,
+                                                    request.ride.parameters.helmet, layout,
+                                                    sampleRate, scene.seatFilters.get());
         if (!built)
             return built.unexpected();
-        built->kinship = kinshipOf(candidate.response);
+        if (!scene.isOnThisBike())
+            built->kinship = kinshipOf(candidate.response);
         scene.candidates.push_back(*std::move(built));
     }
     return scene;
@@ -164,20 +167,19 @@ loadJobForAudition(const std::filesystem::path& folder)
     if (!headphones)
         return headphones.unexpected();
     if (*headphones)
-        if (const double splDb = (*headphones)->splAtFullScaleDb();
-            !(splDb > lowestHeadphoneSplDb && splDb <= highestHeadphoneSplDb))
-            return dsp::fail(
-                dsp::ErrorCode::outOfRange,
-                "'" + job->seat.headphoneCalibrationFile + "' says that 0 dBFS stands for "
-                    + files::fixedText(splDb, 1) + " dB SPL; levels are kept for "
-                    + files::fixedText(lowestHeadphoneSplDb, 0) + " to "
-                    + files::fixedText(highestHeadphoneSplDb, 0) + ": check its figures");
+        if (const auto keepable =
+                seat::checkKeepable(**headphones, job->seat.headphoneCalibrationFile);
+            !keepable)
+            return keepable.unexpected();
     return std::shared_ptr<const LoadedJob>(std::make_shared<LoadedJob>(
         LoadedJob {*std::move(job), *std::move(request), *std::move(headphones)}));
 }
 
-SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet, double speedKmh) noexcept
+SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet, double speedKmh,
+                           std::shared_ptr<const audition::CandidateRequest> nowOnBike) noexcept
 {
+    if (nowOnBike != nullptr)
+        return {ride::Helmet::none, 0.0, std::move(nowOnBike)};
     constexpr double stepKmh = 5.0;
     const bool follows =
         std::ranges::any_of(loaded.request.candidates, &audition::CandidateRequest::hasSpeedStates);
@@ -192,6 +194,7 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
     audition::SceneRequest request = loaded->request;
     request.ride.parameters.helmet = choice.helmet;
     request.equaliserSpeedKmh = choice.equaliserSpeedKmh;
+    request.nowOnBike = choice.nowOnBike;
     if (before != nullptr)
         request.seatFilters = before->scene.seatFilters;
     const bool keeps = before != nullptr && isUsable(*before, request, layout, sampleRate);
@@ -199,7 +202,7 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
                        : audition::buildScene(request, layout, sampleRate);
     if (!scene)
         return scene.unexpected();
-    if (!keeps)
+    if (!keeps && !scene->isOnThisBike())
         for (std::size_t index = 0; index < scene->candidates.size(); ++index)
             scene->candidates[index].kinship = kinshipOf(request.candidates[index].response);
 
@@ -222,10 +225,12 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
             view->candidates.back().name = shownName(request.candidates[index]);
             continue;
         }
+        const measure::Response& response = request.candidates[index].response;
         auto levels = octaveLevels(
             audition::candidateAtSpeed(request.candidates[index], choice.equaliserSpeedKmh),
-            candidate.level.splAtFullScaleDb, choice.helmet, view->frequenciesHz, sampleRate,
-            layout.maxTaps());
+            response.hasCalibration ? response.calibration.splAtFullScaleDb()
+                                    : scene->reference->level.splAtFullScaleDb,
+            choice.helmet, view->frequenciesHz, sampleRate, layout.maxTaps());
         if (!levels)
             return levels.unexpected();
         view->candidates.push_back(
@@ -241,6 +246,7 @@ dsp::Result<BuiltScene> buildSceneForAudition(const std::shared_ptr<const Loaded
     kept->layout = layout;
     kept->sampleRate = sampleRate;
     kept->view = std::move(view);
+    kept->choice = choice;
     BuiltScene built;
     built.scene = std::make_unique<audition::AuditionScene>(*std::move(scene));
     built.kept = std::move(kept);

@@ -15,6 +15,15 @@ struct LoadedJob {
     std::optional<seat::HeadphoneCalibration> headphones {}; ///< Nothing: not known.
 };
 
+/** What of the screens' choice needs a scene of its own. */
+struct SceneChoice {
+    ride::Helmet helmet = ride::Helmet::fullFace;
+    double equaliserSpeedKmh = 0.0;                                 ///< See audition::SceneRequest.
+    std::shared_ptr<const audition::CandidateRequest> nowOnBike {}; ///< See audition::SceneRequest.
+
+    bool operator==(const SceneChoice&) const = default;
+};
+
 /** A scene with what it was built from, so that a later build can keep what has not changed. */
 struct KeptScene {
     std::shared_ptr<const LoadedJob> loaded;
@@ -22,6 +31,7 @@ struct KeptScene {
     audition::PartitionLayout layout;
     double sampleRate = 48000.0;
     std::shared_ptr<const gui::JobView> view;
+    SceneChoice choice;
 };
 
 /** A scene, and what the screens show of it. */
@@ -30,18 +40,11 @@ struct BuiltScene {
     std::shared_ptr<const KeptScene> kept;
 };
 
-/** What of the screens' choice needs a scene of its own. */
-struct SceneChoice {
-    ride::Helmet helmet = ride::Helmet::fullFace;
-    double equaliserSpeedKmh = 0.0; ///< See audition::SceneRequest.
-
-    bool operator==(const SceneChoice&) const = default;
-};
-
 /** The choice for a speed: equalisers that follow the speed are built for every 5 km/h, others for
-    all speeds at once. */
-[[nodiscard]] SceneChoice sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet,
-                                         double speedKmh) noexcept;
+    all speeds at once. Listening on the bike, without a helmet and parked. */
+[[nodiscard]] SceneChoice
+sceneChoiceFor(const LoadedJob& loaded, ride::Helmet helmet, double speedKmh,
+               std::shared_ptr<const audition::CandidateRequest> nowOnBike = nullptr) noexcept;
 
 // Setup (may allocate, not during process); both take a while and throw nothing of their own.
 [[nodiscard]] dsp::Result<std::shared_ptr<const LoadedJob>>

@@ -45,7 +45,7 @@ constexpr const char* usage =
     "  --place NAME         place to show: signals, bike, tuning or listen\n"
     "  --panel NAME         what Bike shows: analyser, curves, distortion, confidence or\n"
     "                       microphone; what Tuning shows: elements, fit, verdict or cost;\n"
-    "                       what Listen shows: blind\n"
+    "                       what Listen shows: blind, ride, figures or seat\n"
     "  --size WxH           its size in pixels, from 1024x700\n"
     "  --speed-mph V        speed to show\n"
     "  --candidate N        candidate to show, 1 to 8\n"
@@ -61,6 +61,7 @@ struct PanelName {
     bool isBlindTest = false; ///< Of Listen.
     bool isRide = false;      ///< Of Listen.
     bool isFigures = false;   ///< Of the ride.
+    bool isSeat = false;      ///< Of Listen.
 };
 
 constexpr std::array panelNames {
@@ -77,7 +78,8 @@ constexpr std::array panelNames {
     PanelName {.name = "blind", .panel = gui::BikePanel::analyser, .isBlindTest = true},
     PanelName {.name = "ride", .panel = gui::BikePanel::analyser, .isRide = true},
     PanelName {
-        .name = "figures", .panel = gui::BikePanel::analyser, .isRide = true, .isFigures = true}};
+        .name = "figures", .panel = gui::BikePanel::analyser, .isRide = true, .isFigures = true},
+    PanelName {.name = "seat", .panel = gui::BikePanel::analyser, .isSeat = true}};
 
 struct CommandLineOptions {
     bool showsHelp = false;
@@ -142,7 +144,7 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
                 options.panel = *found;
             else if (problem.isEmpty())
                 problem = "--panel takes analyser, curves, distortion, confidence, microphone, "
-                          "elements, fit, verdict, cost or blind, not "
+                          "elements, fit, verdict, cost, blind, ride, figures or seat, not "
                           + panel;
         } else if (name == "--size") {
             const juce::String size = takeValue();
@@ -475,6 +477,7 @@ void StandaloneApp::setForPicture()
     screen->showBlindTest(options.panel.isBlindTest);
     screen->showRide(options.panel.isRide);
     screen->ride().setShowsFigures(options.panel.isFigures);
+    screen->showSeat(options.panel.isSeat);
 }
 
 void StandaloneApp::makePicture()

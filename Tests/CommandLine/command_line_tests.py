@@ -1454,6 +1454,91 @@ class ListenOnARide(FolderTests):
         self.refused(2, ["helmet"], "job", "ride", job, "--helmet", "hat")
         self.refused(1, ["nowhere.json"], "job", "ride", job, "--recorded-noise", "nowhere.json")
 
+    def test_a_job_keeps_its_seat(self):
+        job = os.path.join(self.at, "seatedjob")
+        for arguments in (("new", job), ("add", job, "--state", "state.json")):
+            made = run("job", *arguments, cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+
+        def seat(*arguments):
+            made = run("job", "seat", job, *arguments, "--json", cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+            return json.loads(made.stdout)
+
+        with open(os.path.join(self.at, "phone.csv"), "w", encoding="utf-8") as file:
+            file.write("frequencyHz,levelDb\n50,-3\n200,0\n1000,0\n5000,4\n15000,1\n")
+        made = run("headphone-level", "--headphone", "counter", "--source", "data sheet", "--measured-spl", "90",
+                   "--signal-level", "-20", "--out", "level.json", cwd=self.at)
+        self.assertEqual(made.returncode, 0, made.stderr)
+        self.assertFalse(seat()["isChanged"])
+        self.assertNotIn("seat", json.loads(open(os.path.join(job, "job.json"), encoding="utf-8").read()))
+        changed = seat("--headphones", "phone.csv", "--level", "level.json", "--binaural", "on",
+                       "--front-azimuth", "30", "--rear-distance", "0.6")
+        self.assertTrue(changed["isChanged"])
+        self.assertEqual(changed["headphoneResponseFile"], "seat/phone.csv")
+        self.assertEqual(changed["headphoneSplDb"], 110)
+        self.assertTrue(changed["headSet"])
+        self.assertEqual(changed["speakerPlaces"]["front"]["azimuthDegrees"], 30)
+        self.assertIsNone(changed["speakerPlaces"]["front"]["distanceMetres"])
+        self.assertEqual(changed["speakerPlaces"]["rear"]["distanceMetres"], 0.6)
+        os.remove(os.path.join(self.at, "phone.csv"))
+        shown = seat()
+        self.assertEqual({**changed, "isChanged": False}, shown)
+        said = run("job", "seat", job, cwd=self.at).stdout
+        for sentence in shown["sentences"]:
+            self.assertIn(sentence, said)
+        self.assertEqual(run("job", "check", job, cwd=self.at).returncode, 0)
+        self.assertEqual(seat("--spl", "105")["headphoneSplDb"], 105)
+        self.assertIsNone(seat("--clear", "level")["headphoneSplDb"])
+        for where in ("take", "same"):
+            made = run("take-home", "--job", job, "--programme", "music.wav", "--to", "1", "--out", where,
+                       *(("--with-correction",) if where == "take" else ()), cwd=self.at)
+            self.assertEqual(made.returncode, 0, made.stderr)
+            with open(os.path.join(self.at, where, "card.txt"), encoding="utf-8") as file:
+                card = " ".join(file.read().split())
+            self.assertEqual("for these headphones alone" in card, where == "take")
+            self.assertIn("from where they stand", card)
+        before = open(os.path.join(job, "job.json"), encoding="utf-8").read()
+        self.refused(1, ["gone.csv"], "job", "seat", job, "--headphones", "gone.csv")
+        self.refused(1, ["state.json"], "job", "seat", job, "--level", "state.json")
+        self.refused(2, ["--clear level", "--spl"], "job", "seat", job, "--clear", "level", "--spl", "100")
+        self.refused(2, ["--rear-elevation"], "job", "seat", job, "--rear-elevation", "-91")
+        self.refused(2, ["--spl"], "job", "seat", job, "--spl", "100", "--level", "level.json")
+        self.refused(2, ["--binaural"], "job", "seat", job, "--binaural", "maybe")
+        self.refused(1, ["nowhere"], "job", "seat", "nowhere")
+        self.assertEqual(open(os.path.join(job, "job.json"), encoding="utf-8").read(), before)
+        cleared = seat("--clear", "all")
+        self.assertIsNone(cleared["headphoneResponseFile"])
+        self.assertFalse(cleared["isBinaural"])
+        self.refused(2, ["--with-correction", "job seat"], "take-home", "--job", job, "--programme", "music.wav",
+                     "--out", "none", "--with-correction")
+
+    def test_a_candidate_is_made_for_the_bikes_own_speakers(self):
+        common = ("listen", "--measured", "state.json", "--programme", "music.wav", "--out", "bike.wav",
+                  "--on-this-bike")
+        with open(os.path.join(self.at, "lift.json"), "w", encoding="utf-8") as file:
+            json.dump({"kind": "saddletone-tuning", "schemaVersion": 1, "name": "lift",
+                       "chains": [{"elements": [{"type": "gain", "gainDb": -3}]}]}, file)
+        made = run(*common, "--tuning", "lift.json", "--json", cwd=self.at)
+        self.assertEqual(made.returncode, 0, made.stderr)
+        result = json.loads(made.stdout)
+        self.assertAlmostEqual(result["onThisBike"]["highestGainDb"], -3, delta=0.05)
+        self.assertFalse(result["onThisBike"]["isUnchanged"])
+        self.assertEqual(result["outputGainDb"], -12)
+        unchanged = json.loads(run(*common, "--now", "state.json", "--json", cwd=self.at).stdout)
+        self.assertTrue(unchanged["onThisBike"]["isUnchanged"])
+        self.assertAlmostEqual(unchanged["programmeSplDba"] - result["programmeSplDba"], 3, delta=0.05)
+        said = run(*common, "--tuning", "lift.json", cwd=self.at).stdout
+        self.assertIn("volume at its lowest", said)
+        refused = ("listen", "--measured", "state.json", "--programme", "music.wav", "--out", "z.wav")
+        for options in (("--speed-kmh", "100"), ("--helmet", "full"), ("--binaural",), ("--headphone-spl", "110"),
+                        ("--noise-only",), ("--volume", "3"), ("--overdrive", "m.json")):
+            self.refused(2, [options[0], "--on-this-bike"], *refused, "--on-this-bike", "--tuning", "lift.json",
+                         *options)
+        self.refused(2, ["--tuning", "--now"], *refused, "--on-this-bike")
+        self.refused(2, ["--on-this-bike"], *refused, "--now", "state.json")
+        self.refused(1, ["gone.json"], *refused, "--on-this-bike", "--now", "gone.json")
+
     def test_a_radio_may_follow_the_speed(self):
         with open(os.path.join(self.at, "radio.json"), "w", encoding="utf-8") as file:
             json.dump({"kind": "saddletone-speed-volume", "schemaVersion": 1, "name": "radio",

@@ -1,5 +1,6 @@
-"""Holds `headphone` and `placement` against numpy and scipy: the regularised inverse worked again,
-its minimum phase by scipy's Hilbert transform, and what the ear filters do by scipy's transforms.
+"""Holds `headphone`, `placement` and `listen --on-this-bike` against numpy and scipy: the regularised
+inverse worked again, its minimum phase by scipy's Hilbert transform, what the ear filters do by
+scipy's transforms, and the difference of two bikes that are filters of scipy's.
 
 Usage: seat_against_scipy.py PATH_OF_SADDLETONE [unittest arguments]
 """
@@ -220,6 +221,114 @@ class Placement(unittest.TestCase):
                     _, other = signal.freqz(taps[ear], worN=frequency, fs=rate)
                     # 0.5 dB: deep notches move with the last digit of their place.
                     self.assertLess(np.abs(db(one) - db(other)).max(), 0.5)
+
+
+def peaking(centre, gain_db, q, rate):
+    """A peaking filter of Orfanidis' usual analogue form, by scipy's bilinear transform."""
+    w = 2.0 * rate * math.tan(math.pi * centre / rate)
+    root = 10.0 ** (gain_db / 40.0)
+    return signal.bilinear([1.0, root * w / q, w * w], [1.0, w / (root * q), w * w], rate)
+
+
+class OnThisBike(unittest.TestCase):
+    """Two bikes whose responses are known filters, recorded as their sweeps sound through them."""
+
+    RATE = 48000
+    NOW = ((150.0, -5.0, 0.8), (2500.0, 4.0, 1.2))
+    WANTED = ((150.0, 3.0, 0.8), (900.0, -6.0, 1.0), (2500.0, -3.0, 1.2), (7000.0, 5.0, 1.0))
+    LOUD = ((100.0, 20.0, 0.5), (2500.0, 4.0, 1.2))
+
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = tempfile.TemporaryDirectory()
+        at = Path(cls.folder.name)
+        run("signal", "sweep", "--seconds", 4, "--rate", cls.RATE, "--out", at / "sweep.wav")
+        rate, sweep = read_wav(at / "sweep.wav")
+        assert rate == cls.RATE
+        # Full scale of 16 or 24 bits to 1, and room for the boost.
+        sweep = 0.05 * sweep / np.abs(sweep).max()
+        if sweep.ndim > 1:
+            sweep = sweep[:, 0]
+        for name, filters in (("now", cls.NOW), ("wanted", cls.WANTED), ("loud", cls.LOUD)):
+            recorded = sweep
+            for section in filters:
+                recorded = signal.lfilter(*peaking(*section, cls.RATE), recorded)
+            wavfile.write(at / f"{name}.wav", cls.RATE, recorded.astype(np.float32))
+            run("measure", "--recording", at / f"{name}.wav", "--signal", at / "sweep.signal.json",
+                "--profile", name, "--out", at / f"{name}.json")
+        click = np.zeros((cls.RATE, 2), np.float32)
+        click[100] = 0.1
+        wavfile.write(at / "click.wav", cls.RATE, click)
+        noise = 0.03 * np.random.default_rng(3).standard_normal((cls.RATE, 2))
+        wavfile.write(at / "noise.wav", cls.RATE, noise.astype(np.float32))
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.folder.cleanup()
+
+    def listen(self, programme, *options):
+        at = Path(self.folder.name)
+        report = run("listen", "--on-this-bike", "--programme", at / programme, "--out",
+                     at / "out.wav", "--bits", "32f", "--start-ramp", 0, *options)
+        rate, samples = read_wav(at / "out.wav")
+        self.assertEqual(rate, self.RATE)
+        return report, samples
+
+    def power(self, filters, frequency):
+        response = np.ones(len(frequency), complex)
+        for section in filters:
+            response *= signal.freqz(*peaking(*section, self.RATE), worN=frequency,
+                                     fs=self.RATE)[1]
+        return np.abs(response) ** 2
+
+    def expected(self, wanted, frequency):
+        """The limited ratio of both powers, each a plain mean over a sixth of an octave."""
+        inside = np.clip(frequency, 20.0, 20000.0)
+
+        def smooth(filters):
+            offsets = (np.arange(60) + 0.5) / 60 - 0.5
+            return sum(self.power(filters, inside * 2.0 ** (offset / 6.0))
+                       for offset in offsets) / 60
+
+        gain = np.sqrt(smooth(wanted) / smooth(self.NOW))
+        return np.clip(gain, 10.0 ** (-12.0 / 20.0), 10.0 ** (12.0 / 20.0))
+
+    def test_what_the_bike_plays_now_passes_unchanged(self):
+        now = Path(self.folder.name) / "now.json"
+        _, programme = read_wav(Path(self.folder.name) / "noise.wav")
+        for level in (0, -12):
+            report, samples = self.listen("noise.wav", "--measured", now, "--now", now, "--level",
+                                          level, "--ceiling", 0)
+            self.assertTrue(report["onThisBike"]["isUnchanged"])
+            # Rounding in single precision.
+            self.assertLess(np.abs(samples - programme * 10.0 ** (level / 20.0)).max(), 1e-6)
+
+    def test_the_difference_is_that_of_the_two_filters(self):
+        at = Path(self.folder.name)
+        size = 2**16
+        frequency = np.arange(size // 2 + 1) * self.RATE / size
+        for name, filters in (("wanted", self.WANTED), ("loud", self.LOUD)):
+            with self.subTest(candidate=name):
+                report, samples = self.listen("click.wav", "--measured", at / f"{name}.json",
+                                              "--now", at / "now.json", "--level", -20)
+                taps = samples[100:] / (0.1 * 10.0 ** (-20.0 / 20.0))
+                gain = self.expected(filters, frequency)
+                logs = np.log(np.concatenate([gain, gain[-2:0:-1]]))
+                phase = -np.imag(signal.hilbert(logs))[: size // 2 + 1]
+                # The sweep tells nothing beyond its range, and the measurement's window little of
+                # the lowest octave.
+                audible = (frequency >= 40.0) & (frequency <= 16000.0)
+                for side in range(2):
+                    found = fft.rfft(taps[:, side], size)
+                    difference = (found / (gain * np.exp(1j * phase)))[audible]
+                    # 0.3 dB and 3 degrees: the measurements' own windows.
+                    self.assertLess(np.abs(db(difference)).max(), 0.3)
+                    self.assertLess(np.abs(np.angle(difference)).max(), math.radians(3.0))
+                self.assertAlmostEqual(report["onThisBike"]["highestGainDb"], db(gain).max(),
+                                       delta=0.3)
+                if name == "loud":
+                    self.assertGreater(report["onThisBike"]["limitedProportion"], 0.05)
+                    self.assertLessEqual(report["onThisBike"]["highestGainDb"], 12.0)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 #include "Core/Audition/AuditionEngine.h"
 
 #include "Core/Audition/NonlinearDesign.h"
+#include "Core/Audition/OnThisBike.h"
 
 #include <algorithm>
 #include <cassert>
@@ -189,6 +190,9 @@ std::size_t AuditionEngine::clampedCandidate(const AuditionScene* scene) const n
 AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candidate,
                         const AuditionEngine::Parameters& parameters) noexcept
 {
+    if (scene.isOnThisBike())
+        return levelsOnThisBike(scene, candidate, parameters.match,
+                                std::clamp(parameters.outputLevelDb, -60.0, 0.0));
     const RideChoice choice = choiceOf(parameters);
     const double volumeDb = std::clamp(parameters.volumeDb, -60.0, 30.0);
     const auto radioGainDb = [&](const std::shared_ptr<const ride::SpeedVolume>& volume) {
@@ -217,8 +221,12 @@ AuditionLevels levelsOf(const AuditionScene& scene, const SceneCandidate& candid
 
 void AuditionEngine::updateTargets() noexcept
 {
-    guard.setParameters({.headphoneSplAtFullScaleDb = parameters.headphoneSplAtFullScaleDb,
-                         .ceilingDba = parameters.ceilingDba});
+    const AuditionScene* const heard = voices[activeVoice].scene;
+    const bool isOnThisBike = heard != nullptr && heard->isOnThisBike();
+    // What is known of the headphones says nothing of a bike's speakers.
+    guard.setParameters(
+        {.headphoneSplAtFullScaleDb = isOnThisBike ? 0.0 : parameters.headphoneSplAtFullScaleDb,
+         .ceilingDba = parameters.ceilingDba});
     limiter.setParameters({.ceilingDbfs = parameters.ceilingDbfs});
     for (Voice& voice : voices) {
         voice.overdriveGain.setTarget(parameters.overdriven ? 1.0 : 0.0);
@@ -242,7 +250,8 @@ void AuditionEngine::updateTargets() noexcept
     const bool hasNoise = parameters.monitor == Monitor::programmeAndNoise
                           || parameters.monitor == Monitor::noiseOnly;
     const bool hasBike = parameters.monitor == Monitor::programmeAndNoise
-                         || parameters.monitor == Monitor::programmeOnly;
+                         || parameters.monitor == Monitor::programmeOnly
+                         || (isOnThisBike && parameters.monitor == Monitor::noiseOnly);
     noiseGain.setTarget(hasNoise && levels.noise.totalDba > dsp::silenceDb
                             ? dsp::dbToAmplitude(outputLevelDb())
                             : 0.0);

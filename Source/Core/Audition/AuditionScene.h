@@ -17,10 +17,21 @@
 
 namespace saddletone::audition {
 
+struct BikeNow;
 struct NonlinearDesign;
 
 inline constexpr std::size_t maxCandidates = 8;
 inline constexpr std::size_t numEars = 2;
+
+/** What a candidate asks of a bike that plays another one, see buildOnThisBike(). */
+struct OnThisBikeFigures {
+    bool isUnchanged = false;       ///< It is what the bike plays: the programme passes as it is.
+    double highestGainDb = 0.0;     ///< Of the filter, on either side.
+    double limitedProportion = 0.0; ///< Of the range, where the limit of boost or cut acts.
+    double sentDbfsA = 0.0;         ///< Of the reference programme behind the filter.
+
+    bool operator==(const OnThisBikeFigures&) const = default;
+};
 
 /** One candidate, ready to be heard: kernels[output][input], null where nothing passes. */
 struct SceneCandidate {
@@ -37,6 +48,8 @@ struct SceneCandidate {
     std::shared_ptr<const NonlinearDesign> nonlinear {};
     /** Volume of the candidate's measurement re the one that the model is of. */
     double overdriveVolumeDb = 0.0;
+    /** Of candidates that are heard over the bike's own speakers; nothing: over headphones. */
+    std::optional<OnThisBikeFigures> onThisBike {};
 };
 
 /** What the levels of a scene's candidates refer to: its first candidate, as it is when the scene
@@ -67,7 +80,12 @@ struct AuditionScene {
     std::shared_ptr<const seat::SeatFilters> seatFilters {};
     /** Correction of the headphones for the noise, cut for noiseLayout(); null: none. */
     std::shared_ptr<const decltype(SceneCandidate::kernels)> noiseKernels {};
+    /** What the bike plays whose own speakers this is for, see buildOnThisBike(); null: it is for
+        headphones. */
+    std::shared_ptr<const BikeNow> bikeNow {};
     double pinkDbfsA = -20.0; ///< A-weighted level of the reference programme itself.
+
+    [[nodiscard]] bool isOnThisBike() const noexcept { return bikeNow != nullptr; }
 };
 
 } // namespace saddletone::audition

@@ -34,6 +34,7 @@ dsp::Result<Rendering> renderAudition(const SceneRequest& scene, const dsp::Audi
     Rendering rendering;
     rendering.levels = levelsOf(*built, candidate, parameters);
     rendering.levelSource = candidate.level.source;
+    rendering.onThisBike = candidate.onThisBike;
     engine.publish(std::make_unique<AuditionScene>(std::move(*built)));
     engine.reset();
 

@@ -5,6 +5,8 @@
 #include "Core/Dsp/AudioBuffer.h"
 #include "Core/Dsp/Result.h"
 
+#include <optional>
+
 namespace saddletone::audition {
 
 /** What came out of an offline audition, and at which levels. */
@@ -14,6 +16,7 @@ struct Rendering {
     LevelSource levelSource = LevelSource::assumed;
     /** By how much, at most, the programme drives overdriven speakers harder than was measured. */
     double overdriveHeldDb = 0.0;
+    std::optional<OnThisBikeFigures> onThisBike {}; ///< See SceneRequest::nowOnBike.
 };
 
 /** Renders a programme through the engine that plays it in real time, in blocks of blockFrames, on

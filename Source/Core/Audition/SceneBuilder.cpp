@@ -2,6 +2,7 @@
 
 #include "Core/Audition/CandidateKernels.h"
 #include "Core/Audition/NonlinearDesign.h"
+#include "Core/Audition/OnThisBike.h"
 #include "Core/Audition/ReferenceProgramme.h"
 #include "Core/Dsp/Units.h"
 
@@ -230,6 +231,8 @@ dsp::Result<AuditionScene> buildScene(const SceneRequest& request, const Partiti
     if (!(request.assumedProgrammeSplDba >= 50.0 && request.assumedProgrammeSplDba <= 120.0))
         return dsp::fail(dsp::ErrorCode::outOfRange,
                          "the assumed programme level must lie between 50 and 120 dB(A)");
+    if (request.nowOnBike != nullptr)
+        return buildOnThisBike(request, layout, sampleRate);
 
     AuditionScene scene;
     scene.ride = request.ride;

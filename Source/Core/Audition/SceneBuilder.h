@@ -66,6 +66,9 @@ struct SceneRequest {
     /** Filters of the seat, where they have been made already; those of another seat or rate are
         passed over. */
     std::shared_ptr<const seat::SeatFilters> seatFilters {};
+    /** What the bike plays now, to hear the candidates over its own speakers, see
+        buildOnThisBike(); null: over headphones. */
+    std::shared_ptr<const CandidateRequest> nowOnBike {};
 };
 
 /** The candidate as it is at a speed: its response is the one that its radio has there. */

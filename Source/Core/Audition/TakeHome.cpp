@@ -8,6 +8,7 @@
 #include "Core/Files/TextTable.h"
 #include "Core/Hearing/Loudness.h"
 #include "Core/Hearing/TruePeak.h"
+#include "Core/Seat/SeatWords.h"
 
 #include <algorithm>
 #include <array>
@@ -15,6 +16,8 @@
 #include <cmath>
 #include <memory>
 #include <optional>
+#include <sstream>
+#include <string>
 #include <system_error>
 
 namespace saddletone::audition {
@@ -87,15 +90,16 @@ std::vector<CandidateRequest> candidatesOf(const SceneRequest& scene)
 }
 
 /** A candidate by itself, at the levels it has in the whole scene. */
-dsp::Result<AuditionScene> sceneOfOne(const SceneRequest& whole, const CandidateRequest& candidate,
-                                      const AuditionEngine::Settings& settings, double sampleRate)
+dsp::Result<AuditionScene> sceneOfOne(const TakeHomeRequest& takeHome,
+                                      const CandidateRequest& candidate, double sampleRate)
 {
+    const SceneRequest& whole = takeHome.scene;
     SceneRequest request = whole;
     request.reference = whole.reference ? *whole.reference : whole.candidates.front();
     request.candidates = {candidate};
-    // They will be heard over other headphones.
-    request.seat = seat::withoutCorrection(whole.seat);
-    AuditionEngine engine(settings);
+    if (!takeHome.keepsCorrection)
+        request.seat = seat::withoutCorrection(whole.seat);
+    AuditionEngine engine(takeHome.settings);
     engine.prepare({.sampleRate = sampleRate});
     return buildScene(request, engine.layout(), sampleRate);
 }
@@ -135,6 +139,53 @@ std::string signedText(double value, int decimals)
     std::string text = value >= 0.0 ? "+" : "";
     text += fixedText(value, decimals);
     return text;
+}
+
+/** Adds a paragraph with a dash in front, its lines broken between words. */
+void addPoint(const std::string& words, std::string& card)
+{
+    constexpr std::size_t longestLine = 80;
+    std::istringstream stream(words);
+    std::string line = "-";
+    for (std::string word; stream >> word;) {
+        if (line.size() + 1 + word.size() > longestLine) {
+            card += line + '\n';
+            line = " ";
+        }
+        line += ' ' + word;
+    }
+    card += line + '\n';
+}
+
+/** What is done for headphones and head, and which headphones the files are for. */
+void addSeat(const TakeHomeRequest& request, std::string& card)
+{
+    const seat::ListenerSeat* const listener = request.scene.seat.get();
+    card += "\nHEADPHONES AND EARS\n\n";
+    if (listener == nullptr || !listener->isCorrected())
+        addPoint("The files are not corrected for any headphones: yours add their own colour, the "
+                 "same to all files.",
+                 card);
+    else if (request.keepsCorrection)
+        addPoint(seat::correctionWords(listener)
+                     + " The files are for these headphones alone; over others they are coloured.",
+                 card);
+    else
+        addPoint(
+            "In the shop what is heard was corrected for its headphones; in the files it is not, "
+            "as yours are others. They add their own colour, the same to all files.",
+            card);
+    if (listener == nullptr || !listener->isBinaural())
+        addPoint("Left is heard at the left ear and right at the right one.", card);
+    else
+        addPoint(
+            seat::placementWords(*listener)
+                + " That is in the files, so they are for headphones and not for loudspeakers, "
+                  "and left and right must not be exchanged. The ears are those of a measured "
+                  "head ("
+                + listener->head->description
+                + "), not yours: where sounds come from is an estimate.",
+            card);
 }
 
 } // namespace
@@ -181,6 +232,7 @@ std::string takeHomeCard(const TakeHomeRequest& request, const std::vector<TakeH
                    "only the tone differs"
                  : "as on the road at the same volume step: differences in level are real");
 
+    addSeat(request, card);
     card += "\nTHE FILES\n";
     for (const TakeHomeFile& file : files) {
         const bool isMeasured = file.levelSource == LevelSource::measured;
@@ -255,7 +307,7 @@ dsp::Result<TakeHomeResult> writeTakeHome(const TakeHomeRequest& request,
     for (std::size_t index = 0; index < candidates.size(); ++index) {
         if (!progress(0.4 * share(index, 0.0)))
             return dsp::fail(dsp::ErrorCode::cannotWrite, cancelledMessage);
-        auto scene = sceneOfOne(request.scene, candidates[index], request.settings, sampleRate);
+        auto scene = sceneOfOne(request, candidates[index], sampleRate);
         if (!scene)
             return scene.unexpected();
         const std::atomic<bool> stopped {false};

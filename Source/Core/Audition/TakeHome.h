@@ -26,6 +26,9 @@ struct TakeHomeRequest {
     /** As heard; candidate is not used, and a monitor of Monitor::untouched is refused. */
     AuditionEngine::Parameters parameters;
     AuditionEngine::Settings settings;
+    /** The files are for the very headphones that the scene's seat corrects; otherwise they are
+        written without the correction, as other headphones will play them. */
+    bool keepsCorrection = false;
     files::FileType fileType = files::FileType::flac; ///< WAV or FLAC.
     files::SampleFormat format = files::SampleFormat::pcm24;
     std::filesystem::path folder; ///< Is made if it is not there.

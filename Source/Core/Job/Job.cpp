@@ -66,6 +66,59 @@ constexpr std::array seatFiles {
     SeatFile {"headSetFile", &JobSeat::headSetFile},
     SeatFile {"headphoneCalibrationFile", &JobSeat::headphoneCalibrationFile}};
 
+constexpr std::string_view placesKey = "speakerPlaces";
+
+/** The place of a pair of speakers: its key, and where it is kept. */
+struct SpeakerPair {
+    std::string_view key;
+    seat::Direction seat::SpeakerPlaces::*direction;
+    std::optional<double> seat::SpeakerPlaces::*metres;
+};
+
+constexpr std::array speakerPairs {
+    SpeakerPair {"front", &seat::SpeakerPlaces::front, &seat::SpeakerPlaces::frontMetres},
+    SpeakerPair {"rear", &seat::SpeakerPlaces::rear, &seat::SpeakerPlaces::rearMetres}};
+
+/** Sets the places in a seat's block; the usual ones are not written. */
+void writePlaces(const seat::SpeakerPlaces& places, nlohmann::json& block)
+{
+    if (places == seat::SpeakerPlaces {}) {
+        block.erase(std::string(placesKey));
+        return;
+    }
+    auto& written = block[std::string(placesKey)];
+    if (!written.is_object())
+        written = nlohmann::json::object();
+    for (const auto& [key, direction, metres] : speakerPairs) {
+        auto& pair = written[std::string(key)];
+        if (!pair.is_object())
+            pair = nlohmann::json::object();
+        pair["azimuthDegrees"] = (places.*direction).azimuthDegrees;
+        pair["elevationDegrees"] = (places.*direction).elevationDegrees;
+        if (places.*metres)
+            pair["distanceMetres"] = *(places.*metres);
+        else
+            pair.erase("distanceMetres");
+    }
+}
+
+seat::SpeakerPlaces readPlaces(files::JsonReader& reader)
+{
+    seat::SpeakerPlaces places;
+    for (const auto& [key, direction, metres] : speakerPairs) {
+        auto pair = reader.object(key);
+        seat::Direction& place = places.*direction;
+        place.azimuthDegrees = pair.number("azimuthDegrees", 0.0, 180.0, place.azimuthDegrees);
+        place.elevationDegrees =
+            pair.number("elevationDegrees", -90.0, 90.0, place.elevationDegrees);
+        if (pair.has("distanceMetres"))
+            places.*metres = pair.number("distanceMetres", seat::nearestSpeakerMetres,
+                                         seat::farthestSpeakerMetres);
+        reader.absorb(pair);
+    }
+    return places;
+}
+
 /** Sets the seat's block; jobs that say nothing of a seat stay without one. */
 void writeSeat(const JobSeat& seat, nlohmann::json& document)
 {
@@ -81,6 +134,7 @@ void writeSeat(const JobSeat& seat, nlohmann::json& document)
         block["isBinaural"] = true;
     else
         block.erase("isBinaural");
+    writePlaces(seat.places, block);
     if (block.empty())
         document.erase("seat");
     else
@@ -157,6 +211,9 @@ JobSeat readSeat(files::JsonReader& reader)
             checkPath(reader, key, seat.*file);
     }
     seat.isBinaural = reader.boolean("isBinaural", false);
+    auto places = reader.object(placesKey);
+    seat.places = readPlaces(places);
+    reader.absorb(places);
     if (!reader.failure() && seat.headphoneResponseFile.empty()
         && !seat.headphoneTargetFile.empty())
         reader.reject("headphoneTargetFile",
@@ -169,6 +226,7 @@ dsp::Result<seat::SeatSettings> seatSettings(const Job& job)
 {
     seat::SeatSettings settings;
     settings.isBinaural = job.seat.isBinaural;
+    settings.places = job.seat.places;
     for (const auto& [name, path] :
          {std::pair {&job.seat.headphoneResponseFile, &settings.headphoneResponseFile},
           std::pair {&job.seat.headphoneTargetFile, &settings.headphoneTargetFile},
@@ -181,15 +239,6 @@ dsp::Result<seat::SeatSettings> seatSettings(const Job& job)
         *path = *file;
     }
     return settings;
-}
-
-/** See audition::SceneRequest. */
-dsp::Result<std::shared_ptr<const seat::ListenerSeat>> loadSeat(const Job& job)
-{
-    const auto settings = seatSettings(job);
-    if (!settings)
-        return settings.unexpected();
-    return seat::loadListenerSeat(*settings);
 }
 
 nlohmann::json toDocument(const Job& job)
@@ -590,7 +639,7 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
     request.ride = audition::makeSceneRide(*parameters, std::move(recorded));
     request.equaliserSpeedKmh = job.ride.speedKmh;
     request.assumedProgrammeSplDba = job.ride.assumedProgrammeSplDba;
-    auto seat = loadSeat(job);
+    auto seat = loadListenerSeat(job);
     if (!seat)
         return seat.unexpected();
     request.seat = *std::move(seat);
@@ -601,6 +650,14 @@ dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
         request.candidates.push_back(*std::move(loaded));
     }
     return request;
+}
+
+dsp::Result<std::shared_ptr<const seat::ListenerSeat>> loadListenerSeat(const Job& job)
+{
+    const auto settings = seatSettings(job);
+    if (!settings)
+        return settings.unexpected();
+    return seat::loadListenerSeat(*settings);
 }
 
 dsp::Result<std::optional<seat::HeadphoneCalibration>> loadHeadphones(const Job& job)
@@ -751,7 +808,7 @@ std::vector<std::string> checkJob(const Job& job)
                 problems.push_back(loaded.error().message);
     if (!job.ride.recordedNoiseFile.empty())
         check(job.ride.recordedNoiseFile, ride::loadRecordedNoise);
-    if (const auto seat = loadSeat(job); !seat)
+    if (const auto seat = loadListenerSeat(job); !seat)
         problems.push_back(seat.error().message);
     if (const auto headphones = loadHeadphones(job); !headphones)
         problems.push_back(headphones.error().message);

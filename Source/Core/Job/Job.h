@@ -8,6 +8,7 @@
 #include "Core/Report/SpeedUnits.h"
 #include "Core/Ride/Helmet.h"
 #include "Core/Seat/HeadphoneCalibration.h"
+#include "Core/Seat/SpeakerPlaces.h"
 #include "Core/Tuning/Tuning.h"
 
 #include <filesystem>
@@ -78,6 +79,7 @@ struct JobSeat {
     bool isBinaural = false;
     std::string headSetFile;              ///< SOFA; empty: the set that libmysofa's package ships.
     std::string headphoneCalibrationFile; ///< HEADPHONE.json.
+    seat::SpeakerPlaces places {};
 
     bool operator==(const JobSeat&) const = default;
 };
@@ -143,6 +145,10 @@ inline constexpr int jobSchemaVersion = 1;
 
 /** Loads what the job's candidates name: everything a scene is built from. */
 [[nodiscard]] dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job);
+
+/** The job's seat with its files as they were read; null if there is nothing to do for it. */
+[[nodiscard]] dsp::Result<std::shared_ptr<const seat::ListenerSeat>>
+loadListenerSeat(const Job& job);
 
 /** How loud the job's headphones play; nothing if it does not say. */
 [[nodiscard]] dsp::Result<std::optional<seat::HeadphoneCalibration>> loadHeadphones(const Job& job);

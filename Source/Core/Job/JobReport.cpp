@@ -17,6 +17,7 @@
 #include "Core/Report/HtmlAppendix.h"
 #include "Core/Report/HtmlReport.h"
 #include "Core/Report/Wording.h"
+#include "Core/Seat/SeatWords.h"
 #include "Core/Tuning/Prediction.h"
 
 #include <algorithm>
@@ -545,6 +546,24 @@ dsp::Result<void> addFindings(const Job& job, const std::vector<NamedResponse>& 
     return addCost(job, responses[static_cast<std::size_t>(state - job.states.begin())], content);
 }
 
+/** How the job is listened to over headphones; nothing for a job without a seat. */
+dsp::Result<void> addSeat(const Job& job, report::ReportContent& content)
+{
+    if (job.seat == JobSeat {})
+        return {};
+    const auto listener = loadListenerSeat(job);
+    if (!listener)
+        return dsp::fail(listener.error().code, listener.error().message);
+    const auto headphones = loadHeadphones(job);
+    if (!headphones)
+        return dsp::fail(headphones.error().code, headphones.error().message);
+    std::string words = "What is heard over headphones in the shop.";
+    for (const std::string& sentence : seat::seatSentences(listener->get(), *headphones))
+        words += " " + sentence;
+    content.estimated.push_back(std::move(words));
+    return {};
+}
+
 void addCautions(report::ReportContent& content)
 {
     content.cautions.emplace_back(
@@ -708,6 +727,8 @@ makeReportContent(const Job& job, const JobReportOptions& options, const ReportP
         return dsp::fail(added.error().code, added.error().message);
     addCautions(content);
     addFoundations(*states, content);
+    if (const auto added = addSeat(job, content); !added)
+        return dsp::fail(added.error().code, added.error().message);
     return content;
 }
 

@@ -15,9 +15,9 @@ namespace {
 constexpr int headphoneCalibrationSchemaVersion = 1;
 constexpr std::string_view headphoneCalibrationKind = "saddletone-headphone-calibration";
 
-constexpr std::array allBases {HeadphoneLevelBasis::sensitivityPerVolt,
-                               HeadphoneLevelBasis::sensitivityPerMilliwatt,
-                               HeadphoneLevelBasis::measuredLevel};
+constexpr std::array allBases {
+    HeadphoneLevelBasis::sensitivityPerVolt, HeadphoneLevelBasis::sensitivityPerMilliwatt,
+    HeadphoneLevelBasis::measuredLevel, HeadphoneLevelBasis::statedLevel};
 
 } // namespace
 
@@ -26,6 +26,7 @@ std::string_view headphoneLevelBasisName(HeadphoneLevelBasis basis) noexcept
     switch (basis) {
     case HeadphoneLevelBasis::sensitivityPerVolt: return "sensitivity-per-volt";
     case HeadphoneLevelBasis::sensitivityPerMilliwatt: return "sensitivity-per-milliwatt";
+    case HeadphoneLevelBasis::statedLevel: return "stated-level";
     case HeadphoneLevelBasis::measuredLevel: break;
     }
     return "measured-level";
@@ -41,12 +42,37 @@ double HeadphoneCalibration::splAtFullScaleDb() const noexcept
 {
     if (basis == HeadphoneLevelBasis::measuredLevel)
         return measuredSplDb - measuredLevelDbfs;
+    if (basis == HeadphoneLevelBasis::statedLevel)
+        return statedSplDb;
     const double perVolt = basis == HeadphoneLevelBasis::sensitivityPerVolt
                                ? sensitivityDbSpl
                                : sensitivityPerVolt(sensitivityDbSpl, impedanceOhms);
     const double loadedVolts =
         fullScaleVolts * impedanceOhms / (impedanceOhms + outputImpedanceOhms);
     return perVolt + dsp::amplitudeToDb(loadedVolts);
+}
+
+HeadphoneCalibration statedCalibration(double splAtFullScaleDb, const std::string& date)
+{
+    HeadphoneCalibration calibration;
+    calibration.headphone = "the shop's headphones";
+    calibration.date = date;
+    calibration.source = "stated as a number";
+    calibration.basis = HeadphoneLevelBasis::statedLevel;
+    calibration.statedSplDb = splAtFullScaleDb;
+    return calibration;
+}
+
+dsp::Result<void> checkKeepable(const HeadphoneCalibration& calibration, const std::string& file)
+{
+    const double splDb = calibration.splAtFullScaleDb();
+    if (splDb > lowestHeadphoneSplDb && splDb <= highestHeadphoneSplDb)
+        return {};
+    return dsp::fail(dsp::ErrorCode::outOfRange,
+                     "'" + file + "' says that 0 dBFS stands for " + files::fixedText(splDb, 1)
+                         + " dB SPL; levels are kept for "
+                         + files::fixedText(lowestHeadphoneSplDb, 0) + " to "
+                         + files::fixedText(highestHeadphoneSplDb, 0) + ": check its figures");
 }
 
 std::optional<double> digitalLevelDbfs(const std::optional<HeadphoneCalibration>& calibration,
@@ -90,6 +116,8 @@ dsp::Result<void> saveHeadphoneCalibration(const HeadphoneCalibration& calibrati
     if (calibration.basis == HeadphoneLevelBasis::measuredLevel) {
         json["measuredSplDb"] = calibration.measuredSplDb;
         json["measuredLevelDbfs"] = calibration.measuredLevelDbfs;
+    } else if (calibration.basis == HeadphoneLevelBasis::statedLevel) {
+        json["statedSplDb"] = calibration.statedSplDb;
     } else {
         json["sensitivityDbSpl"] = calibration.sensitivityDbSpl;
         json["impedanceOhms"] = calibration.impedanceOhms;
@@ -123,11 +151,14 @@ dsp::Result<HeadphoneCalibration> loadHeadphoneCalibration(const std::filesystem
             isKnown = true;
         }
     if (!reader.failure() && !isKnown)
-        reader.reject("basis", "must be sensitivity-per-volt, sensitivity-per-milliwatt or "
-                               "measured-level");
+        reader.reject("basis", "must be sensitivity-per-volt, sensitivity-per-milliwatt, "
+                               "measured-level or stated-level");
     if (calibration.basis == HeadphoneLevelBasis::measuredLevel) {
         calibration.measuredSplDb = reader.number("measuredSplDb", 30.0, 130.0);
         calibration.measuredLevelDbfs = reader.number("measuredLevelDbfs", -120.0, 0.0);
+    } else if (calibration.basis == HeadphoneLevelBasis::statedLevel) {
+        calibration.statedSplDb =
+            reader.number("statedSplDb", lowestHeadphoneSplDb, highestHeadphoneSplDb);
     } else {
         calibration.sensitivityDbSpl = reader.number("sensitivityDbSpl", 50.0, 150.0);
         calibration.impedanceOhms = reader.number("impedanceOhms", 1.0, 10000.0);

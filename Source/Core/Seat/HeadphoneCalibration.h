@@ -9,14 +9,20 @@
 
 namespace saddletone::seat {
 
+/** What headphones make of full scale, in dB SPL: levels are kept within these. */
+inline constexpr double lowestHeadphoneSplDb = 80.0;
+inline constexpr double highestHeadphoneSplDb = 140.0;
+
 /** What the level of a headphone was worked out from. */
 enum class HeadphoneLevelBasis {
     sensitivityPerVolt,      ///< dB SPL for 1 V RMS, and the output's voltage at full scale.
     sensitivityPerMilliwatt, ///< dB SPL for 1 mW, impedance, and the voltage.
     measuredLevel,           ///< An SPL that was measured while a signal of known level played.
+    statedLevel,             ///< dB SPL at full scale, as somebody has stated it.
 };
 
-/** Name in files: "sensitivity-per-volt", "sensitivity-per-milliwatt", "measured-level". */
+/** Name in files: "sensitivity-per-volt", "sensitivity-per-milliwatt", "measured-level",
+    "stated-level". */
 [[nodiscard]] std::string_view headphoneLevelBasisName(HeadphoneLevelBasis basis) noexcept;
 
 /** How loud a headphone plays on the output it is plugged into, its volume as noted: the level of a
@@ -33,12 +39,22 @@ struct HeadphoneCalibration {
     double outputImpedanceOhms = 0.0; ///< Of the socket; 0 to 10000.
     double measuredSplDb = 94.0;      ///< 30 to 130.
     double measuredLevelDbfs = -20.0; ///< AES17, of the signal that played then; -120 to 0.
+    double statedSplDb = 110.0;       ///< lowestHeadphoneSplDb to highestHeadphoneSplDb.
 
     bool operator==(const HeadphoneCalibration&) const = default;
 
     /** dB SPL of a sine at 0 dBFS (AES17): at 1 kHz, where A-weighting is 0 dB. */
     [[nodiscard]] double splAtFullScaleDb() const noexcept;
 };
+
+/** The calibration that somebody states as a number. */
+[[nodiscard]] HeadphoneCalibration statedCalibration(double splAtFullScaleDb,
+                                                     const std::string& date);
+
+/** Refuses headphones of which no level can be kept: that make 80 dB SPL or less, or more than 140,
+    of full scale. file: what the message calls them. */
+[[nodiscard]] dsp::Result<void> checkKeepable(const HeadphoneCalibration& calibration,
+                                              const std::string& file);
 
 /** dB SPL for 1 V RMS from dB SPL for 1 mW. */
 [[nodiscard]] double sensitivityPerVolt(double dbSplPerMilliwatt, double impedanceOhms) noexcept;

@@ -1,17 +1,31 @@
 #include "Core/Seat/ListenerSeat.h"
 
+#include "Core/Files/AtomicFile.h"
 #include "Core/Seat/HeadModel.h"
 
+#include <string_view>
+
 namespace saddletone::seat {
+
+namespace {
+
+/** How the first comment of tables begins that were made up, as those of Presets/Headphones. */
+constexpr std::string_view inventedMark = "# Invented";
+
+} // namespace
 
 dsp::Result<std::shared_ptr<const ListenerSeat>> loadListenerSeat(const SeatSettings& settings)
 {
     auto seat = std::make_shared<ListenerSeat>();
     seat->places = settings.places;
     if (!settings.headphoneResponseFile.empty()) {
-        auto response = files::readFrequencyTable(settings.headphoneResponseFile);
+        const auto text = files::readTextFile(settings.headphoneResponseFile);
+        if (!text)
+            return text.unexpected();
+        auto response = files::parseFrequencyTable(*text, settings.headphoneResponseFile.string());
         if (!response)
             return response.unexpected();
+        seat->isHeadphoneInvented = text->starts_with(inventedMark);
         seat->headphone = *std::move(response);
         seat->headphoneSource = settings.headphoneResponseFile.string();
         if (!settings.headphoneTargetFile.empty()) {
@@ -19,6 +33,7 @@ dsp::Result<std::shared_ptr<const ListenerSeat>> loadListenerSeat(const SeatSett
             if (!target)
                 return target.unexpected();
             seat->target = *std::move(target);
+            seat->targetSource = settings.headphoneTargetFile.string();
         }
     }
     if (settings.isBinaural) {

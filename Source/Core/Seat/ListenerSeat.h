@@ -28,7 +28,9 @@ struct ListenerSeat {
     std::optional<files::FrequencyTable> headphone; ///< Nothing: not corrected.
     std::optional<files::FrequencyTable> target;    ///< Nothing: flat.
     std::string headphoneSource;                    ///< Names the headphone's table in messages.
-    std::optional<SofaContent> head;                ///< Nothing: left is left, right is right.
+    bool isHeadphoneInvented = false; ///< Its table says so: it is of no headphone that there is.
+    std::string targetSource;
+    std::optional<SofaContent> head; ///< Nothing: left is left, right is right.
     std::string headSource;
     SpeakerPlaces places;
 

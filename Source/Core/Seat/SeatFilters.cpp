@@ -9,6 +9,7 @@
 #include <cassert>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 namespace saddletone::seat {
 
@@ -46,6 +47,23 @@ std::vector<float> filtered(std::span<const double> taps, std::span<const double
     return heard;
 }
 
+/** What the ears differ by in level at a speaker's distance and did not at that of the set; the
+    mean power of both ears stays. */
+std::array<double, numEars> distanceGains(const Direction& direction,
+                                          const std::optional<double>& metres, double setMetres)
+{
+    if (!metres)
+        return {1.0, 1.0};
+    const auto wanted = nearFieldGains(direction, *metres);
+    const auto there = nearFieldGains(direction, setMetres);
+    std::array<double, numEars> gains {wanted[leftEar] / there[leftEar],
+                                       wanted[rightEar] / there[rightEar]};
+    const double mean = std::hypot(gains[leftEar], gains[rightEar]) / std::numbers::sqrt2;
+    for (double& gain : gains)
+        gain /= mean;
+    return gains;
+}
+
 } // namespace
 
 std::size_t numCorrectionTaps(double sampleRate) noexcept
@@ -62,6 +80,8 @@ SeatFilters::make(std::shared_ptr<const ListenerSeat> seat, double sampleRate)
     assert(seat != nullptr);
     std::shared_ptr<SeatFilters> made(new SeatFilters);
     made->rate = sampleRate;
+    if (const auto placed = checkPlaces(seat->places); !placed)
+        return placed.unexpected();
     if (seat->headphone) {
         auto correction =
             correctHeadphone(*seat->headphone, seat->target,
@@ -84,10 +104,16 @@ SeatFilters::make(std::shared_ptr<const ListenerSeat> seat, double sampleRate)
                 if (!filters)
                     return filters.unexpected();
                 Pair& pair = made->placed[isRear ? 1 : 0][side == BikeSide::left ? 0 : 1];
-                for (std::size_t ear = 0; ear < numEars; ++ear)
+                const auto gains = distanceGains(
+                    filters->direction, isRear ? seat->places.rearMetres : seat->places.frontMetres,
+                    placement.headModel().distanceMetres());
+                for (std::size_t ear = 0; ear < numEars; ++ear) {
                     pair[ear] = made->correction.empty()
                                     ? filters->taps[ear]
                                     : dsp::convolve(filters->taps[ear], made->correction);
+                    for (double& tap : pair[ear])
+                        tap *= gains[ear];
+                }
             }
     }
     made->listener = std::move(seat);

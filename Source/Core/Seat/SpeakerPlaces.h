@@ -1,7 +1,10 @@
 #pragma once
 
+#include "Core/Dsp/Result.h"
 #include "Core/Measure/SpeakerGroup.h"
 #include "Core/Seat/SphericalHead.h"
+
+#include <optional>
 
 namespace saddletone::seat {
 
@@ -14,9 +17,21 @@ enum class BikeSide { left, right };
 struct SpeakerPlaces {
     Direction front {25.0, -30.0};
     Direction rear {145.0, -35.0};
+    /** From the middle of the head, nearestSpeakerMetres to farthestSpeakerMetres; nothing: as far
+        as the sources of the head set. Tells the ears apart in level, see nearFieldGains(). */
+    std::optional<double> frontMetres {};
+    std::optional<double> rearMetres {};
 
     bool operator==(const SpeakerPlaces&) const = default;
 };
+
+/** A speaker closer than that is at the ear, one farther than that not on the bike. */
+inline constexpr double nearestSpeakerMetres = 0.25;
+inline constexpr double farthestSpeakerMetres = 3.0;
+
+/** Refused: azimuths of the left speakers beyond 0 to 180 degrees, elevations beyond -90 to 90,
+    distances beyond the limits above. */
+[[nodiscard]] dsp::Result<void> checkPlaces(const SpeakerPlaces& places);
 
 /** Where the sound of a group comes from on one side of the bike. Groups that have front and rear
     speakers in one measurement are heard from the front, where the direct sound of a fairing comes

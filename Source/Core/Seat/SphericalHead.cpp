@@ -51,4 +51,29 @@ std::array<double, numEars> lowFrequencyDelaysSeconds(const Direction& direction
     return {-half, half};
 }
 
+std::array<double, numEars> nearFieldGains(const Direction& direction,
+                                           double distanceMetres) noexcept
+{
+    const double ratio = headRadiusMetres / distanceMetres;
+    const double towardsLeft = unitVector(direction)[1];
+    std::array<double, numEars> gains {};
+    for (std::size_t ear = 0; ear < numEars; ++ear) {
+        const double cosine = ear == leftEar ? towardsLeft : -towardsLeft;
+        // Legendre polynomials by Bonnet's recursion; (a/r)^30 is below 1e-10.
+        constexpr int numTerms = 30;
+        double before = 1.0;
+        double polynomial = cosine;
+        double power = ratio;
+        gains[ear] = 1.0;
+        for (int n = 1; n < numTerms; ++n) {
+            gains[ear] += (2.0 * n + 1.0) / (n + 1.0) * power * polynomial;
+            const double next = ((2.0 * n + 1.0) * cosine * polynomial - n * before) / (n + 1.0);
+            before = polynomial;
+            polynomial = next;
+            power *= ratio;
+        }
+    }
+    return gains;
+}
+
 } // namespace saddletone::seat

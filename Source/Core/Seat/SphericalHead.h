@@ -43,4 +43,11 @@ struct Direction {
 [[nodiscard]] std::array<double, numEars>
 lowFrequencyDelaysSeconds(const Direction& direction) noexcept;
 
+/** By how much more or less each ear hears of a near sound than at the middle of the head: the
+    pressure on a rigid sphere at low frequencies, re the same source without the sphere, the sum
+    over n of (2n + 1)/(n + 1) (a/r)^n P_n(cos(angle to the ear)), which follows from Laplace's
+    equation. Without the delay. distanceMetres: from the middle of the head, 0.2 or more. */
+[[nodiscard]] std::array<double, numEars> nearFieldGains(const Direction& direction,
+                                                         double distanceMetres) noexcept;
+
 } // namespace saddletone::seat

@@ -133,12 +133,13 @@ TEST_CASE("Filters of the same seat and rate are taken over, others are made ane
     CHECK(none->seatFilters == nullptr);
 }
 
-TEST_CASE("What is taken home is for other headphones, and keeps the head",
+TEST_CASE("What is taken home is for other headphones, or for those corrected, and keeps the head",
           "[core][audition][seat]")
 {
     const test::TemporaryFolder folder;
+    std::string card;
     const auto firstFileWith = [&](std::shared_ptr<const seat::ListenerSeat> seat,
-                                   const std::string& name) {
+                                   const std::string& name, bool keepsCorrection = false) {
         audition::TakeHomeRequest request;
         request.scene = bike(std::move(seat));
         request.programme = {
@@ -146,23 +147,41 @@ TEST_CASE("What is taken home is for other headphones, and keeps the head",
         request.programmeName = "made-up noise";
         request.settings.startRampSeconds = 0.0;
         request.fileType = files::FileType::wav;
+        request.keepsCorrection = keepsCorrection;
         request.folder = folder / name;
         const auto written = audition::writeTakeHome(request, [](double) { return true; });
         REQUIRE(written);
+        card = test::bytesOf(written->card);
+        // Lines are broken between words.
+        for (std::size_t place = 0; (place = card.find("\n  ", place)) != std::string::npos;)
+            card.replace(place, 3, " ");
         const auto audio = files::readAudioFile(written->files.front().file);
         REQUIRE(audio);
         return audio->channels;
+    };
+    const auto says = [&card](const std::string& words) {
+        return card.find(words) != std::string::npos;
     };
     const auto head = binaural();
     seat::ListenerSeat corrected;
     corrected.headphone =
         files::FrequencyTable {{50.0, 1000.0, 5000.0, 12000.0}, {4.0, 0.0, 5.0, 0.0}, {}};
-    corrected.headphoneSource = "made up";
+    corrected.headphoneSource = "shop/made-up.csv";
+    const auto correctedSeat = std::make_shared<seat::ListenerSeat>(corrected);
     seat::ListenerSeat both = *head;
     both.headphone = corrected.headphone;
     const auto plain = firstFileWith(nullptr, "plain");
+    CHECK(says("not corrected for any headphones"));
+    CHECK(says("Left is heard at the left ear"));
     const auto placed = firstFileWith(head, "placed");
-    CHECK(firstFileWith(std::make_shared<seat::ListenerSeat>(corrected), "corrected") == plain);
-    CHECK(firstFileWith(std::make_shared<seat::ListenerSeat>(both), "both") == placed);
+    CHECK(says("heard from where they stand"));
+    CHECK(says("for headphones and not for loudspeakers"));
+    CHECK(says(head->head->description));
     CHECK(placed != plain);
+    CHECK(firstFileWith(correctedSeat, "corrected") == plain);
+    CHECK(says("In the shop what is heard was corrected"));
+    CHECK(firstFileWith(std::make_shared<seat::ListenerSeat>(both), "both") == placed);
+    CHECK(firstFileWith(correctedSeat, "kept", true) != plain);
+    CHECK(says("'made-up.csv'"));
+    CHECK(says("for these headphones alone"));
 }

@@ -117,6 +117,11 @@ TEST_CASE("Seats that cannot be are refused", "[core][job][seat]")
     }
     CHECK(mentions(refusalWith("isBinaural", "yes"), "seat.isBinaural"));
     CHECK(mentions(refusalWith("headphoneResponseFile", nullptr), "seat.headphoneTargetFile"));
+    CHECK(mentions(refusalWith("speakerPlaces", "here"), "seat.speakerPlaces"));
+    CHECK(mentions(refusalWith("speakerPlaces", {{"front", {{"azimuthDegrees", -20.0}}}}),
+                   "seat.speakerPlaces.front.azimuthDegrees"));
+    CHECK(mentions(refusalWith("speakerPlaces", {{"rear", {{"distanceMetres", 0.1}}}}),
+                   "seat.speakerPlaces.rear.distanceMetres"));
     json document = good;
     document["seat"] = "comfortable";
     test::writeBytes(made.folder / "job.json", document.dump());

@@ -130,6 +130,25 @@ TEST_CASE("A job with another curve when the engine runs says so in its report",
     CHECK(test::xmlProblem(html) == "");
 }
 
+TEST_CASE("A report says how the job is listened to over headphones", "[core][report][seat]")
+{
+    const test::TemporaryFolder folder;
+    auto job = makeJob(folder.path(), 0.0);
+    const auto without = job::makeReportContent(job, dated());
+    REQUIRE(without);
+    const std::string mark = "What is heard over headphones in the shop.";
+    CHECK_FALSE(holds(report::renderHtml(*without), mark));
+    test::writeBytes(folder / "phone.csv", "50,-3\n200,0\n1000,0\n5000,4\n15000,1\n");
+    job.seat.headphoneResponseFile = "phone.csv";
+    const auto content = job::makeReportContent(job, dated());
+    REQUIRE(content);
+    const std::string html = report::renderHtml(*content);
+    CHECK(holds(html, mark));
+    CHECK(holds(html, "corrected for the headphones of"));
+    CHECK(holds(html, "listening level is unknown"));
+    CHECK(test::xmlProblem(html) == "");
+}
+
 TEST_CASE("A job with the same curve when the engine runs says that too", "[core][report]")
 {
     const test::TemporaryFolder folder;

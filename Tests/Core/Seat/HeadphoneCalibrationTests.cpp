@@ -85,12 +85,14 @@ TEST_CASE("A headphone calibration comes back from its file as it was saved", "[
     const test::TemporaryFolder folder;
     for (const auto basis :
          {HeadphoneLevelBasis::sensitivityPerVolt, HeadphoneLevelBasis::sensitivityPerMilliwatt,
-          HeadphoneLevelBasis::measuredLevel}) {
+          HeadphoneLevelBasis::measuredLevel, HeadphoneLevelBasis::statedLevel}) {
         auto calibration = example();
         calibration.basis = basis;
         if (basis == HeadphoneLevelBasis::measuredLevel) {
             calibration.measuredSplDb = 71.5;
             calibration.measuredLevelDbfs = -31.0;
+        } else if (basis == HeadphoneLevelBasis::statedLevel) {
+            calibration.statedSplDb = 107.5;
         } else {
             calibration.sensitivityDbSpl = 97.5;
             calibration.impedanceOhms = 250.0;

@@ -237,6 +237,45 @@ TEST_CASE("A seat with nothing to do is none, and one for other headphones keeps
     CHECK(seat::withoutCorrection(std::make_shared<ListenerSeat>(both)) == nullptr);
 }
 
+TEST_CASE("A speaker that is nearer than the set's differs more in level at the ears",
+          "[core][seat]")
+{
+    ListenerSeat seat = *binauralSeat();
+    const auto usual = filtersOf(std::make_shared<ListenerSeat>(seat));
+    constexpr double setMetres = 1.4; // of the packaged set, as Docs/seat.md has it
+    seat.places.frontMetres = setMetres;
+    const auto same = filtersOf(std::make_shared<ListenerSeat>(seat));
+    seat.places.frontMetres = 0.5;
+    const auto nearer = filtersOf(std::make_shared<ListenerSeat>(seat));
+    const auto gains = seat::nearFieldGains(seat.places.front, 0.5);
+    const auto setGains = seat::nearFieldGains(seat.places.front, setMetres);
+    const double moreDb = dsp::amplitudeToDb(gains[leftEar] / gains[rightEar])
+                          - dsp::amplitudeToDb(setGains[leftEar] / setGains[rightEar]);
+    CHECK(moreDb > 0.5);
+    const auto usualEars = usual->earKernels(impulse(), impulse(), SpeakerGroup::front);
+    const auto sameEars = same->earKernels(impulse(), impulse(), SpeakerGroup::front);
+    const auto nearEars = nearer->earKernels(impulse(), impulse(), SpeakerGroup::front);
+    for (const double frequencyHz : {60.0, 500.0, 3000.0}) {
+        CAPTURE(frequencyHz);
+        const auto differenceDb = [&](const seat::EarKernels& kernels) {
+            return magnitudeDb(kernels[leftEar][leftEar], frequencyHz, 48000.0)
+                   - magnitudeDb(kernels[rightEar][leftEar], frequencyHz, 48000.0);
+        };
+        CHECK(differenceDb(sameEars) == Approx(differenceDb(usualEars)).margin(1e-3));
+        CHECK(differenceDb(nearEars) - differenceDb(usualEars) == Approx(moreDb).margin(1e-3));
+    }
+    // At low frequencies, where both ears had the same, their power stays what it was.
+    const auto powerDb = [](const seat::EarKernels& kernels) {
+        return dsp::powerToDb(
+            dsp::dbToPower(magnitudeDb(kernels[leftEar][leftEar], 60.0, 48000.0))
+            + dsp::dbToPower(magnitudeDb(kernels[rightEar][leftEar], 60.0, 48000.0)));
+    };
+    CHECK(powerDb(nearEars) == Approx(powerDb(usualEars)).margin(0.01));
+    // The rear ones are as they were.
+    CHECK(nearer->earKernels(impulse(), impulse(), SpeakerGroup::rear)
+          == usual->earKernels(impulse(), impulse(), SpeakerGroup::rear));
+}
+
 TEST_CASE("Seats whose files are not good enough are refused by name", "[core][seat]")
 {
     for (const seat::SeatSettings& settings :
