@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -62,7 +63,7 @@ dsp::Result<void> takeOver(const JobRideOptions& options, job::JobRide& ride)
 
 Outcome runJobRide(const JobRideOptions& options)
 {
-    auto job = job::loadJob(options.folder);
+    auto job = loadJobArgument(options.folder);
     if (!job)
         return inputFailure(job.error());
     if (const auto taken = takeOver(options, job->ride); !taken)

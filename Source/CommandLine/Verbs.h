@@ -62,5 +62,7 @@ void addBlindVerb(CLI::App& app, Shared& shared);     // blind
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
 /** Adds `ride` to the verb `job`. */
 void addJobRideVerb(CLI::App& job, Shared& shared);
+/** Adds `copy`, `archive`, `unpack` and `recover` to the verb `job`. */
+void addJobFolderVerbs(CLI::App& job, Shared& shared);
 
 } // namespace saddletone::commandline

@@ -1,10 +1,10 @@
 #include "Plugin/TuningDocument.h"
 
+#include "Core/Files/FilesUntilKept.h"
 #include "Core/Files/JsonReader.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
-#include <system_error>
 
 namespace saddletone::plugin {
 
@@ -69,26 +69,6 @@ const DraftCandidate* findById(const TuningDocument& document, std::uint64_t id)
     const auto found = std::ranges::find(document.candidates, id, &DraftCandidate::id);
     return found != document.candidates.end() ? &*found : nullptr;
 }
-
-/** Removes files again unless they are kept. */
-class NewFiles {
-public:
-    NewFiles() = default;
-    NewFiles(const NewFiles&) = delete;
-    NewFiles& operator=(const NewFiles&) = delete;
-    ~NewFiles()
-    {
-        std::error_code ignored;
-        for (const std::filesystem::path& file : files)
-            std::filesystem::remove(file, ignored);
-    }
-
-    void add(std::filesystem::path file) { files.push_back(std::move(file)); }
-    void keep() { files.clear(); }
-
-private:
-    std::vector<std::filesystem::path> files;
-};
 
 } // namespace
 
@@ -167,7 +147,7 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
     stored.document = document;
 
     std::vector<job::JobCandidate> candidates;
-    NewFiles newFiles;
+    files::FilesUntilKept newFiles;
     for (const DraftCandidate& candidate : document.candidates) {
         if (std::ranges::find(job->states, candidate.stateId, &job::JobState::id)
             == job->states.end())

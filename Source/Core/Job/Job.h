@@ -2,6 +2,7 @@
 
 #include "Core/Audition/SceneBuilder.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Files/InnerPath.h"
 #include "Core/Measure/Response.h"
 #include "Core/Ride/Helmet.h"
 #include "Core/Seat/HeadphoneCalibration.h"
@@ -10,16 +11,32 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <nlohmann/json.hpp>
 
 namespace saddletone::job {
 
+inline constexpr std::string_view jobFileName = "job.json";
+inline constexpr std::string_view previousFileName = "job.previous.json";
+
+/** Where a state comes from that was measured on another bike, in another job. */
+struct StateOrigin {
+    std::string jobTitle;
+    std::string bike;    ///< In words, as that job has it; empty = it does not say.
+    std::string stateId; ///< In that job.
+    std::string date;    ///< ISO 8601; empty = not known.
+
+    bool operator==(const StateOrigin&) const = default;
+};
+
 /** A measured state that a job refers to. */
 struct JobState {
     std::string id;   ///< Unique in the job: letters, digits, '-' and '_'.
     std::string file; ///< STATE.json, relative to the job folder; never leaves it.
+    /** Nothing: it was measured on the job's own bike. */
+    std::optional<StateOrigin> origin {};
 
     bool operator==(const JobState&) const = default;
 };
@@ -83,16 +100,34 @@ struct Job {
     JobSeat seat;
     /** The document as read; keys that this version does not know are written back. */
     nlohmann::json document = nlohmann::json::object();
+    /** CRC-32 of job.json as it was read or last saved: what saveJob() expects to find. Empty: there
+        was none. */
+    std::string storedChecksum {};
+    /** What was wrong when it was opened and could be put right, to be shown; not stored. */
+    std::vector<std::string> warnings {};
 };
 
 inline constexpr int jobSchemaVersion = 1;
 
-/** Reads and checks FOLDER/job.json; does not open the files it names. */
+/** Reads and checks FOLDER/job.json; does not open the files it names. Where job.json is missing or
+    no JSON any more, its previous version is read, and a warning says so. */
 [[nodiscard]] dsp::Result<Job> loadJob(const std::filesystem::path& folder);
 
-/** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json.
-    Makes the folder if needed. */
-[[nodiscard]] dsp::Result<void> saveJob(const Job& job);
+/** The same of a job.json's text; source names it in messages. */
+[[nodiscard]] dsp::Result<Job> jobFromText(const std::string& text, const std::string& source,
+                                           const std::filesystem::path& folder);
+
+/** What saveJob() does where job.json is not what the job was read from. */
+enum class SaveRule {
+    refuseChanged,
+    overwriteChanged, ///< The user was asked.
+};
+
+/** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json, a
+    damaged one as job.damaged-1.json, -2 ... Makes the folder if needed. Refused: another process
+    has the right to write (see JobLock); job.json has changed since it was read, or has gone with its
+    disk. */
+[[nodiscard]] dsp::Result<void> saveJob(Job& job, SaveRule rule = SaveRule::refuseChanged);
 
 /** The modelled ride of a job; fails if a name or an angle is not known. */
 [[nodiscard]] dsp::Result<ride::RideParameters> rideParameters(const JobRide& ride);
@@ -119,11 +154,12 @@ struct AddedState {
 
 /** Copies a response (and a tuning, where there is one) into the job's folder under names like
     wantedId, makes it a candidate if there is room, and saves the job. On failure the job is as it
-    was, here and in job.json. */
+    was, here and on the disk. */
 [[nodiscard]] dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
                                                const std::string& wantedId,
                                                const std::string& candidateName,
-                                               const std::optional<tuning::Tuning>& tuning = {});
+                                               const std::optional<tuning::Tuning>& tuning = {},
+                                               const std::optional<StateOrigin>& origin = {});
 
 /** Writes a tuning's document (see tuning::tuningToJson()) into the job's folder under a name like
     wanted that no file has yet. Returns its path relative to the folder, for a candidate to name;
@@ -134,8 +170,7 @@ struct AddedState {
 /** Opens everything the job names; returns one line a problem, none if all is well. */
 [[nodiscard]] std::vector<std::string> checkJob(const Job& job);
 
-/** folder / relative, refused if absolute or if it leaves the folder. */
-[[nodiscard]] dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder,
-                                                               const std::string& relative);
+/** Of every path that a job names. */
+using files::resolveInside;
 
 } // namespace saddletone::job

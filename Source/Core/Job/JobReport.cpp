@@ -1,13 +1,14 @@
 #include "Core/Job/JobReport.h"
 
-#include "Core/Audition/RoadAudibility.h"
 #include "Core/Audition/BlindStatistics.h"
+#include "Core/Audition/RoadAudibility.h"
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/JobLibrary.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Report/BlindWords.h"
 #include "Core/Report/CurveTable.h"
@@ -67,6 +68,8 @@ dsp::Result<std::vector<NamedResponse>> loadStates(const Job& job)
         if (!response)
             return response.unexpected();
         std::string name = response->name.empty() ? state.id : response->name;
+        if (state.origin)
+            name += anotherBikeMark;
         states.push_back({std::move(name), stateMark(states.size()), std::move(*response)});
     }
     return states;
