@@ -18,6 +18,7 @@ buildPackages=(
     libnlopt-dev
     libsndfile1-dev
     libsoxr-dev
+    libzip-dev
     nlohmann-json3-dev
     zlib1g-dev
     # JUCE, and what its modules include and link on Linux.

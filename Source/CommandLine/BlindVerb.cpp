@@ -1,3 +1,4 @@
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/BlindStatistics.h"
@@ -153,7 +154,7 @@ Outcome runBlind(const BlindOptions& options)
         return usageFailure("name the job with --job, or counts with --correct and --trials");
     if (options.lists && options.verified)
         return usageFailure("--list and --verify exclude each other");
-    const auto job = job::loadJob(options.job);
+    const auto job = loadJobArgument(options.job);
     if (!job)
         return inputFailure(job.error());
     const auto runs = job::blindRunsOf(*job);

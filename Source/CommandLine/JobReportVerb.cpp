@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/ReportOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -29,7 +30,7 @@ Outcome runJobReport(const JobReportVerbOptions& options)
     const auto units = options.report.speedUnits();
     if (!units)
         return usageFailure(units.error().message);
-    auto job = job::loadJob(options.folder);
+    auto job = loadJobArgument(options.folder);
     if (!job)
         return inputFailure(job.error());
     if (options.proposed && *options.proposed > job->candidates.size())

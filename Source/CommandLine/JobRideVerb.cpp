@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
@@ -75,7 +76,7 @@ void takeOver(const presets::RidePreset& preset, job::JobRide& ride)
 
 Outcome runJobRide(const JobRideOptions& options)
 {
-    auto job = job::loadJob(options.folder);
+    auto job = loadJobArgument(options.folder);
     if (!job)
         return inputFailure(job.error());
     if (!options.preset.empty()) {

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Job/SeatStore.h"
@@ -148,7 +149,7 @@ Outcome runJobSeat(const JobSeatOptions& options)
             if (options.clears(what) && options.has(setter))
                 return usageFailure("--clear " + what + " and " + setter
                                     + " say the opposite; give one of them");
-    const auto job = job::loadJob(options.folder);
+    const auto job = loadJobArgument(options.folder);
     if (!job)
         return inputFailure(job.error());
     const bool isChange =

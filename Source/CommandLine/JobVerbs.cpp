@@ -1,4 +1,5 @@
 #include "CommandLine/GroupOptions.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/ReportOptions.h"
 #include "CommandLine/StateOptions.h"
@@ -8,10 +9,12 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Job/Job.h"
+#include "Core/Job/JobLibrary.h"
 #include "Core/Job/JobReport.h"
 #include "Core/Measure/CalibrationRecord.h"
 #include "Core/Tuning/TuningFile.h"
 
+#include <algorithm>
 #include <memory>
 #include <optional>
 #include <system_error>
@@ -56,7 +59,8 @@ Outcome runNewJob(const NewJobOptions& options)
 
 struct AddOptions {
     std::string folder;
-    std::string state;
+    std::string state; ///< STATE.json, or with from the id of a state of that job.
+    std::string from;  ///< Folder of another job; empty: none.
     GroupOptions groups;
     std::string tuning;
     std::string name;
@@ -105,13 +109,29 @@ Outcome runAdd(const AddOptions& options)
             return usageFailure(group.error().message);
         speakers = *group;
     }
-    auto job = job::loadJob(options.folder);
+    auto job = loadJobArgument(options.folder);
     if (!job)
         return inputFailure(job.error());
     if (job->candidates.size() >= audition::maxCandidates)
         return Failure {ExitCode::notGoodEnough,
                         "the job has " + std::to_string(audition::maxCandidates)
                             + " candidates already, as many as can be heard side by side"};
+    if (!options.from.empty()) {
+        auto other = loadJobArgument(options.from);
+        if (!other)
+            return inputFailure(other.error());
+        const auto added = job::addFromOtherJob(*job, *other, options.state, options.name);
+        if (!added)
+            return inputFailure(added.error());
+        const std::string words = job::otherBikeWords(*job->states.back().measuredElsewhere);
+        Output output;
+        output.text = options.folder + ": candidate " + std::to_string(job->candidates.size())
+                      + " '" + job->candidates.back().name + "', " + words + "\n";
+        output.json = {{"candidate", job->candidates.back().name},
+                       {"stateId", added->id},
+                       {"measuredElsewhere", words}};
+        return output;
+    }
     auto response = measure::loadResponse(options.state);
     if (!response)
         return inputFailure(response.error());
@@ -145,7 +165,7 @@ Outcome runAdd(const AddOptions& options)
 
 Outcome runCheck(const std::string& folder)
 {
-    const auto job = job::loadJob(folder);
+    const auto job = loadJobArgument(folder);
     if (!job)
         return inputFailure(job.error());
     const auto problems = job::checkJob(*job);
@@ -163,9 +183,56 @@ Outcome runCheck(const std::string& folder)
     return output;
 }
 
+std::string stateWords(const job::JobState& state)
+{
+    return state.id + "  " + state.file
+           + (state.measuredElsewhere ? "  (" + job::otherBikeWords(*state.measuredElsewhere) + ")"
+                                      : "");
+}
+
+nlohmann::json stateJson(const job::JobState& state)
+{
+    nlohmann::json json {{"id", state.id}, {"file", state.file}};
+    if (state.measuredElsewhere)
+        json["measuredElsewhere"] = job::otherBikeWords(*state.measuredElsewhere);
+    return json;
+}
+
+/** All jobs below a folder. */
+Outcome runListLibrary(const std::string& folder)
+{
+    const auto library = job::listLibrary(folder);
+    if (!library)
+        return inputFailure(library.error());
+    Output output;
+    output.json = {{"jobs", nlohmann::json::array()}, {"problems", library->problems}};
+    for (const job::LibraryJob& entry : library->jobs) {
+        output.text += entry.job.folder.string() + "\n  " + entry.job.title
+                       + (entry.job.invented ? " [invented demo data]" : "") + "; "
+                       + (entry.job.bike.empty() ? "bike not named" : entry.job.bike)
+                       + "; last changed " + entry.changedOn + "\n";
+        nlohmann::json states = nlohmann::json::array();
+        for (const job::JobState& state : entry.job.states) {
+            output.text += "    " + stateWords(state) + "\n";
+            states.push_back(stateJson(state));
+        }
+        output.json["jobs"].push_back({{"folder", entry.job.folder.string()},
+                                       {"title", entry.job.title},
+                                       {"bike", entry.job.bike},
+                                       {"invented", entry.job.invented},
+                                       {"changedOn", entry.changedOn},
+                                       {"states", std::move(states)}});
+    }
+    for (const std::string& problem : library->problems)
+        output.text += "cannot be read: " + problem + "\n";
+    return output;
+}
+
 Outcome runList(const std::string& folder)
 {
-    const auto job = job::loadJob(folder);
+    if (!job::isJobFolder(folder))
+        return runListLibrary(folder);
+    const auto job = loadJobArgument(folder);
     if (!job)
         return inputFailure(job.error());
     Output output;
@@ -179,8 +246,8 @@ Outcome runList(const std::string& folder)
                    {"candidates", nlohmann::json::array()},
                    {"programmes", job->programmes}};
     for (const job::JobState& state : job->states) {
-        output.text += "  " + state.id + "  " + state.file + "\n";
-        output.json["states"].push_back({{"id", state.id}, {"file", state.file}});
+        output.text += "  " + stateWords(state) + "\n";
+        output.json["states"].push_back(stateJson(state));
     }
     output.text += "candidates:\n";
     for (std::size_t index = 0; index < job->candidates.size(); ++index) {
@@ -206,8 +273,8 @@ Outcome runList(const std::string& folder)
 
 void addJob(CLI::App& app, Shared& shared)
 {
-    CLI::App* verb =
-        app.add_subcommand("job", "Start, fill, check or list a job (one bike of one customer)");
+    CLI::App* verb = app.add_subcommand(
+        "job", "Start, fill, check, list, copy or archive a job (one bike of one customer)");
     verb->require_subcommand(1);
     verb->fallthrough();
 
@@ -225,14 +292,24 @@ void addJob(CLI::App& app, Shared& shared)
     CLI::App* addVerb =
         verb->add_subcommand("add", "Copy a measured state into a job and add it as a candidate");
     addVerb->add_option("folder", addOptions->folder, "Folder of the job")->required();
-    addVerb->add_option("--state", addOptions->state, "STATE.json")->required();
+    addVerb
+        ->add_option("--state", addOptions->state,
+                     "STATE.json; with --from the name of a state there, see job list")
+        ->required();
+    CLI::Option* const from = addVerb->add_option(
+        "--from", addOptions->from,
+        "Folder of another job whose state is added, marked as measured on another bike");
     addGroupOptions(*addVerb, "--state", addOptions->groups);
+    addVerb->get_option("--group")->excludes(from);
     addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json")
-        ->transform(fileOrPreset(presets::PresetKind::tuning));
+        ->transform(fileOrPreset(presets::PresetKind::tuning))
+        ->excludes(from);
     addVerb->add_option("--name", addOptions->name, "Name of the candidate");
-    addVerb->add_option("--speakers", addOptions->speakers,
-                        "Which speakers played, if the state does not say it right: "
-                            + measure::speakerGroupChoices());
+    addVerb
+        ->add_option("--speakers", addOptions->speakers,
+                     "Which speakers played, if the state does not say it right: "
+                         + measure::speakerGroupChoices())
+        ->excludes(from);
     addVerb->callback(
         [addOptions, &shared] { shared.action = [addOptions] { return runAdd(*addOptions); }; });
 
@@ -244,8 +321,10 @@ void addJob(CLI::App& app, Shared& shared)
     addJobRideVerb(*verb, shared);
     addJobReportVerb(*verb, shared);
     addJobSeatVerb(*verb, shared);
-    CLI::App* list = verb->add_subcommand("list", "Show what is in a job");
-    list->add_option("folder", *folder, "Folder of the job")->required();
+    addJobFolderVerbs(*verb, shared);
+    CLI::App* list = verb->add_subcommand(
+        "list", "Show what is in a job, or all jobs in a folder and the folders in it");
+    list->add_option("folder", *folder, "Folder of the job or of the jobs")->required();
     list->callback([folder, &shared] { shared.action = [folder] { return runList(*folder); }; });
 }
 

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/TakeHome.h"
@@ -83,7 +84,7 @@ std::variant<Output, Failure> runTakeHome(const TakeHomeOptions& options)
     const auto fileType = files::parseFileType(options.format);
     if (!fileType || *fileType == files::FileType::mp3)
         return usageFailure("--format takes flac or wav, not '" + options.format + "'");
-    const auto job = job::loadJob(options.job);
+    const auto job = loadJobArgument(options.job);
     if (!job)
         return inputFailure(job.error());
     if (options.programme.empty() && job->programmes.empty())

@@ -67,5 +67,7 @@ void addJobRideVerb(CLI::App& job, Shared& shared);
 void addJobReportVerb(CLI::App& job, Shared& shared);
 /** Adds `seat` to the verb `job`. */
 void addJobSeatVerb(CLI::App& job, Shared& shared);
+/** Adds `copy`, `archive`, `unpack` and `recover` to the verb `job`. */
+void addJobFolderVerbs(CLI::App& job, Shared& shared);
 
 } // namespace saddletone::commandline

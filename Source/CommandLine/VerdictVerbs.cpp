@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/JobArgument.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -293,7 +294,7 @@ dsp::Result<std::vector<std::string>> stateFiles(const VerdictOptions& options)
 {
     if (options.job.empty())
         return options.states;
-    const auto job = job::loadJob(options.job);
+    const auto job = loadJobArgument(options.job);
     if (!job)
         return job.unexpected();
     std::vector<std::string> stateFiles;

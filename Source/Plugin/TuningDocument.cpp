@@ -1,10 +1,10 @@
 #include "Plugin/TuningDocument.h"
 
+#include "Core/Files/FilesUntilKept.h"
 #include "Core/Files/JsonReader.h"
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
-#include <system_error>
 
 namespace saddletone::plugin {
 
@@ -81,26 +81,6 @@ job::JobCandidate entryOf(const DraftCandidate& candidate)
             candidate.groupStateIds,
             candidate.groupSum};
 }
-
-/** Removes files again unless they are kept. */
-class NewFiles {
-public:
-    NewFiles() = default;
-    NewFiles(const NewFiles&) = delete;
-    NewFiles& operator=(const NewFiles&) = delete;
-    ~NewFiles()
-    {
-        std::error_code ignored;
-        for (const std::filesystem::path& file : files)
-            std::filesystem::remove(file, ignored);
-    }
-
-    void add(std::filesystem::path file) { files.push_back(std::move(file)); }
-    void keep() { files.clear(); }
-
-private:
-    std::vector<std::filesystem::path> files;
-};
 
 } // namespace
 
@@ -183,7 +163,7 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
     stored.document = document;
 
     std::vector<job::JobCandidate> candidates;
-    NewFiles newFiles;
+    files::FilesUntilKept newFiles;
     for (const DraftCandidate& candidate : document.candidates) {
         job::JobCandidate entry = entryOf(candidate);
         for (const std::string& id : entry.allStateIds())

@@ -3,6 +3,7 @@
 #include "Core/Dsp/Convolution.h"
 #include "Core/Dsp/MinimumPhase.h"
 #include "Core/Dsp/Units.h"
+#include "Core/Files/InnerPath.h"
 
 #include <algorithm>
 #include <cmath>
@@ -47,12 +48,11 @@ loadSpeedDependence(const std::filesystem::path& file)
         return volume.unexpected();
     auto dependence = std::make_shared<SpeedDependence>();
     for (const ride::SpeedState& state : volume->states) {
-        const std::filesystem::path relative(state.stateFile);
-        if (relative.is_absolute() || std::ranges::find(relative, "..") != relative.end())
-            return dsp::fail(dsp::ErrorCode::outOfRange,
-                             "'" + file.string() + "': '" + state.stateFile
-                                 + "' must lie beside the file or in a folder below it");
-        auto response = measure::loadResponse(file.parent_path() / relative);
+        const auto stateFile = files::resolveInside(file.parent_path(), state.stateFile);
+        if (!stateFile)
+            return dsp::fail(stateFile.error().code,
+                             "'" + file.string() + "': " + stateFile.error().message);
+        auto response = measure::loadResponse(*stateFile);
         if (!response)
             return response.unexpected();
         if (response->impulse.empty())

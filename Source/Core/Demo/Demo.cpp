@@ -182,7 +182,7 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
 
     progress("making music");
     const dsp::AudioBuffer music = makeDemoProgramme(trackRate, 1);
-    const job::Job job = demoJob(result.jobFolder);
+    job::Job job = demoJob(result.jobFolder);
     if (const auto saved = files::writeAudioFile(music, result.jobFolder / job.programmes.front(),
                                                  files::SampleFormat::pcm16);
         !saved)
@@ -199,7 +199,8 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
             tuning::saveSpeaker(inventedSpeaker(), result.jobFolder / "speakers" / "demo.json");
         !saved)
         return saved.unexpected();
-    if (const auto saved = job::saveJob(job); !saved)
+    // The demo starts afresh each time.
+    if (const auto saved = job::saveJob(job, job::SaveRule::overwriteChanged); !saved)
         return saved.unexpected();
 
     const auto scene = job::loadSceneRequest(job);

@@ -1,10 +1,9 @@
 #include "Core/Files/AtomicFile.h"
 
 #include "Core/Files/Platform.h"
+#include "Core/Files/TemporaryName.h"
 
 #include <array>
-#include <atomic>
-#include <cstdint>
 #include <fstream>
 #include <iterator>
 #include <system_error>
@@ -14,23 +13,9 @@
 
 namespace saddletone::files {
 
-namespace {
-
-/** Distinct names for temporary files of this process. */
-std::string uniqueSuffix()
+AtomicFile::AtomicFile(std::filesystem::path targetPath)
+    : target(std::move(targetPath)), temporary(temporaryBeside(target))
 {
-    static std::atomic<unsigned> counter {0};
-    return std::to_string(processId()) + "-" + std::to_string(counter.fetch_add(1));
-}
-
-} // namespace
-
-AtomicFile::AtomicFile(std::filesystem::path targetPath) : target(std::move(targetPath))
-{
-    // The extension stays last: libsndfile and readers of a stray file go by it.
-    temporary =
-        target.parent_path()
-        / ("." + target.stem().string() + ".part-" + uniqueSuffix() + target.extension().string());
 }
 
 dsp::Result<AtomicFile> AtomicFile::open(const std::filesystem::path& target)
@@ -136,6 +121,24 @@ dsp::Result<std::string> readTextFile(const std::filesystem::path& file, std::si
     return text;
 }
 
+namespace {
+
+uLong addToChecksum(uLong sum, std::string_view bytes)
+{
+    return crc32_z(sum, reinterpret_cast<const Bytef*>(bytes.data()), bytes.size());
+}
+
+std::string checksumDigits(uLong sum)
+{
+    constexpr std::string_view digits = "0123456789abcdef";
+    std::string text(8, '0');
+    for (std::size_t place = 0; place < text.size(); ++place)
+        text[text.size() - 1 - place] = digits[(sum >> (4U * place)) & 0xFU];
+    return text;
+}
+
+} // namespace
+
 dsp::Result<std::string> fileChecksum(const std::filesystem::path& file)
 {
     std::ifstream stream(file, std::ios::binary);
@@ -145,14 +148,14 @@ dsp::Result<std::string> fileChecksum(const std::filesystem::path& file)
     std::array<char, 65536> block {};
     while (stream) {
         stream.read(block.data(), block.size());
-        sum = crc32(sum, reinterpret_cast<const Bytef*>(block.data()),
-                    static_cast<uInt>(stream.gcount()));
+        sum = addToChecksum(sum, {block.data(), static_cast<std::size_t>(stream.gcount())});
     }
-    constexpr std::string_view digits = "0123456789abcdef";
-    std::string text(8, '0');
-    for (std::size_t place = 0; place < text.size(); ++place)
-        text[text.size() - 1 - place] = digits[(sum >> (4U * place)) & 0xFU];
-    return text;
+    return checksumDigits(sum);
+}
+
+std::string textChecksum(std::string_view text)
+{
+    return checksumDigits(addToChecksum(crc32(0L, Z_NULL, 0), text));
 }
 
 } // namespace saddletone::files

@@ -43,4 +43,7 @@ private:
 /** CRC-32 of a file's bytes as eight hexadecimal digits (zlib): tells a changed file, no more. */
 [[nodiscard]] dsp::Result<std::string> fileChecksum(const std::filesystem::path& file);
 
+/** The same of a text, byte for byte. */
+[[nodiscard]] std::string textChecksum(std::string_view text);
+
 } // namespace saddletone::files

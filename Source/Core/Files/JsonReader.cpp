@@ -32,15 +32,20 @@ dsp::Result<nlohmann::json> loadJson(const std::filesystem::path& file)
     const auto text = readTextFile(file);
     if (!text)
         return text.unexpected();
+    return parseJson(*text, file.string());
+}
+
+dsp::Result<nlohmann::json> parseJson(const std::string& text, const std::string& source)
+{
     try {
-        auto json = nlohmann::json::parse(*text);
+        auto json = nlohmann::json::parse(text);
         if (!json.is_object())
             return dsp::fail(dsp::ErrorCode::malformed,
-                             "'" + file.string() + "' is JSON but not an object ({ … })");
+                             "'" + source + "' is JSON but not an object ({ … })");
         return json;
     } catch (const nlohmann::json::exception& error) {
         return dsp::fail(dsp::ErrorCode::malformed,
-                         "'" + file.string() + "' is not valid JSON: " + error.what());
+                         "'" + source + "' is not valid JSON: " + error.what());
     }
 }
 

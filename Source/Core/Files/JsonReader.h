@@ -15,6 +15,10 @@ namespace saddletone::files {
 /** Reads a JSON file; a syntax error names file and place. */
 [[nodiscard]] dsp::Result<nlohmann::json> loadJson(const std::filesystem::path& file);
 
+/** The same from a text; source names it in messages. */
+[[nodiscard]] dsp::Result<nlohmann::json> parseJson(const std::string& text,
+                                                    const std::string& source);
+
 /** Text of a document as this project writes it: indented, UTF-8, ends in a newline. */
 [[nodiscard]] std::string jsonText(const nlohmann::json& json);
 

@@ -1,13 +1,23 @@
 #include "Core/Files/Platform.h"
 
+#include <array>
+#include <cerrno>
+#include <utility>
+
 #if defined(_WIN32)
+#define NOMINMAX
 #include <array>
 #include <fcntl.h>
 #include <io.h>
 #include <process.h>
+#include <share.h>
+#include <sys/stat.h>
 #include <windows.h>
 #else
+#include <csignal>
 #include <fcntl.h>
+#include <sys/file.h>
+#include <sys/stat.h>
 #include <system_error>
 #include <unistd.h>
 #if defined(__APPLE__)
@@ -19,11 +29,43 @@
 
 namespace saddletone::files {
 
+SystemLock::SystemLock(SystemLock&& other) noexcept : handle(std::exchange(other.handle, none)) {}
+
+SystemLock& SystemLock::operator=(SystemLock&& other) noexcept
+{
+    std::swap(handle, other.handle);
+    return *this;
+}
+
+SystemLock::~SystemLock()
+{
+    release();
+}
+
 #if defined(_WIN32)
 
 long processId() noexcept
 {
     return _getpid();
+}
+
+bool isProcessRunning(long process) noexcept
+{
+    const HANDLE opened =
+        OpenProcess(PROCESS_QUERY_LIMITED_INFORMATION, FALSE, static_cast<DWORD>(process));
+    if (opened == nullptr)
+        return GetLastError() == ERROR_ACCESS_DENIED;
+    DWORD exitCode = 0;
+    const bool runs = GetExitCodeProcess(opened, &exitCode) != 0 && exitCode == STILL_ACTIVE;
+    CloseHandle(opened);
+    return runs;
+}
+
+std::string hostName()
+{
+    std::array<char, MAX_COMPUTERNAME_LENGTH + 1> name {};
+    auto size = static_cast<DWORD>(name.size());
+    return GetComputerNameA(name.data(), &size) != 0 ? std::string(name.data()) : std::string();
 }
 
 bool flushToDisk(const std::filesystem::path& file) noexcept
@@ -45,11 +87,67 @@ std::filesystem::path executableFile()
                                 : std::filesystem::path();
 }
 
+// Opening for writing while denying that to others is the lock.
+LockOutcome SystemLock::lock(const std::filesystem::path& file, int openFlags) noexcept
+{
+    release();
+    const errno_t failed =
+        _wsopen_s(&handle, file.c_str(), openFlags | _O_RDWR | _O_BINARY | _O_NOINHERIT, _SH_DENYWR,
+                  _S_IREAD | _S_IWRITE);
+    if (failed == 0)
+        return LockOutcome::locked;
+    handle = none;
+    return failed == EACCES && _waccess(file.c_str(), 6) == 0 ? LockOutcome::heldByOther
+                                                              : LockOutcome::cannotOpen;
+}
+
+LockOutcome SystemLock::lock(const std::filesystem::path& file) noexcept
+{
+    return lock(file, 0);
+}
+
+LockOutcome SystemLock::makeAndLock(const std::filesystem::path& file) noexcept
+{
+    return lock(file, _O_CREAT);
+}
+
+void SystemLock::waitForFolder(const std::filesystem::path&) noexcept {}
+
+void SystemLock::release() noexcept
+{
+    if (handle != none)
+        _close(std::exchange(handle, none));
+}
+
+bool SystemLock::isStill(const std::filesystem::path&) const noexcept
+{
+    return isHeld(); // An open file cannot be removed.
+}
+
+bool SystemLock::write(std::string_view text) const noexcept
+{
+    return _chsize(handle, 0) == 0 && _lseek(handle, 0, SEEK_SET) == 0
+           && _write(handle, text.data(), static_cast<unsigned>(text.size()))
+                  == static_cast<int>(text.size());
+}
+
 #else
 
 long processId() noexcept
 {
     return static_cast<long>(getpid());
+}
+
+bool isProcessRunning(long process) noexcept
+{
+    return ::kill(static_cast<pid_t>(process), 0) == 0 || errno == EPERM;
+}
+
+std::string hostName()
+{
+    std::array<char, 256> name {};
+    return ::gethostname(name.data(), name.size() - 1) == 0 ? std::string(name.data())
+                                                            : std::string();
 }
 
 bool flushToDisk(const std::filesystem::path& file) noexcept
@@ -85,6 +183,69 @@ std::filesystem::path executableFile()
     auto file = std::filesystem::read_symlink("/proc/self/exe", reason);
 #endif
     return reason ? std::filesystem::path() : file;
+}
+
+LockOutcome SystemLock::lock(const std::filesystem::path& file, int openFlags) noexcept
+{
+    release();
+    // Not through a link: what it leads to is nobody's lock.
+    handle = ::open(file.c_str(), openFlags | O_RDWR | O_NOFOLLOW | O_CLOEXEC, 0666);
+    if (handle < 0) {
+        handle = none;
+        return LockOutcome::cannotOpen;
+    }
+    if (::flock(handle, LOCK_EX | LOCK_NB) == 0)
+        return LockOutcome::locked;
+    const bool isHeldByOther = errno == EWOULDBLOCK || errno == EINTR;
+    release();
+    return isHeldByOther ? LockOutcome::heldByOther : LockOutcome::unsupported;
+}
+
+LockOutcome SystemLock::lock(const std::filesystem::path& file) noexcept
+{
+    return lock(file, 0);
+}
+
+LockOutcome SystemLock::makeAndLock(const std::filesystem::path& file) noexcept
+{
+    return lock(file, O_CREAT);
+}
+
+void SystemLock::waitForFolder(const std::filesystem::path& folder) noexcept
+{
+    release();
+    const char* const name = folder.empty() ? "." : folder.c_str();
+    handle = ::open(name, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (handle < 0) {
+        handle = none;
+        return;
+    }
+    int failed = 0;
+    do
+        failed = ::flock(handle, LOCK_EX);
+    while (failed != 0 && errno == EINTR);
+    if (failed != 0)
+        release();
+}
+
+void SystemLock::release() noexcept
+{
+    if (handle != none)
+        ::close(std::exchange(handle, none));
+}
+
+bool SystemLock::isStill(const std::filesystem::path& file) const noexcept
+{
+    struct stat here {};
+    struct stat there {};
+    return isHeld() && ::fstat(handle, &here) == 0 && ::lstat(file.c_str(), &there) == 0
+           && here.st_dev == there.st_dev && here.st_ino == there.st_ino;
+}
+
+bool SystemLock::write(std::string_view text) const noexcept
+{
+    return ::ftruncate(handle, 0) == 0
+           && ::pwrite(handle, text.data(), text.size(), 0) == static_cast<ssize_t>(text.size());
 }
 
 #endif

@@ -2,8 +2,11 @@
 
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
+#include "Core/Files/FilesUntilKept.h"
 #include "Core/Files/JsonReader.h"
+#include "Core/Files/Platform.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/JobLock.h"
 #include "Core/Measure/HammersteinModel.h"
 #include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
@@ -23,8 +26,6 @@ namespace {
 
 constexpr std::string_view jobKind = "saddletone-job";
 constexpr double fastestKmh = 250.0; // of the audition engine
-constexpr std::string_view jobFileName = "job.json";
-constexpr std::string_view previousFileName = "job.previous.json";
 
 bool isIdentifier(const std::string& text)
 {
@@ -36,8 +37,8 @@ bool isIdentifier(const std::string& text)
 
 void checkPath(files::JsonReader& reader, std::string_view key, const std::string& relative)
 {
-    if (const auto inside = resolveInside({}, relative); !inside)
-        reader.reject(key, inside.error().message);
+    if (const auto checked = files::checkInnerPath(relative); !checked)
+        reader.reject(key, checked.error().message);
 }
 
 /** Entry of an array in the document with the same id or name, so that its unknown keys stay.
@@ -241,6 +242,33 @@ dsp::Result<seat::SeatSettings> seatSettings(const Job& job)
     return settings;
 }
 
+/** See audition::SceneRequest. */
+dsp::Result<std::shared_ptr<const seat::ListenerSeat>> loadSeat(const Job& job)
+{
+    const auto settings = seatSettings(job);
+    if (!settings)
+        return settings.unexpected();
+    return seat::loadListenerSeat(*settings);
+}
+
+/** Sets what a state says of another bike; keys of it that are not known stay. */
+void writeOtherBike(const OtherBike& other, nlohmann::json& entry)
+{
+    auto& block = entry["measuredElsewhere"];
+    if (!block.is_object())
+        block = nlohmann::json::object();
+    block["jobTitle"] = other.jobTitle;
+    block["bike"] = other.bike;
+    block["stateId"] = other.stateId;
+    block["date"] = other.date;
+}
+
+OtherBike readOtherBike(files::JsonReader& reader)
+{
+    return {reader.text("jobTitle", ""), reader.text("bike", ""), reader.text("stateId", ""),
+            reader.text("date", "")};
+}
+
 nlohmann::json toDocument(const Job& job)
 {
     nlohmann::json document = job.document.is_object() ? job.document : nlohmann::json::object();
@@ -260,6 +288,10 @@ nlohmann::json toDocument(const Job& job)
         auto entry = matchingEntry(job.document, "states", "id", state.id);
         entry["id"] = state.id;
         entry["file"] = state.file;
+        if (state.measuredElsewhere)
+            writeOtherBike(*state.measuredElsewhere, entry);
+        else
+            entry.erase("measuredElsewhere");
         states.push_back(std::move(entry));
     }
     document["states"] = std::move(states);
@@ -497,41 +529,19 @@ audition::RideChoice rideChoice(const JobRide& ride) noexcept
     return {ride.speedKmh, ride.screen, ride.earPlugs, ride.engineNoise};
 }
 
-dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder,
-                                                 const std::string& relative)
+dsp::Result<Job> jobFromText(const std::string& text, const std::string& source,
+                             const std::filesystem::path& folder)
 {
-    const std::filesystem::path path(relative);
-    const bool leaves = std::ranges::any_of(path, [](const auto& part) { return part == ".."; });
-    if (relative.empty() || path.is_absolute() || path.has_root_name() || leaves
-        || relative.find('\0') != std::string::npos || relative.find('\\') != std::string::npos)
-        return dsp::fail(dsp::ErrorCode::outOfRange,
-                         "'" + relative
-                             + "' must be a path inside the job folder, with '/' between folders "
-                               "and without '..'");
-    return folder / path;
-}
-
-dsp::Result<Job> loadJob(const std::filesystem::path& folder)
-{
-    std::error_code reason;
-    if (!std::filesystem::is_directory(folder, reason))
-        return dsp::fail(dsp::ErrorCode::notFound,
-                         "'" + folder.string() + "' is not a job: there is no such folder");
-    const auto file = folder / jobFileName;
-    if (!std::filesystem::exists(file, reason))
-        return dsp::fail(
-            dsp::ErrorCode::notFound,
-            "'" + folder.string()
-                + "' is not a job: it has no job.json; choose the folder that holds it");
-    const auto json = files::loadJson(file);
+    const auto json = files::parseJson(text, source);
     if (!json)
         return json.unexpected();
 
-    files::JsonReader reader(*json, file.string());
+    files::JsonReader reader(*json, source);
     reader.expectKind(jobKind, jobSchemaVersion);
     Job job;
     job.folder = folder;
     job.document = *json;
+    job.storedChecksum = files::textChecksum(text);
     job.title = reader.text("title", "");
     job.shop = reader.text("shop", "");
     job.bike = reader.text("bike", "");
@@ -550,6 +560,11 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
         state.file = entry.text("file");
         if (!entry.failure())
             checkPath(entry, "file", state.file);
+        if (entry.has("measuredElsewhere")) {
+            auto other = entry.object("measuredElsewhere");
+            state.measuredElsewhere = readOtherBike(other);
+            entry.absorb(other);
+        }
         reader.absorb(entry);
         job.states.push_back(std::move(state));
     }
@@ -602,18 +617,112 @@ dsp::Result<Job> loadJob(const std::filesystem::path& folder)
     return job;
 }
 
-dsp::Result<void> saveJob(const Job& job)
+dsp::Result<Job> loadJob(const std::filesystem::path& folder)
+{
+    std::error_code reason;
+    if (!std::filesystem::is_directory(folder, reason))
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "'" + folder.string() + "' is not a job: there is no such folder");
+    const auto file = folder / jobFileName;
+    const auto previousFile = folder / previousFileName;
+    const bool isThere = std::filesystem::exists(file, reason);
+    if (!isThere && !std::filesystem::exists(previousFile, reason))
+        return dsp::fail(
+            dsp::ErrorCode::notFound,
+            "'" + folder.string()
+                + "' is not a job: it has no job.json; choose the folder that holds it");
+
+    const auto text = files::readTextFile(file);
+    const auto json = text ? files::parseJson(*text, file.string())
+                           : dsp::Result<nlohmann::json>(text.unexpected());
+    if (json)
+        return jobFromText(*text, file.string(), folder);
+    // Only what no hand and no other version writes is taken for damage; a key that is wrong is
+    // named instead.
+    const auto previousText = files::readTextFile(previousFile);
+    auto previous = previousText ? jobFromText(*previousText, previousFile.string(), folder)
+                                 : dsp::Result<Job>(previousText.unexpected());
+    if (!previous)
+        return json.unexpected();
+    previous->storedChecksum = text ? files::textChecksum(*text) : std::string();
+    previous->warnings.push_back(
+        (isThere ? json.error().message + ": it is damaged" : "'" + file.string() + "' is missing")
+        + ". The version before the last save, " + std::string(previousFileName)
+        + ", was opened in its place; what was changed last is not in it"
+        + (isThere ? ". The damaged file is kept when the job is saved." : "."));
+    return previous;
+}
+
+namespace {
+
+/** Whether a job's folder may be written now. */
+dsp::Result<void> checkMayWrite(const Job& job)
+{
+    std::error_code reason;
+    if (!job.storedChecksum.empty() && !std::filesystem::is_directory(job.folder, reason))
+        return dsp::fail(dsp::ErrorCode::cannotWrite,
+                         "the job's folder '" + job.folder.string()
+                             + "' is gone, so nothing was saved; connect its disk again, or find "
+                               "where the folder was moved, and save once more");
+    if (const auto other = otherWriter(job.folder))
+        return dsp::fail(dsp::ErrorCode::cannotWrite,
+                         "the job '" + job.folder.string() + "' is open in "
+                             + lockHolderWords(*other)
+                             + ", so nothing was saved; close it there and save once more");
+    return {};
+}
+
+/** Keeps what job.json holds: as the previous version, or if it is damaged under a name of its own,
+    so that the previous version stays. */
+dsp::Result<void> keepPresent(const std::filesystem::path& folder, const std::string& present)
+{
+    if (files::parseJson(present, ""))
+        return files::writeTextFile(folder / previousFileName, present);
+    std::error_code reason;
+    std::filesystem::path kept;
+    for (int number = 1; number == 1 || std::filesystem::exists(kept, reason); ++number)
+        kept = folder / ("job.damaged-" + std::to_string(number) + ".json");
+    return files::writeTextFile(kept, present);
+}
+
+} // namespace
+
+dsp::Result<void> saveJob(Job& job, SaveRule rule)
 {
     const auto file = job.folder / jobFileName;
+    // Held while what is there is looked at and replaced.
+    files::SystemLock saving;
+    saving.waitForFolder(job.folder);
+    if (const auto may = checkMayWrite(job); !may)
+        return may;
     std::error_code reason;
     if (std::filesystem::exists(file, reason)) {
-        const auto previous = files::readTextFile(file);
-        if (!previous)
-            return previous.unexpected();
-        if (const auto kept = files::writeTextFile(job.folder / previousFileName, *previous); !kept)
+        const auto present = files::readTextFile(file);
+        if (!present)
+            return present.unexpected();
+        if (rule == SaveRule::refuseChanged && files::textChecksum(*present) != job.storedChecksum)
+            return dsp::fail(
+                dsp::ErrorCode::alreadyExists,
+                job.storedChecksum.empty()
+                    ? "'" + job.folder.string()
+                          + "' holds a job already, so nothing was saved; open that one, or choose "
+                            "another folder"
+                    : "'" + file.string()
+                          + "' was changed by another program since it was read, so nothing was "
+                            "saved; open the job again and repeat the change");
+        if (const auto kept = keepPresent(job.folder, *present); !kept)
             return kept;
+    } else if (rule == SaveRule::refuseChanged && !job.storedChecksum.empty()) {
+        return dsp::fail(dsp::ErrorCode::alreadyExists,
+                         "'" + file.string()
+                             + "' was removed by another program since it was read, so nothing was "
+                               "saved; open the job again");
     }
-    return files::writeTextFile(file, files::jsonText(toDocument(job)));
+    const std::string text = files::jsonText(toDocument(job));
+    if (const auto written = files::writeTextFile(file, text); !written)
+        return written;
+    job.storedChecksum = files::textChecksum(text);
+    return {};
 }
 
 dsp::Result<audition::SceneRequest> loadSceneRequest(const Job& job)
@@ -697,22 +806,30 @@ dsp::Result<std::vector<std::string>> addAll(Job& job, std::span<const StateToAd
                                              bool isCandidate, JobCandidate candidate,
                                              const std::optional<tuning::Tuning>& tuning)
 {
+    if (const auto may = checkMayWrite(job); !may)
+        return may.unexpected();
     Job changed = job;
     std::vector<std::string> ids;
     for (const StateToAdd& state : states) {
         ids.push_back(freeName(changed, "states", state.wantedId));
-        changed.states.push_back({ids.back(), "states/" + ids.back() + ".json"});
+        changed.states.push_back(
+            {ids.back(), "states/" + ids.back() + ".json", state.measuredElsewhere});
     }
+    files::FilesUntilKept written;
     if (tuning) {
         candidate.tuningFile =
             "tunings/" + freeName(job, "tunings", tuning->name.empty() ? ids.front() : tuning->name)
             + ".json";
+        written.add(job.folder / candidate.tuningFile);
         if (const auto saved = tuning::saveTuning(*tuning, job.folder / candidate.tuningFile);
             !saved)
             return saved.unexpected();
     }
     for (std::size_t index = 0; index < states.size(); ++index) {
         const auto file = job.folder / ("states/" + ids[index] + ".json");
+        written.add(file);
+        written.add(measure::impulsePath(file));
+        written.add(measure::harmonicsPath(file));
         if (const auto saved = measure::saveResponse(states[index].response, file); !saved)
             return saved.unexpected();
         if (const auto noted = measure::noteOrigin(states[index].origin, file); !noted)
@@ -724,6 +841,7 @@ dsp::Result<std::vector<std::string>> addAll(Job& job, std::span<const StateToAd
         changed.candidates.push_back(std::move(candidate));
     if (const auto saved = saveJob(changed); !saved)
         return saved.unexpected();
+    written.keep();
     job = std::move(changed);
     return ids;
 }
@@ -733,10 +851,11 @@ dsp::Result<std::vector<std::string>> addAll(Job& job, std::span<const StateToAd
 dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
                                  const std::string& wantedId, const std::string& candidateName,
                                  const std::optional<tuning::Tuning>& tuning,
-                                 const measure::StateOrigin& origin)
+                                 const measure::StateOrigin& origin,
+                                 const std::optional<OtherBike>& otherBike)
 {
     const bool isCandidate = job.candidates.size() < audition::maxCandidates;
-    const std::array states {StateToAdd {response, wantedId, origin}};
+    const std::array states {StateToAdd {response, wantedId, origin, otherBike}};
     auto ids = addAll(job, states, isCandidate, {candidateName, "", ""}, tuning);
     if (!ids)
         return ids.unexpected();
@@ -771,6 +890,8 @@ dsp::Result<std::vector<std::string>> addGroups(Job& job, const std::vector<Stat
 dsp::Result<std::string> storeTuning(const Job& job, const nlohmann::json& tuning,
                                      const std::string& wanted)
 {
+    if (const auto may = checkMayWrite(job); !may)
+        return may.unexpected();
     std::string file = "tunings/" + freeName(job, "tunings", wanted) + ".json";
     if (const auto written = files::writeTextFile(job.folder / file, files::jsonText(tuning));
         !written)

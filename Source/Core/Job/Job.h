@@ -2,6 +2,7 @@
 
 #include "Core/Audition/SceneBuilder.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Files/InnerPath.h"
 #include "Core/Measure/GroupedStates.h"
 #include "Core/Measure/Response.h"
 #include "Core/Measure/StateOrigin.h"
@@ -15,16 +16,32 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <nlohmann/json.hpp>
 
 namespace saddletone::job {
 
+inline constexpr std::string_view jobFileName = "job.json";
+inline constexpr std::string_view previousFileName = "job.previous.json";
+
+/** Where a state comes from that was measured on another bike, in another job. */
+struct OtherBike {
+    std::string jobTitle;
+    std::string bike;    ///< In words, as that job has it; empty = it does not say.
+    std::string stateId; ///< In that job.
+    std::string date;    ///< ISO 8601; empty = not known.
+
+    bool operator==(const OtherBike&) const = default;
+};
+
 /** A measured state that a job refers to. */
 struct JobState {
     std::string id;   ///< Unique in the job: letters, digits, '-' and '_'.
     std::string file; ///< STATE.json, relative to the job folder; never leaves it.
+    /** Nothing: it was measured on the job's own bike. */
+    std::optional<OtherBike> measuredElsewhere {};
 
     bool operator==(const JobState&) const = default;
 };
@@ -38,12 +55,12 @@ struct JobCandidate {
     std::string speedVolumeFile {};
     /** MODEL.json of how its speakers distort, relative to the job folder; empty = linear. */
     std::string overdriveFile {};
-    /** What the shop proposes to the customer; at most one candidate of a job. */
-    bool isProposed = false;
     /** The other states, where it is put together from speaker groups that were measured one by one;
         stateId is the first of them. */
     std::vector<std::string> groupStateIds {};
     measure::GroupSum groupSum = measure::GroupSum::timed;
+    /** What the shop proposes to the customer; at most one candidate of a job. */
+    bool isProposed = false;
 
     /** stateId, and the groups' behind it. */
     [[nodiscard]] std::vector<std::string> allStateIds() const;
@@ -122,16 +139,34 @@ struct Job {
     JobCost cost;
     /** The document as read; keys that this version does not know are written back. */
     nlohmann::json document = nlohmann::json::object();
+    /** CRC-32 of job.json as it was read or last saved: what saveJob() expects to find. Empty: there
+        was none. */
+    std::string storedChecksum {};
+    /** What was wrong when it was opened and could be put right, to be shown; not stored. */
+    std::vector<std::string> warnings {};
 };
 
 inline constexpr int jobSchemaVersion = 1;
 
-/** Reads and checks FOLDER/job.json; does not open the files it names. */
+/** Reads and checks FOLDER/job.json; does not open the files it names. Where job.json is missing or
+    no JSON any more, its previous version is read, and a warning says so. */
 [[nodiscard]] dsp::Result<Job> loadJob(const std::filesystem::path& folder);
 
-/** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json.
-    Makes the folder if needed. */
-[[nodiscard]] dsp::Result<void> saveJob(const Job& job);
+/** The same of a job.json's text; source names it in messages. */
+[[nodiscard]] dsp::Result<Job> jobFromText(const std::string& text, const std::string& source,
+                                           const std::filesystem::path& folder);
+
+/** What saveJob() does where job.json is not what the job was read from. */
+enum class SaveRule {
+    refuseChanged,
+    overwriteChanged, ///< The user was asked.
+};
+
+/** Writes job.json by write-temp, fsync, rename; the previous version stays as job.previous.json, a
+    damaged one as job.damaged-1.json, -2 ... Makes the folder if needed. Refused: another process
+    has the right to write (see JobLock); job.json has changed since it was read, or has gone with its
+    disk. */
+[[nodiscard]] dsp::Result<void> saveJob(Job& job, SaveRule rule = SaveRule::refuseChanged);
 
 /** Fails unless the speeds of a report rise, from 0 to 250 km/h, and are at most
     JobReportStyle::mostSpeeds. */
@@ -166,18 +201,18 @@ struct AddedState {
 
 /** Copies a response (and a tuning, where there is one) into the job's folder under names like
     wantedId, makes it a candidate if there is room, and saves the job. On failure the job is as it
-    was, here and in job.json. */
-[[nodiscard]] dsp::Result<AddedState> addState(Job& job, const measure::Response& response,
-                                               const std::string& wantedId,
-                                               const std::string& candidateName,
-                                               const std::optional<tuning::Tuning>& tuning = {},
-                                               const measure::StateOrigin& origin = {});
+    was, here and on the disk. */
+[[nodiscard]] dsp::Result<AddedState>
+addState(Job& job, const measure::Response& response, const std::string& wantedId,
+         const std::string& candidateName, const std::optional<tuning::Tuning>& tuning = {},
+         const measure::StateOrigin& origin = {}, const std::optional<OtherBike>& otherBike = {});
 
 /** A response to be copied into a job, and the id it is to have. */
 struct StateToAdd {
     measure::Response response;
     std::string wantedId;
     measure::StateOrigin origin {};
+    std::optional<OtherBike> measuredElsewhere {};
 };
 
 /** The same for a candidate of speaker groups that were measured one by one. Refused, beside what
@@ -195,8 +230,7 @@ addGroups(Job& job, const std::vector<StateToAdd>& states, measure::GroupSum sum
 /** Opens everything the job names; returns one line a problem, none if all is well. */
 [[nodiscard]] std::vector<std::string> checkJob(const Job& job);
 
-/** folder / relative, refused if absolute or if it leaves the folder. */
-[[nodiscard]] dsp::Result<std::filesystem::path> resolveInside(const std::filesystem::path& folder,
-                                                               const std::string& relative);
+/** Of every path that a job names. */
+using files::resolveInside;
 
 } // namespace saddletone::job

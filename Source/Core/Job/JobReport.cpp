@@ -10,6 +10,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/JobLibrary.h"
 #include "Core/Job/ReportFindings.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Report/BlindWords.h"
@@ -77,6 +78,8 @@ dsp::Result<std::vector<NamedResponse>> loadStates(const Job& job)
         if (!origin)
             return origin.unexpected();
         std::string name = response->name.empty() ? state.id : response->name;
+        if (state.measuredElsewhere)
+            name += anotherBikeMark;
         states.push_back(
             {std::move(name), stateMark(states.size()), std::move(*response), std::move(*origin)});
     }

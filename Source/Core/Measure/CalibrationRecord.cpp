@@ -97,13 +97,17 @@ dsp::Result<long> daysBetween(std::string_view from, std::string_view to)
     return static_cast<long>((*second - *first).count());
 }
 
+std::string isoDate(std::chrono::sys_days day)
+{
+    const std::chrono::year_month_day date(day);
+    return std::to_string(static_cast<int>(date.year())) + "-"
+           + twoDigits(static_cast<unsigned>(date.month())) + "-"
+           + twoDigits(static_cast<unsigned>(date.day()));
+}
+
 std::string todayUtc()
 {
-    const std::chrono::year_month_day today(
-        std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now()));
-    return std::to_string(static_cast<int>(today.year())) + "-"
-           + twoDigits(static_cast<unsigned>(today.month())) + "-"
-           + twoDigits(static_cast<unsigned>(today.day()));
+    return isoDate(std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now()));
 }
 
 dsp::Result<CalibrationDrift> calibrationDrift(const CalibrationRecord& earlier,

@@ -3,6 +3,7 @@
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/Response.h"
 
+#include <chrono>
 #include <filesystem>
 #include <string>
 #include <string_view>
@@ -32,6 +33,9 @@ struct CalibrationRecord {
 
 /** Today by this computer's clock, UTC, as 2026-05-01. */
 [[nodiscard]] std::string todayUtc();
+
+/** A day as ISO 8601 has it: 2026-05-01. */
+[[nodiscard]] std::string isoDate(std::chrono::sys_days day);
 
 /** How far a chain's sensitivity moved between two calibrations. */
 struct CalibrationDrift {

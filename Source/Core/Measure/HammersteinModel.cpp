@@ -3,6 +3,7 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
+#include "Core/Files/InnerPath.h"
 #include "Core/Files/JsonReader.h"
 
 #include <algorithm>
@@ -221,9 +222,8 @@ dsp::Result<HammersteinModel> loadHammersteinModel(const std::filesystem::path& 
     reader.absorb(kernels);
     if (model.takes.empty() && !reader.failure())
         reader.reject("takes", "must name the measurements that the model was made from");
-    if (!reader.failure() && std::filesystem::path(fileName).filename().string() != fileName)
-        reader.reject("kernels.file",
-                      "must be the name of a file beside this one, without folders");
+    if (const auto beside = files::resolveBeside(modelFile, fileName); !reader.failure() && !beside)
+        reader.reject("kernels.file", beside.error().message);
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);
 

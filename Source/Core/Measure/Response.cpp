@@ -4,6 +4,7 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
+#include "Core/Files/InnerPath.h"
 #include "Core/Files/JsonReader.h"
 
 #include <algorithm>
@@ -347,9 +348,8 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
     const std::string fileName = impulse.text("file");
     const std::string checksum = impulse.text("checksum");
     reader.absorb(impulse);
-    if (!reader.failure() && std::filesystem::path(fileName).filename().string() != fileName)
-        reader.reject("impulse.file",
-                      "must be the name of a file beside this one, without folders");
+    if (const auto beside = files::resolveBeside(stateFile, fileName); !reader.failure() && !beside)
+        reader.reject("impulse.file", beside.error().message);
     std::string harmonicsName;
     std::string harmonicsChecksum;
     if (reader.has("harmonics")) {
@@ -361,10 +361,9 @@ dsp::Result<Response> loadResponse(const std::filesystem::path& stateFile)
         response.harmonics->arrivalFrame =
             static_cast<std::size_t>(harmonics.integer("arrivalFrame", 0, 10'000'000));
         reader.absorb(harmonics);
-        if (!reader.failure()
-            && std::filesystem::path(harmonicsName).filename().string() != harmonicsName)
-            reader.reject("harmonics.file",
-                          "must be the name of a file beside this one, without folders");
+        if (const auto beside = files::resolveBeside(stateFile, harmonicsName);
+            !reader.failure() && !beside)
+            reader.reject("harmonics.file", beside.error().message);
     }
     if (const auto& failure = reader.failure())
         return dsp::fail(failure->code, failure->message);

@@ -3,6 +3,7 @@
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
+#include "Core/Files/InnerPath.h"
 #include "Core/Files/JsonReader.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Signals/CalibratedPink.h"
@@ -401,9 +402,10 @@ saveSignal(const Signal& signal, const std::filesystem::path& audioFile, files::
     const auto descriptionFile = descriptionPath(audioFile);
     SignalDescription description = signal.description;
     description.file = audioFile.filename().string();
-    if (const auto present = loadSignalDescription(descriptionFile);
-        present && !present->file.empty() && present->file != description.file
-        && std::filesystem::exists(audioFile.parent_path() / present->file))
+    const auto present = loadSignalDescription(descriptionFile);
+    const auto described = present ? files::resolveBeside(audioFile, present->file)
+                                   : dsp::Result<std::filesystem::path>(present.unexpected());
+    if (described && present->file != description.file && std::filesystem::exists(*described))
         return dsp::fail(dsp::ErrorCode::cannotWrite,
                          "'" + descriptionFile.string() + "' describes '" + present->file
                              + "', which stands beside it; write '" + description.file

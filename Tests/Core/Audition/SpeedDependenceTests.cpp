@@ -148,5 +148,5 @@ TEST_CASE("A speed volume is read with the states it names", "[core][audition]")
     REQUIRE(ride::saveSpeedVolume(outside, folder / "radio.json"));
     const auto refused = audition::loadSpeedDependence(folder / "radio.json");
     REQUIRE_FALSE(refused);
-    CHECK_THAT(refused.error().message, Catch::Contains("must lie beside"));
+    CHECK_THAT(refused.error().message, Catch::Contains("inside the folder"));
 }

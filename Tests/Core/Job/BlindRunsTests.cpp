@@ -124,7 +124,7 @@ TEST_CASE("Runs are added to the job one after the other and nothing else change
     CHECK(document == before);
     CHECK(std::filesystem::exists(folder / "job.previous.json"));
 
-    const auto loaded = job::loadJob(folder.path());
+    auto loaded = job::loadJob(folder.path());
     REQUIRE(loaded);
     const auto runs = job::blindRunsOf(*loaded);
     REQUIRE(runs);

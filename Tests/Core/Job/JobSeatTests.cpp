@@ -46,7 +46,7 @@ struct SeatJob {
 
 TEST_CASE("A job keeps its seat, with keys that are not known", "[core][job][seat]")
 {
-    const SeatJob made;
+    SeatJob made;
     // Jobs that say nothing of a seat stay without the block.
     CHECK_FALSE(documentIn(made.folder.path()).contains("seat"));
     REQUIRE(job::saveJob(made.job));
@@ -112,7 +112,7 @@ TEST_CASE("Seats that cannot be are refused", "[core][job][seat]")
         CAPTURE(key);
         const auto outside = refusalWith(key, "../x");
         CHECK(mentions(outside, "seat." + key));
-        CHECK(mentions(outside, "inside the job folder"));
+        CHECK(mentions(outside, "inside the folder"));
         CHECK(mentions(refusalWith(key, 5), "seat." + key));
     }
     CHECK(mentions(refusalWith("isBinaural", "yes"), "seat.isBinaural"));

@@ -146,7 +146,7 @@ TEST_CASE("A job survives saving and loading", "[core][job]")
                 .recordedNoiseFile = "ride/noise.json",
                 .assumedProgrammeSplDba = 120.0};
     REQUIRE(job::saveJob(job));
-    const auto loaded = job::loadJob(job.folder);
+    auto loaded = job::loadJob(job.folder);
     REQUIRE(loaded);
     CHECK(loaded->title == job.title);
     CHECK(loaded->states == job.states);
@@ -239,7 +239,7 @@ TEST_CASE("Candidates of the same name keep their own unknown keys", "[core][job
     document["candidates"][0]["price"] = 1;
     document["candidates"][1]["price"] = 2;
     writeDocument(folder, document);
-    const auto loaded = job::loadJob(folder.path());
+    auto loaded = job::loadJob(folder.path());
     REQUIRE(loaded);
     REQUIRE(job::saveJob(*loaded));
     CHECK(*files::loadJson(folder / "job.json") == document);
@@ -417,7 +417,7 @@ TEST_CASE("No path leaves the job's folder", "[core][job]")
         CAPTURE(pointer);
         json document = goodDocument();
         document[json::json_pointer(pointer)] = path;
-        CHECK(mentions(refusalOf(document), "inside the job folder"));
+        CHECK(mentions(refusalOf(document), "inside the folder"));
     }
 
     // Whoever fills a job by hand is stopped when its files are opened.
