@@ -18,6 +18,11 @@ long processId() noexcept
     return _getpid();
 }
 
+bool isTerminal(std::FILE* stream) noexcept
+{
+    return _isatty(_fileno(stream)) != 0;
+}
+
 bool flushToDisk(const std::filesystem::path& file) noexcept
 {
     const int handle = _wopen(file.c_str(), _O_RDWR | _O_BINARY);
@@ -34,6 +39,11 @@ void flushFolderToDisk(const std::filesystem::path&) noexcept {}
 long processId() noexcept
 {
     return static_cast<long>(getpid());
+}
+
+bool isTerminal(std::FILE* stream) noexcept
+{
+    return isatty(fileno(stream)) != 0;
 }
 
 bool flushToDisk(const std::filesystem::path& file) noexcept

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdio>
 #include <filesystem>
 
 namespace saddletone::files {
@@ -8,6 +9,9 @@ namespace saddletone::files {
 
 /** Number of this process, to tell its temporary files from another's. */
 [[nodiscard]] long processId() noexcept;
+
+/** Whether a stream is shown on a terminal. */
+[[nodiscard]] bool isTerminal(std::FILE* stream) noexcept;
 
 /** Forces a file's content to the disk; false if that failed. */
 [[nodiscard]] bool flushToDisk(const std::filesystem::path& file) noexcept;
