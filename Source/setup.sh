@@ -11,6 +11,8 @@ buildPackages=(
     g++
     ninja-build
     pkg-config
+    # The manual page is made from the program's own help.
+    python3
     libcli11-dev
     libebur128-dev
     libfftw3-dev
@@ -42,8 +44,14 @@ buildPackages=(
 )
 
 testPackages=(
+    appstream
+    binutils
     catch2
+    desktop-file-utils
+    dpkg-dev
+    librsvg2-bin
     libzita-convolver-dev
+    man-db
     python3
     python3-numpy
     python3-scipy
