@@ -60,6 +60,11 @@ testPackages=(
     xvfb
 )
 
+fuzzPackages=(
+    clang-14
+    libclang-rt-14-dev
+)
+
 benchmarkPackages=(
     libbenchmark-dev
     libzita-convolver-dev
