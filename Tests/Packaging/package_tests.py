@@ -174,8 +174,8 @@ class PackageTests(unittest.TestCase):
         run(self.program, "demo", "--out", demo, cwd="/")
         job = json.loads((demo / "job/job.json").read_text(encoding="utf-8"))
         self.assertTrue(job["invented"])
-        listed = json.loads(run(self.program, "--json", "job", "check", demo / "job").stdout)
-        self.assertTrue(listed)
+        checked = json.loads(run(self.program, "--json", "job", "check", demo / "job").stdout)
+        self.assertEqual(checked["problems"], [])
         self.assertTrue(list(demo.rglob("*.html")))
 
     @unittest.skipUnless(os.environ.get("DISPLAY"), "there is no display")
