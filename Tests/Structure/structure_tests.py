@@ -16,11 +16,12 @@ from structure import ROOT, folder_of, includes_of, layers_of_map, source_files 
 SYSTEM_HEADER = re.compile(r"^(unistd|fcntl|dlfcn|pthread|io|process|windows|direct)\.h$|^sys/|^linux/",
                            re.IGNORECASE)
 SYSTEM_CALL = re.compile(r"\b(fsync|fork|mkstemp|getpid|isatty|gmtime_r|localtime_r|popen)\s*\(")
-SYSTEM_MACRO = re.compile(r"\b(__linux__|__unix__|__APPLE__|_WIN32|JUCE_LINUX|JUCE_MAC|JUCE_WINDOWS)\b")
-# Where a choice by system is made: the calls of one, large pages of memory (with a plain way beside
-# them, below Core/Files), the place of the settings and the name of a key.
+# JUCE's own macros are how JUCE asks; they are in Gui and Plugin alone, as Core has no JUCE.
+SYSTEM_MACRO = re.compile(r"\b(__linux__|__unix__|__APPLE__|_WIN32)\b")
+# Where a choice by system is made: the calls of one, and large pages of memory (with a plain way
+# beside them, below Core/Files). By macro alone: how paths are spelled.
 PLATFORM = {"Core/Files/Platform.cpp", "Core/Dsp/LargeMemory.cpp"}
-MACRO_ONLY = {"Gui/PlaceStops.cpp", "Plugin/StandaloneApp.cpp"}
+MACRO_ONLY = {"Core/Files/InnerPath.cpp"}
 
 
 def code_of(path):
