@@ -11,6 +11,8 @@ buildPackages=(
     g++
     ninja-build
     pkg-config
+    # The manual page is made from the program's own help.
+    python3
     libcli11-dev
     libebur128-dev
     libfftw3-dev
@@ -43,9 +45,15 @@ buildPackages=(
 )
 
 testPackages=(
+    appstream
+    binutils
     catch2
     chromium
+    desktop-file-utils
+    dpkg-dev
+    librsvg2-bin
     libzita-convolver-dev
+    man-db
     poppler-utils
     python3
     python3-numpy
@@ -53,6 +61,11 @@ testPackages=(
     sox
     xauth
     xvfb
+)
+
+fuzzPackages=(
+    clang-14
+    libclang-rt-14-dev
 )
 
 benchmarkPackages=(

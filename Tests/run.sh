@@ -1,45 +1,118 @@
 #!/usr/bin/env bash
 # Builds and runs every test. The last line is "N passed, N failed".
+#   --sanitize address|thread   the tests of Core alone, under sanitizers of address and undefined
+#                               behaviour, or of threads
+#   --fuzz                      every fuzz target for a minute (SADDLETONE_FUZZ_SECONDS for others)
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../Source/setup.sh"
 
-requirePackages "${buildPackages[@]}" "${testPackages[@]}"
-configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=ON
+usage() {
+    sed -n '2,/^set /{s/^# \{0,1\}//p}' "${BASH_SOURCE[0]}" >&2
+    exit 2
+}
 
-# The tests of the screens need a display; where there is none, all tests share a virtual one.
-onDisplay=()
-if [[ -z "${DISPLAY:-}" ]]; then
-    onDisplay=(xvfb-run --auto-servernum --server-args="-screen 0 1600x1000x24")
-fi
+# countTests [COMMAND...]: runs ctest through a command and its further arguments behind --, and says
+# how many tests passed and failed. Fails if any did, or if there was none.
+countTests() {
+    local through=()
+    while [[ "$1" != -- ]]; do
+        through+=("$1")
+        shift
+    done
+    shift
+    local results="$buildDir/test-results.xml"
+    local log="$buildDir/test-log.txt"
+    rm -f "$results" "$log"
 
-results="$buildDir/test-results.xml"
-log="$buildDir/test-log.txt"
-rm -f "$results" "$log"
+    local ctestStatus=0
+    "${through[@]}" ctest --test-dir "$buildDir" --output-on-failure --no-tests=error \
+        --parallel "$(nproc)" --output-junit "$results" "$@" 2>&1 | tee "$log" || ctestStatus=$?
 
-ctestStatus=0
-"${onDisplay[@]}" ctest --test-dir "$buildDir" --output-on-failure --no-tests=error \
-    --parallel "$(nproc)" --output-junit "$results" 2>&1 | tee "$log" || ctestStatus=$?
+    # Failed is ctest's own sum, as that has the tests whose program could not be started; the result
+    # file files these under skipped. Skipped and disabled tests are neither passed nor failed.
+    local passed failed
+    passed=$(($(headCount tests "$results") - $(headCount failures "$results")
+        - $(headCount skipped "$results") - $(headCount disabled "$results")))
+    failed="$(sed -n \
+        's/^[0-9]*% tests passed, \([0-9]*\) tests\{0,1\} failed out of [0-9]*$/\1/p' "$log" |
+        tail -n 1)"
+    failed="${failed:-0}"
 
-# headCount ATTRIBUTE: a number from the head of ctest's result file, 0 if there is none.
+    echo
+    echo "$passed passed, $failed failed"
+    [[ "$ctestStatus" -eq 0 && "$failed" -eq 0 && "$passed" -gt 0 ]]
+}
+
+# headCount ATTRIBUTE RESULTS: a number from the head of ctest's result file, 0 if there is none.
 headCount() {
     local count=""
-    if [[ -f "$results" ]]; then
-        count="$(sed -n "/^[[:space:]]*$1=\"[0-9]*\"\$/{s/[^0-9]//gp;q}" "$results")"
+    if [[ -f "$2" ]]; then
+        count="$(sed -n "/^[[:space:]]*$1=\"[0-9]*\"\$/{s/[^0-9]//gp;q}" "$2")"
     fi
     echo "${count:-0}"
 }
 
-# Failed is ctest's own sum, as that has the tests whose program could not be started; the result
-# file files these under skipped. Skipped and disabled tests are neither passed nor failed.
-passed=$(($(headCount tests) - $(headCount failures) - $(headCount skipped) - $(headCount disabled)))
-failed="$(sed -n 's/^[0-9]*% tests passed, \([0-9]*\) tests\{0,1\} failed out of [0-9]*$/\1/p' "$log" |
-    tail -n 1)"
-failed="${failed:-0}"
+testAll() {
+    requirePackages "${buildPackages[@]}" "${testPackages[@]}"
+    configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=ON
 
-echo
-echo "$passed passed, $failed failed"
+    # The tests of the screens need a display; where there is none, all tests share a virtual one.
+    local onDisplay=()
+    if [[ -z "${DISPLAY:-}" ]]; then
+        onDisplay=(xvfb-run --auto-servernum --server-args="-screen 0 1600x1000x24")
+    fi
+    countTests "${onDisplay[@]}" --
+}
 
-if [[ "$ctestStatus" -ne 0 || "$failed" -ne 0 || "$passed" -eq 0 ]]; then
-    exit 1
-fi
+testSanitized() {
+    [[ "$1" == address || "$1" == thread ]] || usage
+    buildDir="$projectDir/build/sanitize-$1"
+    requirePackages "${buildPackages[@]}" "${testPackages[@]}"
+    # The sanitizer of threads wants memory where it looks for it; the build asks the program for
+    # its tests, so it runs there too.
+    local fixedPlaces=()
+    if [[ "$1" == thread ]] && setarch "$(uname -m)" --addr-no-randomize true 2>/dev/null; then
+        fixedPlaces=(setarch "$(uname -m)" --addr-no-randomize)
+    fi
+    cmake -S "$projectDir" -B "$buildDir" -G Ninja "-DSADDLETONE_SANITIZE=$1" \
+        -DSADDLETONE_BUILD_PLUGIN=OFF -DSADDLETONE_BUILD_TESTS=ON
+    "${fixedPlaces[@]}" cmake --build "$buildDir" --target saddletone_core_tests
+    export ASAN_OPTIONS="detect_stack_use_after_return=1:strict_string_checks=1"
+    export UBSAN_OPTIONS="print_stacktrace=1"
+    export TSAN_OPTIONS="halt_on_error=1"
+    countTests "${fixedPlaces[@]}" -- --tests-regex '^core:'
+}
+
+fuzz() {
+    buildDir="$projectDir/build/fuzz"
+    requirePackages "${buildPackages[@]}" "${fuzzPackages[@]}"
+    cmake -S "$projectDir" -B "$buildDir" -G Ninja -DCMAKE_C_COMPILER=clang-14 \
+        -DCMAKE_CXX_COMPILER=clang++-14 -DSADDLETONE_FUZZ=ON \
+        -DSADDLETONE_BUILD_PLUGIN=OFF -DSADDLETONE_BUILD_TESTS=OFF
+    local passed=0 failed=0 folder name
+    for folder in "$projectDir"/Tests/Fuzz/Corpus/*/; do
+        name="$(basename "$folder")"
+        cmake --build "$buildDir" --target "saddletone_fuzz_${name//-/_}"
+        # What is found goes to the build's folder; what broke a promise belongs into the corpus.
+        mkdir -p "$buildDir/corpus/$name" "$buildDir/broken"
+        if "$buildDir/bin/saddletone_fuzz_${name//-/_}" -close_fd_mask=1 \
+            "-max_total_time=${SADDLETONE_FUZZ_SECONDS:-60}" -max_len=16384 -timeout=20 \
+            -print_final_stats=1 "-artifact_prefix=$buildDir/broken/$name-" \
+            "$buildDir/corpus/$name" "$folder"; then
+            passed=$((passed + 1))
+        else
+            failed=$((failed + 1))
+        fi
+    done
+    echo
+    echo "$passed passed, $failed failed"
+    [[ "$failed" -eq 0 && "$passed" -gt 0 ]]
+}
+
+case "${1:-}" in
+    "") testAll ;;
+    --sanitize) testSanitized "${2:-}" ;;
+    --fuzz) fuzz ;;
+    *) usage ;;
+esac

@@ -1,18 +1,11 @@
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/JsonReader.h"
+#include "Core/Files/Platform.h"
 
 #include <cstdio>
 #include <exception>
 #include <variant>
-
-#if defined(_WIN32)
-#include <io.h>
-#define SADDLETONE_ISATTY(stream) _isatty(_fileno(stream))
-#else
-#include <unistd.h>
-#define SADDLETONE_ISATTY(stream) isatty(fileno(stream))
-#endif
 
 namespace saddletone::commandline {
 
@@ -28,7 +21,7 @@ Failure usageFailure(const std::string& message)
 
 void showProgress(const std::string& step)
 {
-    if (SADDLETONE_ISATTY(stderr) != 0)
+    if (files::isTerminal(stderr))
         std::fprintf(stderr, "%s\n", step.c_str());
 }
 

@@ -68,6 +68,11 @@ std::string hostName()
     return GetComputerNameA(name.data(), &size) != 0 ? std::string(name.data()) : std::string();
 }
 
+bool isTerminal(std::FILE* stream) noexcept
+{
+    return _isatty(_fileno(stream)) != 0;
+}
+
 bool flushToDisk(const std::filesystem::path& file) noexcept
 {
     const int handle = _wopen(file.c_str(), _O_RDWR | _O_BINARY);
@@ -148,6 +153,11 @@ std::string hostName()
     std::array<char, 256> name {};
     return ::gethostname(name.data(), name.size() - 1) == 0 ? std::string(name.data())
                                                             : std::string();
+}
+
+bool isTerminal(std::FILE* stream) noexcept
+{
+    return isatty(fileno(stream)) != 0;
 }
 
 bool flushToDisk(const std::filesystem::path& file) noexcept

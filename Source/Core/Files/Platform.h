@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <cstdio>
 #include <filesystem>
 #include <string>
 #include <string_view>
@@ -17,6 +18,9 @@ namespace saddletone::files {
 
 /** The machine's name in its network; empty if it has none. */
 [[nodiscard]] std::string hostName();
+
+/** Whether a stream is shown on a terminal. */
+[[nodiscard]] bool isTerminal(std::FILE* stream) noexcept;
 
 /** Forces a file's content to the disk; false if that failed. */
 [[nodiscard]] bool flushToDisk(const std::filesystem::path& file) noexcept;

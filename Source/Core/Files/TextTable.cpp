@@ -161,6 +161,10 @@ dsp::Result<FrequencyTable> parseFrequencyTable(const std::string& text, const s
         if (std::abs(numbers[1]) > 300.0)
             return problem(dsp::ErrorCode::outOfRange,
                            "the level must lie between -300 and 300 dB");
+        // A delay of a second turns 20 kHz by 7 million degrees.
+        if (numColumns == 3 && std::abs(numbers[2]) > 1.0e9)
+            return problem(dsp::ErrorCode::outOfRange,
+                           "the phase must lie between -1e9 and 1e9 degrees");
         isAmbiguous = isAmbiguous && hasCommasOnly(line);
         table.frequenciesHz.push_back(numbers[0]);
         table.levelsDb.push_back(numbers[1]);

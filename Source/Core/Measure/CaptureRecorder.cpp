@@ -10,7 +10,7 @@
 #include <cassert>
 #include <chrono>
 #include <cmath>
-#include <ctime>
+#include <cstdio>
 #include <deque>
 #include <limits>
 #include <mutex>
@@ -70,17 +70,17 @@ struct LocatedDropout {
 
 std::string utcNow()
 {
-    const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
-    std::tm parts {};
-#if defined(_WIN32)
-    gmtime_s(&parts, &now);
-#else
-    gmtime_r(&now, &parts);
-#endif
+    const auto now = std::chrono::floor<std::chrono::seconds>(std::chrono::system_clock::now());
+    const auto midnight = std::chrono::floor<std::chrono::days>(now);
+    const std::chrono::year_month_day date(midnight);
+    const std::chrono::hh_mm_ss time(now - midnight);
     std::array<char, 32> text {};
-    const std::size_t length =
-        std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &parts);
-    return {text.data(), length};
+    const int length = std::snprintf(
+        text.data(), text.size(), "%04d-%02u-%02uT%02d:%02d:%02dZ", static_cast<int>(date.year()),
+        static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()),
+        static_cast<int>(time.hours().count()), static_cast<int>(time.minutes().count()),
+        static_cast<int>(time.seconds().count()));
+    return {text.data(), static_cast<std::size_t>(length)};
 }
 
 void appendWords(std::string& text, const std::string& words)

@@ -129,6 +129,15 @@ TEST_CASE("A value that is no finite number is refused with its line", "[core][f
     CHECK_THAT(problemOf("100 -1\r\n200 1e999\r\n").message, Contains("line 2"));
 }
 
+TEST_CASE("A phase too large for an angle is refused with its line", "[core][files]")
+{
+    const auto problem = problemOf("100 0 -720\n200 0 -1e308\n");
+    CHECK(problem.code == dsp::ErrorCode::outOfRange);
+    CHECK_THAT(problem.message, Contains("line 2") && Contains("phase"));
+    // A second of delay at 20 kHz, unwrapped.
+    CHECK(tableOf("100 0 0\n20000 0 -7.2e6\n").phasesRadians.size() == 2);
+}
+
 TEST_CASE("Frequencies that do not rise or are not above 0 are refused", "[core][files]")
 {
     CHECK_THAT(problemOf("100 0\n90 0\n").message, Contains("line 2") && Contains("rise"));
