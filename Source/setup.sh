@@ -43,10 +43,19 @@ buildPackages=(
 
 testPackages=(
     catch2
+    # Hosts of the built LV2, and what checks its files.
+    jackd2
+    jalv
+    liblilv-dev
+    lilv-utils
+    lv2-dev
+    sordi
     libzita-convolver-dev
     python3
     python3-numpy
     python3-scipy
+    # Forbids programs the network while they are tested.
+    python3-seccomp
     sox
     xauth
     xvfb
@@ -60,6 +69,8 @@ benchmarkPackages=(
     python3-scipy
     sox
     time
+    xauth
+    xvfb
 )
 
 isInstalled() {
