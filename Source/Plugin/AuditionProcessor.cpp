@@ -5,6 +5,7 @@
 #include "Gui/AuditionEditor.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
+#include "Plugin/DecimalText.h"
 #include "Plugin/HostState.h"
 #include "Plugin/Paths.h"
 #include "Plugin/RidePrograms.h"
@@ -664,8 +665,8 @@ void AuditionProcessor::savePlaylist(juce::XmlElement& xml)
                                               : audition::pathInside(jobFolder, toPath(file));
         child->setAttribute("file", inside ? toText(*inside) : file.getFullPathName());
         if (entry.region) {
-            child->setAttribute("loopStartSeconds", entry.region->startSeconds);
-            child->setAttribute("loopEndSeconds", entry.region->endSeconds);
+            child->setAttribute("loopStartSeconds", exactText(entry.region->startSeconds));
+            child->setAttribute("loopEndSeconds", exactText(entry.region->endSeconds));
         }
     }
     xml.setAttribute(stateKeys::currentProgramme, static_cast<int>(list.current()));
@@ -694,9 +695,8 @@ void AuditionProcessor::restorePlaylist(const juce::XmlElement& xml)
             files.push_back(*path);
         }
         if (child->hasAttribute("loopEndSeconds"))
-            regions.emplace_back(
-                audition::LoopRegion {child->getDoubleAttribute("loopStartSeconds"),
-                                      child->getDoubleAttribute("loopEndSeconds")});
+            regions.emplace_back(audition::LoopRegion {readNumber(*child, "loopStartSeconds", 0.0),
+                                                       readNumber(*child, "loopEndSeconds", 0.0)});
         else
             regions.emplace_back();
     }

@@ -1,6 +1,7 @@
 #include "Plugin/HostState.h"
 
 #include "Gui/ParameterIds.h"
+#include "Plugin/DecimalText.h"
 
 #include <algorithm>
 #include <array>
@@ -71,14 +72,20 @@ dsp::Result<std::unique_ptr<juce::XmlElement>> readHostState(const void* data, i
     return hostState;
 }
 
+double readNumber(const juce::XmlElement& element, const char* key, double fallback)
+{
+    const juce::String text = element.getStringAttribute(key);
+    return text.containsAnyOf("0123456789") ? text.replaceCharacter(',', '.').getDoubleValue()
+                                            : fallback;
+}
+
 void saveParameters(juce::XmlElement& hostState,
                     const juce::AudioProcessorValueTreeState& parameters)
 {
     forEachParameter(parameters, [&](const juce::RangedAudioParameter& parameter) {
         juce::XmlElement* const child = hostState.createNewChildElement(parameterTag);
         child->setAttribute("id", parameter.getParameterID());
-        child->setAttribute("value",
-                            static_cast<double>(parameter.convertFrom0to1(parameter.getValue())));
+        child->setAttribute("value", exactText(parameter.convertFrom0to1(parameter.getValue())));
     });
 }
 
@@ -98,7 +105,7 @@ void restoreParameters(const juce::XmlElement& hostState,
                 parameter.setValueNotifyingHost(parameter.getDefaultValue());
             return;
         }
-        const double value = found->getDoubleAttribute("value", std::nan(""));
+        const double value = readNumber(*found, "value", std::nan(""));
         if (!std::isfinite(value))
             return;
         const juce::NormalisableRange<float>& range = parameter.getNormalisableRange();

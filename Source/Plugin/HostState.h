@@ -19,6 +19,10 @@ namespace saddletone::plugin {
 [[nodiscard]] dsp::Result<std::unique_ptr<juce::XmlElement>> readHostState(const void* data,
                                                                            int numBytes);
 
+/** A number of a state; fallback where there is none. Earlier versions wrote a comma where the host's
+    locale has one. */
+[[nodiscard]] double readNumber(const juce::XmlElement& element, const char* key, double fallback);
+
 void saveParameters(juce::XmlElement& hostState,
                     const juce::AudioProcessorValueTreeState& parameters);
 

@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Units.h"
 #include "Gui/ParameterIds.h"
+#include "Plugin/DecimalText.h"
 
 #include <cmath>
 
@@ -58,7 +59,7 @@ std::unique_ptr<juce::AudioParameterFloat> makeLevel(const char* id, const juce:
         juce::AudioParameterFloatAttributes()
             .withLabel(unit)
             .withAutomatable(automation == Automation::yes)
-            .withStringFromValueFunction([](float value, int) { return juce::String(value, 1); })
+            .withStringFromValueFunction([](float value, int) { return decimalText(value, 1); })
             // Words must not count as 0 dB, which is the loudest for some.
             .withValueFromStringFunction([initial](const juce::String& text) {
                 return hasNumber(text) ? numberIn(text) : initial;
@@ -94,7 +95,7 @@ juce::AudioProcessorValueTreeState::ParameterLayout makeParameterLayout()
         juce::NormalisableRange<float>(0.0F, 225.0F), 0.0F,
         juce::AudioParameterFloatAttributes()
             .withLabel("km/h")
-            .withStringFromValueFunction([](float value, int) { return juce::String(value, 1); })
+            .withStringFromValueFunction([](float value, int) { return decimalText(value, 1); })
             .withValueFromStringFunction(speedIn)));
     layout.add(makeLevel(ids::noiseTrimDb, "Noise level", -24.0F, 12.0F, 0.0F, "dB"));
     layout.add(makeLevel(ids::outputLevelDb, "Output level", -60.0F, 0.0F,
@@ -109,7 +110,7 @@ juce::AudioProcessorValueTreeState::ParameterLayout makeParameterLayout()
             .withAutomatable(false)
             .withStringFromValueFunction([](float value, int) {
                 return value <= unknownHeadphoneDb ? juce::String("not known")
-                                                   : juce::String(value, 1);
+                                                   : decimalText(value, 1);
             })
             .withValueFromStringFunction(numberIn)));
     layout.add(makeLevel(ids::ceilingDba, "Ceiling at the ear", 60.0F, 100.0F,
