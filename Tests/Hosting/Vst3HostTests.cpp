@@ -3,6 +3,7 @@
 #include "Gui/ParameterIds.h"
 #include "Hosting/ScreenPicture.h"
 #include "Plugin/RidePrograms.h"
+#include "Support/MessageLoop.h"
 #include "Support/PlayedJob.h"
 
 #include <catch2/catch.hpp>
@@ -95,12 +96,6 @@ Stereo process(juce::AudioProcessor& processor, const Stereo& input, int blockFr
     return output;
 }
 
-/** Gives messages time to arrive. */
-void runMessages(int milliseconds)
-{
-    juce::MessageManager::getInstance()->runDispatchLoopUntil(milliseconds);
-}
-
 /** A job on a ride, as a session keeps it. */
 juce::MemoryBlock rideState(test::PlayedJob& played)
 {
@@ -179,6 +174,7 @@ TEST_CASE("The VST3's state comes back in another instance", "[hosting][vst3]")
     // Damage is survived, and what is played stays.
     restore(*second, wrapped(juce::MemoryBlock("garbage", 7)));
     restore(*second, juce::MemoryBlock("garbage", 7));
+    second->releaseResources();
     second->prepareToPlay(48000.0, 512);
     CHECK(process(*second, programme, 512) == heard);
 }
@@ -211,13 +207,21 @@ TEST_CASE("A host can choose the VST3's rides as programs", "[hosting][vst3]")
     for (int index = 0; index < instance->getNumPrograms(); ++index)
         CHECK(instance->getProgramName(index)
               == plugin::ridePrograms[static_cast<std::size_t>(index)].name);
-    juce::AudioProcessorParameter* const speed = parameterNamed(*instance, "Speed");
-    for (const auto& [program, words] :
-         {std::pair {2, "50.0"}, std::pair {3, "105.0"}, std::pair {1, "0.0"}}) {
+    for (const auto& [program, speedKmh] :
+         {std::pair {2, 50.0}, std::pair {3, 105.0}, std::pair {1, 0.0}}) {
         instance->setCurrentProgram(program);
-        runMessages(100);
+        test::runMessages(50);
         CHECK(instance->getCurrentProgram() == program);
-        CHECK(speed->getText(speed->getValue(), 64) == words);
+        const juce::MemoryBlock state = stateOf(*instance);
+        const auto xml = juce::AudioProcessor::getXmlFromBinary(state.getData(),
+                                                                static_cast<int>(state.getSize()));
+        REQUIRE(xml != nullptr);
+        juce::MemoryBlock own;
+        REQUIRE(own.fromBase64Encoding(xml->getChildElementAllSubText("IComponent", {})));
+        plugin::AuditionProcessor processor;
+        test::restore(processor, own);
+        CHECK(test::get(processor, ids::speedKmh) == Approx(speedKmh));
+        CHECK(processor.getCurrentProgram() == program);
     }
 }
 
@@ -266,6 +270,7 @@ TEST_CASE("Two VST3 instances in one host play each its own", "[hosting][vst3]")
     other->prepareToPlay(96000.0, 64);
     const Stereo first = process(*one, programme, 512);
     CHECK(process(*other, programme, 64) != first);
+    one->releaseResources();
     one->prepareToPlay(48000.0, 512);
     CHECK(process(*one, programme, 512) == first);
 }
@@ -281,7 +286,6 @@ TEST_CASE(
     for (int round = 0; round < 2; ++round) {
         const std::unique_ptr<juce::AudioProcessorEditor> editor(instance->createEditorIfNeeded());
         REQUIRE(editor != nullptr);
-        CHECK(editor->isResizable());
         CHECK(editor->getWidth() == 1280);
         CHECK(editor->getHeight() == 720);
         juce::DocumentWindow window("Host", juce::Colours::magenta,
@@ -290,10 +294,10 @@ TEST_CASE(
         window.setContentNonOwned(editor.get(), true);
         window.setTopLeftPosition(40, 40);
         window.setVisible(true);
-        runMessages(600);
+        test::runMessages(600);
         CHECK(test::countColoursOnScreen(editor->getScreenBounds()) > 50);
         editor->setSize(1100, 710);
-        runMessages(300);
+        test::runMessages(300);
         CHECK(editor->getWidth() == 1100);
         CHECK(test::countColoursOnScreen(editor->getScreenBounds()) > 50);
         window.clearContentComponent();

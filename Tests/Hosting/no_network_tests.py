@@ -40,9 +40,9 @@ def run(command, **options):
     return process.returncode, output
 
 
-def check(condition, words):
+def check(condition, words, details=""):
     if not condition:
-        print("FAILED: " + words)
+        print("FAILED: " + words + "\n" + details)
         sys.exit(1)
     print("passed: " + words)
 
@@ -63,13 +63,13 @@ def check_command_line(saddletone, folder):
     steps = [
         ["demo", "--out", folder + "/demo"],
         ["tracks", "--out", folder + "/tracks"],
-        ["job", "check", folder + "/demo"],
-        ["report", "--job", folder + "/demo", "--out", folder + "/report.html"],
+        ["job", "check", folder + "/demo/job"],
+        ["report", "--job", folder + "/demo/job", "--out", folder + "/report.html"],
     ]
     for step in steps:
         code, output = run([saddletone, *step])
-        check(code == 0, f"saddletone {' '.join(step[:2])} asks for no network "
-                         f"(ended with {code}: {output.strip()[-300:]})")
+        check(code == 0, f"saddletone {' '.join(step[:2])} asks for no network",
+              f"ended with {code}: {output}")
 
 
 def check_libraries(standalone):
@@ -82,20 +82,20 @@ def check_libraries(standalone):
 def check_pictures(standalone, folder, environment):
     for place in ("signals", "bike", "tuning", "listen"):
         picture = f"{folder}/{place}.png"
-        code, output = run([standalone, "--job", folder + "/demo", "--place", place,
+        code, output = run([standalone, "--job", folder + "/demo/job", "--place", place,
                             "--screenshot", picture], env=environment)
         check(code == 0 and os.path.getsize(picture) > 10000,
-              f"the picture of {place} asks for no network (ended with {code}: "
-              f"{output.strip()[-300:]})")
+              f"the picture of {place} asks for no network", f"ended with {code}: {output}")
 
 
 def check_window(standalone, folder, environment):
-    process = start([standalone, "--job", folder + "/demo"], env=environment)
+    process = start([standalone, "--job", folder + "/demo/job"], env=environment)
     deadline = time.monotonic() + 6.0
     while time.monotonic() < deadline and process.poll() is None:
         time.sleep(0.1)
     check(process.poll() is None,
-          f"the window opens, with sound, and asks for no network (ended with {process.poll()})")
+          "the window opens, with sound, and asks for no network",
+          f"ended with {process.poll()}")
     process.send_signal(signal.SIGINT)
     try:
         process.communicate(timeout=20)
