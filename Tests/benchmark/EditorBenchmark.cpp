@@ -6,6 +6,7 @@
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/Bench.h"
 #include "Plugin/TuningDesk.h"
+#include "Support/MessageLoop.h"
 
 #include <juce_audio_devices/juce_audio_devices.h>
 #include <juce_audio_utils/juce_audio_utils.h>
@@ -22,6 +23,7 @@
 #include <thread>
 
 using namespace saddletone;
+using test::runMessages;
 using Clock = std::chrono::steady_clock;
 
 namespace {
@@ -40,11 +42,6 @@ double cpuSeconds()
     std::timespec now {};
     clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
     return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
-}
-
-void runMessages(int milliseconds)
-{
-    juce::MessageManager::getInstance()->runDispatchLoopUntil(milliseconds);
 }
 
 /** Calls the processor as an audio device does. */
@@ -78,7 +75,8 @@ private:
 };
 
 /** Draws for some seconds; act is called before each frame with the time since the beginning. */
-void measure(const char* name, gui::AuditionEditor& screen, const std::function<void(double)>& act)
+void measureDrawing(const char* name, gui::AuditionEditor& screen,
+                    const std::function<void(double)>& act)
 {
     constexpr double measuredSeconds = 5.0;
     runMessages(500);
@@ -177,16 +175,17 @@ int main(int argc, char* argv[])
         screen->setSize(width, height);
         std::printf("Drawing %d x %d while music plays:\n", width, height);
         screen->goTo(gui::Place::listen);
-        measure("Listen", *screen, [](double) {});
-        measure("Listen, the marker being dragged", *screen,
-                [&](double seconds) { set(ids::speedKmh, 70.0 + 60.0 * std::sin(seconds)); });
+        measureDrawing("Listen", *screen, [](double) {});
+        measureDrawing("Listen, the marker being dragged", *screen, [&](double seconds) {
+            set(ids::speedKmh, 70.0 + 60.0 * std::sin(seconds));
+        });
         set(ids::speedKmh, 80.0);
         screen->showRide(true);
-        measure("Listen with the ride's panel", *screen, [](double) {});
+        measureDrawing("Listen with the ride's panel", *screen, [](double) {});
         screen->showRide(false);
         for (const gui::Place place : {gui::Place::signals, gui::Place::bike, gui::Place::tuning}) {
             screen->goTo(place);
-            measure(gui::placeName(place), *screen, [](double) {});
+            measureDrawing(gui::placeName(place), *screen, [](double) {});
         }
     }
     processor.pause();
