@@ -118,6 +118,10 @@ int main(int argc, char* argv[])
         std::fprintf(stderr, "Usage: saddletone_editor_benchmark JOB\n");
         return 2;
     }
+    // JUCE bears X errors, which windows make without a window manager, in applications only.
+    juce::JUCEApplicationBase::createInstance = []() -> juce::JUCEApplicationBase* {
+        return nullptr;
+    };
     const juce::ScopedJuceInitialiser_GUI juceIsUp;
     namespace ids = gui::parameterIds;
 
