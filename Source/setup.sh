@@ -52,12 +52,21 @@ testPackages=(
     desktop-file-utils
     dpkg-dev
     librsvg2-bin
+    # Hosts of the built LV2, and what checks its files.
+    jackd2
+    jalv
+    liblilv-dev
+    lilv-utils
+    lv2-dev
+    sordi
     libzita-convolver-dev
     man-db
     poppler-utils
     python3
     python3-numpy
     python3-scipy
+    # Forbids programs the network while they are tested.
+    python3-seccomp
     sox
     xauth
     xvfb
@@ -76,6 +85,8 @@ benchmarkPackages=(
     python3-scipy
     sox
     time
+    xauth
+    xvfb
 )
 
 isInstalled() {

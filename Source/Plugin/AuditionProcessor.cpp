@@ -6,19 +6,18 @@
 #include "Gui/AuditionEditor.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
+#include "Plugin/DecimalText.h"
+#include "Plugin/HostState.h"
 #include "Plugin/Paths.h"
+#include "Plugin/RidePrograms.h"
 
 #include <array>
 #include <cmath>
+#include <limits>
 
 namespace saddletone::plugin {
 
 namespace {
-
-constexpr int stateSchemaVersion = 1;
-constexpr const char* stateTag = "saddletone";
-constexpr const char* parameterTag = "parameter";
-constexpr const char* playlistTag = "programme";
 
 /** Rise of live programme: long enough to reach for the controls before a feedback is loud. */
 constexpr double liveRampSeconds = 2.0;
@@ -102,43 +101,57 @@ void AuditionProcessor::prepareToPlay(double sampleRate, int maxBlockFrames)
 
         // Carried out here and not in the background, so that the first block already plays it;
         // an offline host would not wait.
-        Order order;
-        if (waiting && !waiting->isEdited)
-            order = *waiting;
-        else if (edited != nullptr)
-            order = {.folder = edited->job.folder,
-                     .loaded = std::exchange(edited, nullptr),
-                     .setting = setting()};
-        else if (waiting)
-            order = *waiting;
-        else if (job != nullptr)
-            order = {.folder = job->job.folder, .loaded = job, .setting = setting()};
-        if (order.loaded != nullptr || !order.folder.empty()) {
-            order.number = ++newestOrder;
-            order.layout = engine.layout();
-            order.sampleRate = sampleRate;
-            order.isFromFolder = order.loaded == nullptr;
-            order.kept = scene;
-            Delivery made = carryOut(std::move(order));
-            const bool startsRide = !made.order.setting.has_value();
-            if (takeUp(made)) {
-                if (startsRide)
-                    started = job;
-            } else if (job != nullptr && made.order.loaded != job) {
-                // The old job has lost its scene if the rate is another.
-                made = carryOut({.number = newestOrder.load(),
-                                 .folder = job->job.folder,
-                                 .loaded = job,
-                                 .setting = setting(),
-                                 .layout = engine.layout(),
-                                 .sampleRate = sampleRate});
-                takeUp(made);
-            }
-        }
+        std::optional<Order> order = takeWaiting();
+        if (!order && job != nullptr)
+            order = Order {.folder = job->job.folder, .loaded = job, .setting = setting()};
+        if (order)
+            started = carryOutNow(*std::move(order));
     }
     if (started != nullptr)
         startRide(*started);
     reset();
+}
+
+std::optional<AuditionProcessor::Order> AuditionProcessor::takeWaiting()
+{
+    if (edited == nullptr || (waiting && !waiting->isEdited))
+        return waiting;
+    std::shared_ptr<const LoadedJob> newest = std::exchange(edited, nullptr);
+    const std::filesystem::path folder = newest->job.folder;
+    return Order {.folder = folder, .loaded = std::move(newest), .setting = setting()};
+}
+
+std::shared_ptr<const LoadedJob> AuditionProcessor::carryOutNow(Order order)
+{
+    number(order);
+    Delivery made = carryOut(std::move(order));
+    const bool startsRide = !made.order.setting.has_value();
+    if (takeUp(made))
+        return startsRide ? job : nullptr;
+    if (job != nullptr && made.order.loaded != job) {
+        // The old job has lost its scene if the rate is another.
+        Order old {.folder = job->job.folder, .loaded = job, .setting = setting()};
+        number(old);
+        old.kept = nullptr;
+        made = carryOut(std::move(old));
+        takeUp(made);
+    }
+    return nullptr;
+}
+
+void AuditionProcessor::catchUp()
+{
+    std::shared_ptr<const LoadedJob> started;
+    {
+        const std::lock_guard lock(publishMutex);
+        std::optional<Order> order = takeWaiting();
+        if (!order && job != nullptr && wantedChoice() != orderedChoice && !blindDesk.isRunning())
+            order = Order {.folder = job->job.folder, .loaded = job, .setting = setting()};
+        if (order)
+            started = carryOutNow(*std::move(order));
+    }
+    if (started != nullptr)
+        startRide(*started);
 }
 
 void AuditionProcessor::reset()
@@ -205,6 +218,9 @@ void AuditionProcessor::renderLive(dsp::ChannelView<float> programme) noexcept
 
 void AuditionProcessor::processBlock(juce::AudioBuffer<float>& buffer, juce::MidiBuffer&)
 {
+    // Faster than the timer: what is to be built would come too late, and at another place each time.
+    if (isNonRealtime())
+        catchUp();
     render(buffer, false);
 }
 
@@ -215,7 +231,37 @@ void AuditionProcessor::processBlockBypassed(juce::AudioBuffer<float>& buffer, j
 
 double AuditionProcessor::getTailLengthSeconds() const
 {
-    return settings.maxKernelSeconds;
+    // The noise of a ride goes on without any programme.
+    const audition::AuditionEngine::Parameters parameters = reader.engineParameters();
+    const bool hasNoise = parameters.monitor == audition::Monitor::programmeAndNoise
+                          || parameters.monitor == audition::Monitor::noiseOnly;
+    const bool isRiding = parameters.ride.speedKmh > 0.0
+                          || parameters.ride.engine == audition::EngineNoise::alsoParked;
+    return hasNoise && isRiding ? std::numeric_limits<double>::infinity()
+                                : settings.maxKernelSeconds;
+}
+
+void AuditionProcessor::setCurrentProgram(int index)
+{
+    if (index < 0 || index >= getNumPrograms())
+        return;
+    currentProgram.store(index);
+    if (const auto speedKmh = ridePrograms[static_cast<std::size_t>(index)].speedKmh)
+        gui::setParameter(state, gui::parameterIds::speedKmh, *speedKmh);
+    else if (const std::shared_ptr<const LoadedJob> open = openedJob().loaded)
+        setRide(open->job.ride);
+}
+
+const juce::String AuditionProcessor::getProgramName(int index)
+{
+    return index >= 0 && index < getNumPrograms()
+               ? juce::String(ridePrograms[static_cast<std::size_t>(index)].name)
+               : juce::String();
+}
+
+int AuditionProcessor::getNumPrograms()
+{
+    return static_cast<int>(ridePrograms.size());
 }
 
 juce::AudioProcessorParameter* AuditionProcessor::getBypassParameter() const
@@ -266,7 +312,7 @@ SceneChoice AuditionProcessor::wantedChoice() const noexcept
                           nowOnBike);
 }
 
-void AuditionProcessor::placeOrder(Order order)
+void AuditionProcessor::number(Order& order)
 {
     order.number = ++newestOrder;
     order.layout = engine.layout();
@@ -276,6 +322,11 @@ void AuditionProcessor::placeOrder(Order order)
     if (order.setting && order.loaded != nullptr)
         orderedChoice = sceneChoiceFor(*order.loaded, order.setting->helmet,
                                        order.setting->speedKmh, order.setting->nowOnBike);
+}
+
+void AuditionProcessor::placeOrder(Order order)
+{
+    number(order);
     waiting = order;
     loader.addJob([this, task = std::move(order)] {
         if (task.number != newestOrder.load())
@@ -298,6 +349,9 @@ bool AuditionProcessor::takeUp(Delivery& made)
         if (made.order.setting && scene != nullptr
             && made.order.setting->nowOnBike != scene->choice.nowOnBike)
             leaveThisBike();
+        // A state asks for a folder and keeps its own parameters.
+        if (made.order.isFromFolder && made.order.setting)
+            unopenedFolder = made.order.folder;
         return false;
     }
     scene = std::move(made.built.kept);
@@ -307,6 +361,7 @@ bool AuditionProcessor::takeUp(Delivery& made)
         if (scene->choice.nowOnBike == nullptr)
             leaveThisBike();
         opened = {job, opened.number + 1};
+        unopenedFolder.clear();
         edited = nullptr; // it was made from the job before
     }
     publishedGainsDb.clear();
@@ -487,15 +542,21 @@ bool AuditionProcessor::isBuildingEdited()
     return edited != nullptr || (waiting && waiting->isEdited);
 }
 
-void AuditionProcessor::startRide(const LoadedJob& loaded)
+void AuditionProcessor::setRide(const job::JobRide& ride)
 {
-    gui::setParameter(state, gui::parameterIds::candidate, 1.0);
-    const job::JobRide& ride = loaded.job.ride;
     gui::setParameter(state, gui::parameterIds::speedKmh, ride.speedKmh);
     gui::setParameter(state, gui::parameterIds::helmet, static_cast<double>(ride.helmet));
     gui::setParameter(state, gui::parameterIds::screen, static_cast<double>(ride.screen));
     gui::setParameter(state, gui::parameterIds::earPlugs, static_cast<double>(ride.earPlugs));
     gui::setParameter(state, gui::parameterIds::engineNoise, static_cast<double>(ride.engineNoise));
+}
+
+void AuditionProcessor::startRide(const LoadedJob& loaded)
+{
+    gui::setParameter(state, gui::parameterIds::candidate, 1.0);
+    setRide(loaded.job.ride);
+    if (currentProgram.exchange(0) != 0)
+        updateHostDisplay(ChangeDetails().withProgramChanged(true));
     gui::setParameter(state, gui::parameterIds::radioVolumeDb, 0.0);
     if (loaded.headphones)
         gui::setParameter(state, gui::parameterIds::headphoneSplDb,
@@ -543,6 +604,7 @@ void AuditionProcessor::closeJob()
     edited = nullptr;
     leaveThisBike();
     opened = {nullptr, opened.number + 1};
+    unopenedFolder.clear();
     engine.publish(std::make_unique<audition::AuditionScene>());
 }
 
@@ -679,30 +741,31 @@ void AuditionProcessor::savePlaylist(juce::XmlElement& xml)
     }
     const audition::ProgrammeList list = player.list();
     for (const audition::ProgrammeEntry& entry : list.entries()) {
-        juce::XmlElement* const child = xml.createNewChildElement(playlistTag);
+        juce::XmlElement* const child = xml.createNewChildElement(stateKeys::programmeTag);
         // Inside the job a file moves with it.
         const juce::File file = toFile(entry.file);
         const auto inside = jobFolder.empty() ? std::optional<std::string> {}
                                               : audition::pathInside(jobFolder, toPath(file));
         child->setAttribute("file", inside ? toText(*inside) : file.getFullPathName());
         if (entry.region) {
-            child->setAttribute("loopStartSeconds", entry.region->startSeconds);
-            child->setAttribute("loopEndSeconds", entry.region->endSeconds);
+            child->setAttribute("loopStartSeconds", exactText(entry.region->startSeconds));
+            child->setAttribute("loopEndSeconds", exactText(entry.region->endSeconds));
         }
     }
-    xml.setAttribute("currentProgramme", static_cast<int>(list.current()));
-    xml.setAttribute("alignedLoudness", player.isAligned());
-    xml.setAttribute("restartsOnSwitch", restartsOnSwitch);
+    xml.setAttribute(stateKeys::currentProgramme, static_cast<int>(list.current()));
+    xml.setAttribute(stateKeys::alignedLoudness, player.isAligned());
+    xml.setAttribute(stateKeys::restartsOnSwitch, restartsOnSwitch);
 }
 
 void AuditionProcessor::restorePlaylist(const juce::XmlElement& xml)
 {
-    player.setAligned(xml.getBoolAttribute("alignedLoudness", false));
-    restartsOnSwitch = xml.getBoolAttribute("restartsOnSwitch", false);
-    const juce::String jobFolder = xml.getStringAttribute("jobFolder");
+    player.setAligned(xml.getBoolAttribute(stateKeys::alignedLoudness, false));
+    restartsOnSwitch = xml.getBoolAttribute(stateKeys::restartsOnSwitch, false);
+    const juce::String jobFolder = xml.getStringAttribute(stateKeys::jobFolder);
     std::vector<std::filesystem::path> files;
     std::vector<std::optional<audition::LoopRegion>> regions;
-    for (const juce::XmlElement* const child : xml.getChildWithTagNameIterator(playlistTag)) {
+    for (const juce::XmlElement* const child :
+         xml.getChildWithTagNameIterator(stateKeys::programmeTag)) {
         const juce::String name = child->getStringAttribute("file");
         if (juce::File::isAbsolutePath(name)) {
             files.push_back(toPath(juce::File(name)));
@@ -715,9 +778,8 @@ void AuditionProcessor::restorePlaylist(const juce::XmlElement& xml)
             files.push_back(*path);
         }
         if (child->hasAttribute("loopEndSeconds"))
-            regions.emplace_back(
-                audition::LoopRegion {child->getDoubleAttribute("loopStartSeconds"),
-                                      child->getDoubleAttribute("loopEndSeconds")});
+            regions.emplace_back(audition::LoopRegion {readNumber(*child, "loopStartSeconds", 0.0),
+                                                       readNumber(*child, "loopEndSeconds", 0.0)});
         else
             regions.emplace_back();
     }
@@ -726,7 +788,7 @@ void AuditionProcessor::restorePlaylist(const juce::XmlElement& xml)
     for (std::size_t index = 0; index < regions.size(); ++index)
         if (regions[index])
             player.setRegion(index, regions[index]);
-    if (const int current = xml.getIntAttribute("currentProgramme", 0); current > 0)
+    if (const int current = xml.getIntAttribute(stateKeys::currentProgramme, 0); current > 0)
         player.select(static_cast<std::size_t>(current));
 }
 
@@ -806,68 +868,64 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
 
 void AuditionProcessor::getStateInformation(juce::MemoryBlock& destination)
 {
-    juce::XmlElement xml(stateTag);
-    xml.setAttribute("schemaVersion", stateSchemaVersion);
+    juce::XmlElement xml = makeHostState();
     {
         const std::lock_guard lock(publishMutex);
-        // A job that is still being loaded belongs to the state as well.
-        if (waiting)
-            xml.setAttribute("jobFolder", toFile(waiting->folder).getFullPathName());
-        else if (job != nullptr)
-            xml.setAttribute("jobFolder", toFile(job->job.folder).getFullPathName());
+        // A job that is still being loaded belongs to the state as well, and so does one that is
+        // not to be found here and now.
+        const std::filesystem::path folder = waiting                   ? waiting->folder
+                                             : !unopenedFolder.empty() ? unopenedFolder
+                                             : job != nullptr          ? job->job.folder
+                                                                       : std::filesystem::path();
+        if (!folder.empty())
+            xml.setAttribute(stateKeys::jobFolder, toFile(folder).getFullPathName());
+        addUnknownPart(xml, unknownState.get());
     }
     if (const ProgrammePlayer::State transport = player.state(); transport.loaded)
-        xml.setAttribute("programmeFile", toFile(transport.file).getFullPathName());
+        xml.setAttribute(stateKeys::programmeFile, toFile(transport.file).getFullPathName());
     savePlaylist(xml);
-    xml.setAttribute("loop", player.state().looping);
-    xml.setAttribute("lightLook", lightLook.load());
-    for (juce::AudioProcessorParameter* const each : getParameters()) {
-        const auto* const parameter = dynamic_cast<juce::RangedAudioParameter*>(each);
-        if (parameter == nullptr)
-            continue;
-        juce::XmlElement* const child = xml.createNewChildElement(parameterTag);
-        child->setAttribute("id", parameter->getParameterID());
-        child->setAttribute("value",
-                            static_cast<double>(parameter->convertFrom0to1(parameter->getValue())));
-    }
+    xml.setAttribute(stateKeys::loop, player.state().looping);
+    xml.setAttribute(stateKeys::lightLook, lightLook.load());
+    xml.setAttribute(stateKeys::program, currentProgram.load());
+    saveParameters(xml, state);
     copyXmlToBinary(xml, destination);
 }
 
 void AuditionProcessor::setStateInformation(const void* data, int numBytes)
 {
-    const std::unique_ptr<juce::XmlElement> xml = getXmlFromBinary(data, numBytes);
-    if (xml == nullptr || !xml->hasTagName(stateTag))
+    if (data == nullptr || numBytes <= 0)
+        return; // a host that has kept nothing
+    const auto read = readHostState(data, numBytes);
+    if (!read) {
+        reportProblem(toText(read.error().message));
         return;
-    const int version = xml->getIntAttribute("schemaVersion", 0);
-    if (version < 1 || version > stateSchemaVersion)
-        return;
-
-    for (const juce::XmlElement* const child : xml->getChildWithTagNameIterator(parameterTag)) {
-        juce::RangedAudioParameter* const parameter =
-            state.getParameter(child->getStringAttribute("id"));
-        const double value = child->getDoubleAttribute("value", std::nan(""));
-        if (parameter == nullptr || !std::isfinite(value))
-            continue;
-        const juce::NormalisableRange<float>& range = parameter->getNormalisableRange();
-        const float kept = std::clamp(static_cast<float>(value), range.start, range.end);
-        parameter->setValueNotifyingHost(parameter->convertTo0to1(kept));
     }
-    player.setLooping(xml->getBoolAttribute("loop", false));
-    lightLook.store(xml->getBoolAttribute("lightLook", false));
+    const juce::XmlElement& xml = **read;
 
-    const juce::String jobFolder = xml->getStringAttribute("jobFolder");
+    restoreParameters(xml, state);
+    player.setLooping(xml.getBoolAttribute(stateKeys::loop, false));
+    lightLook.store(xml.getBoolAttribute(stateKeys::lightLook, false));
+    currentProgram.store(
+        std::clamp(xml.getIntAttribute(stateKeys::program, 0), 0, getNumPrograms() - 1));
+
+    const juce::String jobFolder = xml.getStringAttribute(stateKeys::jobFolder);
     if (juce::File::isAbsolutePath(jobFolder)) {
         const std::lock_guard lock(publishMutex);
         leaveThisBike();
+        unopenedFolder.clear();
         placeOrder({.folder = toPath(juce::File(jobFolder)), .setting = setting()});
     } else {
         closeJob();
     }
-    const juce::String programmeFile = xml->getStringAttribute("programmeFile");
+    {
+        const std::lock_guard lock(publishMutex);
+        unknownState = unknownPart(xml, state);
+    }
+    const juce::String programmeFile = xml.getStringAttribute(stateKeys::programmeFile);
     if (!playsProgramme)
         return;
-    if (xml->getChildByName(playlistTag) != nullptr)
-        restorePlaylist(*xml);
+    if (xml.getChildByName(stateKeys::programmeTag) != nullptr)
+        restorePlaylist(xml);
     else if (juce::File::isAbsolutePath(programmeFile))
         player.load(toPath(juce::File(programmeFile)));
     else

@@ -37,7 +37,8 @@ public:
     void releaseResources() override {}
     bool isBusesLayoutSupported(const BusesLayout& layouts) const override;
 
-    // Audio thread (bounded, no lock, no allocation, no I/O)
+    // Audio thread (bounded, no lock, no allocation, no I/O; but for a host that renders offline,
+    // which waits until everything is built that the parameters ask for)
     void reset() override;
     void processBlock(juce::AudioBuffer<float>& buffer, juce::MidiBuffer& midi) override;
     void processBlockBypassed(juce::AudioBuffer<float>& buffer, juce::MidiBuffer& midi) override;
@@ -126,19 +127,22 @@ public:
 
     // Any thread but the audio thread
     void getStateInformation(juce::MemoryBlock& destination) override;
-    /** Anything that is not a whole state of a known version leaves everything as it is. */
+    /** Anything that is not a whole state of a known version leaves everything as it is, and the
+        user is told. */
     void setStateInformation(const void* data, int numBytes) override;
 
     const juce::String getName() const override { return "Saddletone"; }
     bool acceptsMidi() const override { return false; }
     bool producesMidi() const override { return false; }
+    /** Without an end while the noise of a ride is heard, which needs no programme. */
     double getTailLengthSeconds() const override;
     juce::AudioProcessorParameter* getBypassParameter() const override;
-    int getNumPrograms() override { return 1; }
-    int getCurrentProgram() override { return 0; }
-    void setCurrentProgram(int) override {}
-    const juce::String getProgramName(int) override { return {}; }
-    void changeProgramName(int, const juce::String&) override {}
+    // Programs are rides, see ridePrograms. The current one is what was chosen last.
+    int getNumPrograms() override;
+    int getCurrentProgram() override { return currentProgram.load(); }
+    void setCurrentProgram(int index) override;
+    const juce::String getProgramName(int index) override;
+    void changeProgramName(int, const juce::String&) override {} // hosts keep the names
 
 private:
     /** What of the parameters a scene is built for. */
@@ -178,14 +182,24 @@ private:
     void leaveThisBike() noexcept;
     /** Of the job as the parameters are; needs publishMutex and a job. */
     [[nodiscard]] SceneChoice wantedChoice() const noexcept;
-    /** Fills in number, layout and rate and has it carried out. Needs publishMutex. */
+    /** Fills in number, layout and rate. Needs publishMutex. */
+    void number(Order& order);
+    /** Has it carried out in the background. Needs publishMutex. */
     void placeOrder(Order order);
+    /** What is being built or waits for it; nothing: all is. Needs publishMutex. */
+    [[nodiscard]] std::optional<Order> takeWaiting();
+    /** Carries it out on this thread, in place of all before it. Returns the job whose ride is to
+        be started, or null. Needs publishMutex. */
+    [[nodiscard]] std::shared_ptr<const LoadedJob> carryOutNow(Order order);
+    /** Builds what the parameters ask for, on this thread. */
+    void catchUp();
     /** Needs publishMutex; edited must be there. */
     void placeEdited();
     /** Needs publishMutex. False: it is out of date or has failed. */
     bool takeUp(Delivery& made);
     void closeJob();
     void startRide(const LoadedJob& loaded);
+    void setRide(const job::JobRide& ride);
     void render(juce::AudioBuffer<float>& buffer, bool isBypassed) noexcept;
     void renderLive(dsp::ChannelView<float> programme) noexcept;
     /** Has the candidates compared over what is heard; needs publishMutex. */
@@ -199,6 +213,7 @@ private:
     ProgrammePlayer player;
     std::atomic<bool> lightLook {false};
     std::atomic<bool> isParked {false};
+    std::atomic<int> currentProgram {0};
     std::atomic<int> liveChannels {0}; ///< 0: the programme comes from the player.
     static_assert(std::atomic<int>::is_always_lock_free);
     std::size_t liveFrames = 0; ///< Audio thread: of live programme since it began.
@@ -222,6 +237,8 @@ private:
     std::size_t indexOnBike = 0;
     std::optional<Order> waiting;
     juce::String problem;
+    std::filesystem::path unopenedFolder; ///< That a state names but that could not be opened.
+    std::unique_ptr<juce::XmlElement> unknownState; ///< See unknownPart().
     TakeHomeJob takeHomeJob;
     MatchMeter matchMeter;
     RoadMeter roadMeter;

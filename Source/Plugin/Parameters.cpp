@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Units.h"
 #include "Gui/ParameterIds.h"
+#include "Plugin/DecimalText.h"
 
 #include <cmath>
 
@@ -20,13 +21,23 @@ constexpr int earLevelVersionHint = 2;
 /** The lowest figure for headphones, which stands for none: no headphone is as quiet. */
 constexpr float unknownHeadphoneDb = 80.0F;
 
-/** First number of a text; a comma is a decimal point and a true minus sign a minus. */
+/** Whether a host may draw a curve of it. Not what protects the listener, nor what needs another
+    scene to be built and is therefore not heard at once. */
+enum class Automation { yes, no };
+
+/** First number of a text, whatever the locale; a comma is a decimal point and a true minus sign a
+    minus. */
 float numberIn(const juce::String& text)
 {
     return text.replaceCharacter(',', '.')
         .replace(juce::String::fromUTF8("\xe2\x88\x92"), "-")
         .trim()
         .getFloatValue();
+}
+
+bool hasNumber(const juce::String& text)
+{
+    return text.containsAnyOf("0123456789");
 }
 
 float speedIn(const juce::String& text)
@@ -39,22 +50,35 @@ float speedIn(const juce::String& text)
 
 std::unique_ptr<juce::AudioParameterFloat> makeLevel(const char* id, const juce::String& name,
                                                      float lowest, float highest, float initial,
-                                                     const juce::String& unit)
+                                                     const juce::String& unit,
+                                                     Automation automation = Automation::yes)
 {
     return std::make_unique<juce::AudioParameterFloat>(
         juce::ParameterID(id, versionHint), name,
         juce::NormalisableRange<float>(lowest, highest, 0.1F), initial,
         juce::AudioParameterFloatAttributes()
             .withLabel(unit)
-            .withStringFromValueFunction([](float value, int) { return juce::String(value, 1); })
-            .withValueFromStringFunction(numberIn));
+            .withAutomatable(automation == Automation::yes)
+            .withStringFromValueFunction([](float value, int) { return decimalText(value, 1); })
+            // Words must not count as 0 dB, which is the loudest for some.
+            .withValueFromStringFunction([initial](const juce::String& text) {
+                return hasNumber(text) ? numberIn(text) : initial;
+            }));
 }
 
-std::unique_ptr<juce::AudioParameterChoice>
-makeChoice(const char* id, const juce::String& name, const juce::StringArray& choices, int initial)
+std::unique_ptr<juce::AudioParameterChoice> makeChoice(const char* id, const juce::String& name,
+                                                       const juce::StringArray& choices,
+                                                       int initial,
+                                                       Automation automation = Automation::yes)
 {
-    return std::make_unique<juce::AudioParameterChoice>(juce::ParameterID(id, versionHint), name,
-                                                        choices, initial);
+    return std::make_unique<juce::AudioParameterChoice>(
+        juce::ParameterID(id, versionHint), name, choices, initial,
+        juce::AudioParameterChoiceAttributes()
+            .withAutomatable(automation == Automation::yes)
+            .withValueFromStringFunction([choices, initial](const juce::String& text) {
+                const int index = choices.indexOf(text.trim(), true);
+                return index >= 0 ? index : initial;
+            }));
 }
 
 } // namespace
@@ -71,30 +95,32 @@ juce::AudioProcessorValueTreeState::ParameterLayout makeParameterLayout()
         juce::NormalisableRange<float>(0.0F, 225.0F), 0.0F,
         juce::AudioParameterFloatAttributes()
             .withLabel("km/h")
-            .withStringFromValueFunction([](float value, int) { return juce::String(value, 1); })
+            .withStringFromValueFunction([](float value, int) { return decimalText(value, 1); })
             .withValueFromStringFunction(speedIn)));
     layout.add(makeLevel(ids::noiseTrimDb, "Noise level", -24.0F, 12.0F, 0.0F, "dB"));
     layout.add(makeLevel(ids::outputLevelDb, "Output level", -60.0F, 0.0F,
                          static_cast<float>(initial.outputLevelDb), "dB"));
     layout.add(makeLevel(ids::ceilingDbfs, "Ceiling", -30.0F, -1.0F,
-                         static_cast<float>(initial.ceilingDbfs), "dBFS"));
+                         static_cast<float>(initial.ceilingDbfs), "dBFS", Automation::no));
     layout.add(std::make_unique<juce::AudioParameterFloat>(
         juce::ParameterID(ids::headphoneSplDb, earLevelVersionHint), "Headphones at full scale",
         juce::NormalisableRange<float>(unknownHeadphoneDb, 140.0F, 0.1F), unknownHeadphoneDb,
         juce::AudioParameterFloatAttributes()
             .withLabel("dB SPL")
+            .withAutomatable(false)
             .withStringFromValueFunction([](float value, int) {
                 return value <= unknownHeadphoneDb ? juce::String("not known")
-                                                   : juce::String(value, 1);
+                                                   : decimalText(value, 1);
             })
             .withValueFromStringFunction(numberIn)));
     layout.add(makeLevel(ids::ceilingDba, "Ceiling at the ear", 60.0F, 100.0F,
-                         static_cast<float>(initial.ceilingDba), "dB(A)"));
+                         static_cast<float>(initial.ceilingDba), "dB(A)", Automation::no));
     // Order of audition::Monitor, LevelMatch, ride::Helmet, Screen, EarPlugs and EngineNoise.
     layout.add(makeChoice(ids::monitor, "Monitor",
                           {"Programme + noise", "Programme only", "Noise only"}, 0));
     layout.add(makeChoice(ids::levelMatch, "Level match", {"As on the bike", "Equal loudness"}, 0));
-    layout.add(makeChoice(ids::helmet, "Helmet", {"None", "Open face", "Full face"}, 2));
+    layout.add(
+        makeChoice(ids::helmet, "Helmet", {"None", "Open face", "Full face"}, 2, Automation::no));
     layout.add(makeChoice(ids::screen, "Screen", {"None", "Low", "Tall"}, 0));
     layout.add(makeChoice(ids::earPlugs, "Ear plugs", {"None", "As labelled", "As often worn"}, 0));
     layout.add(

@@ -1,10 +1,31 @@
 #define CATCH_CONFIG_RUNNER
 #include <catch2/catch.hpp>
 
+#include "Support/StressOptions.h"
+
 #include <juce_gui_basics/juce_gui_basics.h>
+
+namespace {
+
+saddletone::test::StressOptions options;
+
+} // namespace
+
+const saddletone::test::StressOptions& saddletone::test::stressOptions() noexcept
+{
+    return options;
+}
 
 int main(int argc, char* argv[])
 {
+    Catch::Session session;
+    session.cli(session.cli()
+                | Catch::clara::Opt(options.minutes, "minutes")["--stress-minutes"](
+                    "minutes of audio that the stress host plays")
+                | Catch::clara::Opt(options.seed,
+                                    "seed")["--stress-seed"]("seed of what the stress host does"));
+    if (const int wrong = session.applyCommandLine(argc, argv); wrong != 0)
+        return wrong;
     const juce::ScopedJuceInitialiser_GUI juceIsUp;
-    return Catch::Session().run(argc, argv);
+    return session.run();
 }

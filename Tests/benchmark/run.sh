@@ -1,14 +1,14 @@
 #!/usr/bin/env bash
-# Builds the benchmarks, runs that of the analysis beside scipy, that of a ride's noise and that of
-# convolution (some minutes), then measures the memory that a recording of ten minutes in stereo
-# takes.
+# Builds the benchmarks, runs that of the analysis beside scipy, that of a ride's noise, that of
+# convolution (some minutes) and that of the window, then measures the memory that a recording of ten
+# minutes in stereo takes.
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../../Source/setup.sh"
 
 buildDir="$projectDir/build/benchmark"
 requirePackages "${buildPackages[@]}" "${benchmarkPackages[@]}"
-configureAndBuild -DSADDLETONE_BUILD_PLUGIN=OFF -DSADDLETONE_BUILD_TESTS=OFF \
+configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=OFF \
     -DSADDLETONE_BUILD_BENCHMARKS=ON
 
 echo
@@ -25,6 +25,12 @@ trap 'rm -rf "$work"' EXIT
 saddletone="$buildDir/bin/saddletone"
 mostKib=$((1024 * 1024))
 status=0
+
+# The window is drawn by a virtual display, in software.
+"$saddletone" demo --out "$work/demo" >/dev/null
+echo
+xvfb-run --auto-servernum --server-args="-screen 0 1920x1200x24" \
+    "$buildDir/bin/saddletone_editor_benchmark" "$work/demo"
 
 # A sweep of 30 s in the middle of ten minutes of faint noise, by a clock 40 ppm off.
 "$saddletone" signal sweep --seconds 30 --level -12 --out "$work/track.wav" >/dev/null

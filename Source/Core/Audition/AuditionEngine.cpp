@@ -240,9 +240,12 @@ void AuditionEngine::updateTargets() noexcept
     const Voice& active = voices[activeVoice];
     const SceneCandidate* playing = active.playing();
     if (playing == nullptr) {
-        // Nothing to audition: nothing but silence is safe to assume.
-        for (dsp::LinearRamp* ramp : {&noiseGain, &programmeMix, &untouchedGain})
-            ramp->setTarget(0.0);
+        // Nothing to audition: nothing but silence is safe to assume, unless the programme is wanted
+        // as it is.
+        noiseGain.setTarget(0.0);
+        programmeMix.setTarget(0.0);
+        untouchedGain.setTarget(
+            parameters.monitor == Monitor::untouched ? dsp::dbToAmplitude(outputLevelDb()) : 0.0);
         return;
     }
     const AuditionLevels levels = levelsOf(*active.scene, *playing, parameters);

@@ -14,10 +14,18 @@ namespace saddletone::dsp {
 
 namespace {
 
-/** FFTW's planner is not thread-safe; one lock serves both precisions. */
+/** FFTW's planner is not thread-safe; one lock serves both precisions. In a host there are others who
+    plan: copies of this code in other plug-ins, with a lock of their own, and users of FFTW that have
+    none. So FFTW is told to guard itself as well, which holds for all of them. */
 std::mutex& plannerLock()
 {
     static std::mutex lock;
+    static const bool guardsItself = [] {
+        fftw_make_planner_thread_safe();
+        fftwf_make_planner_thread_safe();
+        return true;
+    }();
+    static_cast<void>(guardsItself);
     return lock;
 }
 

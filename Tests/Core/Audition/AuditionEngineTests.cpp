@@ -258,8 +258,8 @@ TEST_CASE("Silence without noise stays silence, and so does an engine without a 
     CHECK(isSilent(test::runEngine(playing.engine, silence(10000), wholeBlocks)));
 
     AuditionEngine::Parameters parameters = onTheRoad();
-    for (const Monitor monitor : {Monitor::programmeAndNoise, Monitor::programmeOnly,
-                                  Monitor::noiseOnly, Monitor::untouched}) {
+    for (const Monitor monitor :
+         {Monitor::programmeAndNoise, Monitor::programmeOnly, Monitor::noiseOnly}) {
         AuditionEngine empty(test::promptSettings());
         parameters.monitor = monitor;
         empty.setParameters(parameters);
@@ -272,6 +272,22 @@ TEST_CASE("Silence without noise stays silence, and so does an engine without a 
         empty.reset();
         CHECK(isSilent(test::runEngine(empty, noisePair(3000, 0.5, 62), wholeBlocks)));
     }
+}
+
+TEST_CASE("Without a scene a programme that is wanted untouched passes at the output level",
+          "[core][audition]")
+{
+    AuditionEngine::Parameters parameters = onTheRoad();
+    parameters.monitor = Monitor::untouched;
+    parameters.outputLevelDb = -20.0;
+    AuditionEngine empty(test::promptSettings());
+    empty.setParameters(parameters);
+    empty.prepare({});
+    const auto programme = noisePair(3000, 0.05, 62);
+    const auto heard = test::runEngine(empty, programme, wholeBlocks);
+    for (std::size_t ear = 0; ear < audition::numEars; ++ear)
+        for (std::size_t frame = 0; frame < heard[ear].size(); ++frame)
+            REQUIRE(heard[ear][frame] == Approx(0.1F * programme[ear][frame]).margin(1e-7));
 }
 
 TEST_CASE("Output may be the memory of the input", "[core][audition]")
