@@ -201,6 +201,7 @@ void addJob(CLI::App& app, Shared& shared)
         verb->add_subcommand("check", "Open everything a job names and report problems");
     check->add_option("folder", *folder, "Folder of the job")->required();
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
+    addJobEventsVerb(*verb, shared);
     addJobRideVerb(*verb, shared);
     CLI::App* list = verb->add_subcommand("list", "Show what is in a job");
     list->add_option("folder", *folder, "Folder of the job")->required();

@@ -60,6 +60,8 @@ void addHearingVerbs(CLI::App& app, Shared& shared);  // audibility, exposure
 void addSeatVerbs(CLI::App& app, Shared& shared);     // headphone, headphone-level, placement
 void addBlindVerb(CLI::App& app, Shared& shared);     // blind
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
+/** Adds `events` to the verb `job`. */
+void addJobEventsVerb(CLI::App& job, Shared& shared);
 /** Adds `ride` to the verb `job`. */
 void addJobRideVerb(CLI::App& job, Shared& shared);
 

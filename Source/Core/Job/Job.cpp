@@ -4,6 +4,7 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/EventRecords.h"
 #include "Core/Measure/HammersteinModel.h"
 #include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
@@ -559,6 +560,8 @@ std::vector<std::string> checkJob(const Job& job)
               [](const std::filesystem::path& file) { return files::readAudioFile(file); });
     if (const auto runs = blindRunsOf(job); !runs)
         problems.push_back(runs.error().message);
+    if (const auto events = loadEvents(job.folder); !events)
+        problems.push_back(events.error().message);
     return problems;
 }
 

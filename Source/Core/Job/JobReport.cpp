@@ -1,13 +1,14 @@
 #include "Core/Job/JobReport.h"
 
-#include "Core/Audition/RoadAudibility.h"
 #include "Core/Audition/BlindStatistics.h"
+#include "Core/Audition/RoadAudibility.h"
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/EventRecords.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Report/BlindWords.h"
 #include "Core/Report/CurveTable.h"
@@ -618,6 +619,10 @@ dsp::Result<report::ReportContent> makeReportContent(const Job& job,
             return dsp::fail(added.error().code, added.error().message);
     if (const auto added = addBlindRuns(job, content); !added)
         return dsp::fail(added.error().code, added.error().message);
+    auto events = loadEvents(job.folder);
+    if (!events)
+        return events.unexpected();
+    content.events = *std::move(events);
     addCautions(content);
     addFoundations(*states, content);
     return content;

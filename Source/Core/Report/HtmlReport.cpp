@@ -1,6 +1,7 @@
 #include "Core/Report/HtmlReport.h"
 
 #include "Core/Dsp/Units.h"
+#include "Core/Report/EventWords.h"
 #include "Core/Report/MarkupText.h"
 #include "Core/Report/Wording.h"
 #include "Core/Ride/WindModel.h"
@@ -582,6 +583,23 @@ std::string blindSection(const ReportContent& content)
                          + classElement("p", "note", notes));
 }
 
+std::string eventSection(const ReportContent& content)
+{
+    std::string rows;
+    for (const audition::EventRecord& event : content.events)
+        if (event.numListeners > 0)
+            rows += "<tr>" + rowHead(event.startedAt.substr(0, 10))
+                    + cell(listenerWords(event.numListeners)) + cell(likedWords(event))
+                    + cell(eventConditionWords(event)) + "</tr>\n";
+    if (rows.empty())
+        return {};
+    return sectionOf("events", "What was liked at events",
+                     tableOf(columnHead("Event of") + columnHead("Listened")
+                                 + columnHead("Liked best") + columnHead("Conditions"),
+                             rows)
+                         + classElement("p", "note", eventCaution()));
+}
+
 std::string foundationSection(const ReportContent& content)
 {
     const std::string html = "<div class=\"columns\">\n" + element("h3", "Measured")
@@ -606,6 +624,7 @@ std::string renderHtml(const ReportContent& content)
     html += candidateSection(content);
     html += roadSection(content);
     html += blindSection(content);
+    html += eventSection(content);
     html += fileSection(content);
     html += sectionOf("cautions", "Cautions",
                       "<div class=\"columns\">\n" + listOf(content.cautions) + "</div>\n");
