@@ -339,7 +339,8 @@ TEST_CASE("Sound at the ear is counted where its level is known, and only while 
     }
     CHECK(processor.snapshot().exposure == hearing::SessionExposure {}); // whose level is not known
 
-    gui::setParameter(processor.parameters(), ids::headphoneSplDb, 112.0);
+    gui::setParameter(processor.parameters(), ids::headphoneSplDb, 140.0);
+    gui::setParameter(processor.parameters(), ids::outputLevelDb, 0.0);
     listening.play(0.0F, 400);
     processor.update();
     const hearing::SessionExposure before = processor.snapshot().exposure;

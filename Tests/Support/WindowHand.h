@@ -10,7 +10,7 @@ class WindowHand {
 public:
     explicit WindowHand(juce::Component& window) : root(window)
     {
-        root.addToDesktop(0);
+        root.addToDesktop(juce::ComponentPeer::windowHasTitleBar);
         root.setVisible(true);
     }
     ~WindowHand() { root.removeFromDesktop(); }
