@@ -332,6 +332,9 @@ TEST_CASE("Sound at the ear is counted where its level is known, and only while 
     Listening listening;
     AuditionProcessor& processor = *listening.processor;
     gui::setParameter(processor.parameters(), ids::monitor, 1.0);
+    processor.setLooping(true);
+    processor.setLoopRegion(0, audition::LoopRegion {0.1, 1.9});
+    processor.update();
     processor.play();
     for (int part = 0; part < 50; ++part) {
         listening.play(0.0F, 4);
