@@ -26,4 +26,5 @@ picture bike --place bike
 picture tuning --place tuning --candidate 4
 picture listen-parked
 picture listen-75-mph --speed-mph 75 --candidate 3 --light
+picture event --event listening --speed-mph 45 --candidate 2
 ls -l "$pictures"

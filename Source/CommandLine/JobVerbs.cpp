@@ -318,6 +318,7 @@ void addJob(CLI::App& app, Shared& shared)
         verb->add_subcommand("check", "Open everything a job names and report problems");
     check->add_option("folder", *folder, "Folder of the job")->required();
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
+    addJobEventsVerb(*verb, shared);
     addJobRideVerb(*verb, shared);
     addJobReportVerb(*verb, shared);
     addJobSeatVerb(*verb, shared);

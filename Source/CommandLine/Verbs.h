@@ -61,6 +61,8 @@ void addSeatVerbs(CLI::App& app, Shared& shared);     // headphone, headphone-le
 void addBlindVerb(CLI::App& app, Shared& shared);     // blind
 void addPresetsVerb(CLI::App& app, Shared& shared);   // presets
 void addJobVerbs(CLI::App& app, Shared& shared);      // job, report, demo
+/** Adds `events` to the verb `job`. */
+void addJobEventsVerb(CLI::App& job, Shared& shared);
 /** Adds `ride` to the verb `job`. */
 void addJobRideVerb(CLI::App& job, Shared& shared);
 /** Adds `report` to the verb `job`. */

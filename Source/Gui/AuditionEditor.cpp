@@ -23,11 +23,13 @@ bool isJob(const juce::File& file)
 } // namespace
 
 AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel,
-                               TuningModel* tuningModel, BlindModel* blindModel)
+                               TuningModel* tuningModel, BlindModel* blindModel,
+                               EventModel* eventModel)
     : model(auditionModel),
       bench(benchModel),
       tuner(benchModel != nullptr ? tuningModel : nullptr),
       blind(blindModel),
+      events(eventModel),
       sound(model.parameters()),
       transport(model),
       road(model.parameters()),
@@ -51,7 +53,13 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     blindButton.setTitle("Blind test");
     blindButton.setDescription("Compares candidates without knowing which is which. Key: T.");
     blindButton.onClick = [this] { showBlindTest(true); };
-    for (juce::TextButton* button : {&openJobButton, &blindButton, &lookButton, &audioButton}) {
+    eventButton.setTitle("Event");
+    eventButton.setDescription(
+        "Fills the screen for listeners at an event, with everything else out "
+        "of reach. Key: E.");
+    eventButton.onClick = [this] { openEvent(); };
+    for (juce::TextButton* button :
+         {&openJobButton, &blindButton, &eventButton, &lookButton, &audioButton}) {
         button->setMouseClickGrabsKeyboardFocus(false);
         button->setHasFocusOutline(true);
         addAndMakeVisible(*button);
@@ -91,6 +99,7 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
         addChildComponent(*blindPanel);
     }
     blindButton.setVisible(blind != nullptr);
+    eventButton.setVisible(events != nullptr);
 
     if (bench != nullptr) {
         signalsPlace = std::make_unique<SignalsPlace>(*bench);
@@ -141,6 +150,12 @@ void AuditionEditor::refresh()
     const std::shared_ptr<const JobView> oldJob = shown.job;
     const std::optional<juce::String> nowOnBikeBefore = shown.nowOnBike;
     shown = model.snapshot();
+    if (eventScreen != nullptr && eventIsDone)
+        closeEvent();
+    if (eventScreen != nullptr) {
+        eventScreen->show(shown);
+        return;
+    }
     plates.show(shown);
     response.show(shown);
     sound.show(shown);
@@ -201,6 +216,43 @@ void AuditionEditor::showBlindTest(bool shouldShow)
         grabKeyboardFocus();
 }
 
+void AuditionEditor::openEvent()
+{
+    if (events == nullptr || isInEvent() || place != Place::listen || coversListen()
+        || safetyNote != nullptr || isAsking())
+        return;
+    for (juce::Component* const child : getChildren())
+        if (child->isVisible() && child != &tooltips)
+            behindEvent.push_back(child);
+    for (juce::Component* const child : behindEvent)
+        child->setVisible(false);
+    eventScreen = std::make_unique<EventScreen>(*events, model);
+    // The screen calls this from inside itself, so it may go only afterwards.
+    eventScreen->onClose = [this] { eventIsDone = true; };
+    eventIsDone = false;
+    addAndMakeVisible(*eventScreen);
+    eventScreen->setBounds(getLocalBounds());
+    refresh();
+    if (onFullScreen)
+        onFullScreen(true);
+    if (eventScreen->isShowing())
+        eventScreen->grabKeyboardFocus();
+}
+
+void AuditionEditor::closeEvent()
+{
+    eventScreen.reset();
+    for (juce::Component* const child : behindEvent)
+        child->setVisible(true);
+    behindEvent.clear();
+    if (onFullScreen)
+        onFullScreen(false);
+    resized();
+    repaint();
+    if (isShowing())
+        grabKeyboardFocus();
+}
+
 void AuditionEditor::refreshBlindTest()
 {
     if (blind == nullptr)
@@ -211,6 +263,7 @@ void AuditionEditor::refreshBlindTest()
         blindIsOpen = true; // begun in a window that has been closed since
     const bool covers = coversListen();
     blindButton.setEnabled(shown.job != nullptr && !covers);
+    eventButton.setEnabled(shown.job != nullptr && !covers);
     openJobButton.setEnabled(!isRunning);
     transport.setCanChoose(!isRunning);
     blindPanel->show(view, shown.job);
@@ -265,7 +318,8 @@ juce::String AuditionEditor::newsWords(const BenchSnapshot& snapshot) const
 
 void AuditionEditor::goTo(Place newPlace)
 {
-    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr) || blindTestRuns())
+    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr) || blindTestRuns()
+        || isInEvent())
         return;
     place = newPlace;
     blindIsOpen = false;
@@ -273,6 +327,7 @@ void AuditionEditor::goTo(Place newPlace)
         blindPanel->setVisible(false);
     stops.setVisible(true);
     blindButton.setVisible(blind != nullptr && place == Place::listen);
+    eventButton.setVisible(events != nullptr && place == Place::listen);
     const bool listens = place == Place::listen;
     for (juce::Component* part : std::initializer_list<juce::Component*> {
              &plates, &response, &sound, &fairness, &transport, &road})
@@ -368,7 +423,7 @@ bool AuditionEditor::isAsking() const
 
 void AuditionEditor::openJob(const juce::File& folder)
 {
-    if (blindTestRuns())
+    if (blindTestRuns() || isInEvent())
         return;
     askAboutUnsaved([this, folder] {
         // What follows is for headphones, and louder or not: nobody knows.
@@ -443,6 +498,8 @@ void AuditionEditor::pickCandidate(std::size_t index)
 
 bool AuditionEditor::keyPressed(const juce::KeyPress& key)
 {
+    if (eventScreen != nullptr)
+        return eventScreen->keyPressed(key);
     if (coversListen() && safetyNote == nullptr && !isAsking()) {
         if (blindPanel->keyPressed(key))
             return true;
@@ -492,6 +549,11 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
         showBlindTest(true);
         return true;
     }
+    if ((character == 'e' || character == 'E') && eventButton.isVisible()
+        && eventButton.isEnabled()) {
+        openEvent();
+        return true;
+    }
     if (character == 'b' || character == 'B') {
         const bool isOn = parameterValue(model.parameters(), parameterIds::bypass) > 0.5;
         setParameter(model.parameters(), parameterIds::bypass, isOn ? 0.0 : 1.0);
@@ -505,19 +567,7 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
         refresh();
         return true;
     }
-    double stepMph = 0.0;
-    if (key.isKeyCode(juce::KeyPress::rightKey))
-        stepMph = 1.0;
-    else if (key.isKeyCode(juce::KeyPress::leftKey))
-        stepMph = -1.0;
-    else if (key.isKeyCode(juce::KeyPress::upKey))
-        stepMph = 5.0;
-    else if (key.isKeyCode(juce::KeyPress::downKey))
-        stepMph = -5.0;
-    else
-        return false;
-    road.setSpeedKmh(road.speedKmh() + dsp::mphToKmh(stepMph));
-    return true;
+    return road.driveBy(key);
 }
 
 void AuditionEditor::mouseDown(const juce::MouseEvent&)
@@ -541,7 +591,7 @@ void AuditionEditor::chooseJob()
 
 bool AuditionEditor::isInterestedInFileDrag(const juce::StringArray& files)
 {
-    if (blindTestRuns())
+    if (blindTestRuns() || isInEvent())
         return false;
     if (files.size() == 1 && isJob(juce::File(files[0])))
         return true;
@@ -661,6 +711,8 @@ void AuditionEditor::paintOverChildren(juce::Graphics& g)
 
 void AuditionEditor::resized()
 {
+    if (eventScreen != nullptr)
+        eventScreen->setBounds(getLocalBounds());
     auto area = getLocalBounds().reduced(margin, 8);
 
     auto top = area.removeFromTop(48);
@@ -671,6 +723,8 @@ void AuditionEditor::resized()
     placeButton(openJobButton, 120);
     if (blindButton.isVisible())
         placeButton(blindButton, 130);
+    if (eventButton.isVisible())
+        placeButton(eventButton, 100);
     if (audioButton.isVisible())
         placeButton(audioButton, 160);
     placeButton(lookButton, 110);

@@ -3,6 +3,7 @@
 #include "Gui/AuditionModel.h"
 #include "Gui/BikePlace.h"
 #include "Gui/BlindPanel.h"
+#include "Gui/EventScreen.h"
 #include "Gui/FairnessStrip.h"
 #include "Gui/Look.h"
 #include "Gui/NoticePanel.h"
@@ -25,16 +26,19 @@ namespace saddletone::gui {
     before it.
 
     Keys: Ctrl+1 to Ctrl+4 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
-    bypass, T blind test, R ride, S seat, arrows speed. While a blind test runs nothing else can be done here. */
+    bypass, T blind test, R ride, S seat, E event, arrows speed. While a blind test or an event runs
+    nothing else can be done here. */
 class AuditionEditor final : public juce::Component,
                              public juce::FileDragAndDropTarget,
                              private juce::Timer {
 public:
     /** benchModel: null in a host, which owns the audio device; then there is only Listen.
         tuningModel: null where there is no Tuning place, which needs a bench beside it.
-        blindModel: null where nothing can be tested blind. */
+        blindModel: null where nothing can be tested blind. eventModel: null where no events are
+        held. */
     explicit AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel = nullptr,
-                            TuningModel* tuningModel = nullptr, BlindModel* blindModel = nullptr);
+                            TuningModel* tuningModel = nullptr, BlindModel* blindModel = nullptr,
+                            EventModel* eventModel = nullptr);
     ~AuditionEditor() override;
 
     static constexpr int defaultWidth = 1280;
@@ -67,6 +71,11 @@ public:
     void askAboutUnsaved(std::function<void()> goOn);
     /** Shows or hides the blind test, which covers Listen; a running one stays in sight. */
     void showBlindTest(bool shouldShow);
+    /** Covers everything with the event, from what is set up for it to what it came to. */
+    void openEvent();
+    [[nodiscard]] bool isInEvent() const noexcept { return eventScreen != nullptr; }
+    /** Called when an event wants all of the display, or no longer. */
+    std::function<void(bool)> onFullScreen;
     /** Turns the output down at once, pauses, and stops a test signal. */
     void quieten();
     /** Covers the window with the safety note until the user has dismissed it. */
@@ -88,6 +97,7 @@ private:
     void chooseJob();
     void applyLook(bool light);
     void pickCandidate(std::size_t index);
+    void closeEvent();
     void drawHeading(juce::Graphics& g) const;
     void refreshBench();
     [[nodiscard]] bool isAsking() const;
@@ -100,6 +110,7 @@ private:
     BenchModel* const bench;
     TuningModel* const tuner;
     BlindModel* const blind;
+    EventModel* const events;
     Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
@@ -107,6 +118,7 @@ private:
 
     juce::TextButton openJobButton {juce::String::fromUTF8("Open job\xe2\x80\xa6")};
     juce::TextButton blindButton {"Blind test (T)"};
+    juce::TextButton eventButton {juce::String::fromUTF8("Event\xe2\x80\xa6 (E)")};
     juce::TextButton lookButton;
     juce::TextButton audioButton {juce::String::fromUTF8("Audio settings\xe2\x80\xa6")};
     PlateRow plates;
@@ -126,6 +138,9 @@ private:
     PlaceStops stops;
     std::unique_ptr<BlindPanel> blindPanel; // null without its model
     bool blindIsOpen = false;
+    std::unique_ptr<EventScreen> eventScreen; // null while there is none
+    bool eventIsDone = false;
+    std::vector<juce::Component*> behindEvent;  // what it hides, so that nothing of it is in reach
     std::unique_ptr<SignalsPlace> signalsPlace; // null without a bench, as is the next
     std::unique_ptr<BikePlace> bikePlace;
     std::unique_ptr<TuningPlace> tuningPlace; // null without its model

@@ -3,6 +3,7 @@
 #include "Core/Audition/AuditionLevels.h"
 #include "Core/Audition/RideSound.h"
 #include "Core/Audition/RoadAudibility.h"
+#include "Core/Hearing/SessionExposure.h"
 
 #include <juce_audio_processors/juce_audio_processors.h>
 
@@ -74,6 +75,8 @@ struct AuditionSnapshot {
     audition::RideChoice choice;        ///< Of the listener.
     /** What of the programme remains on it; null: it is not known yet. */
     std::shared_ptr<const audition::RoadAudibility> road;
+    /** The same of the last seconds, while a file plays; null otherwise. */
+    std::shared_ptr<const audition::RoadAudibility> roadNow;
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
     double noiseTrimDb = 0.0;
     double ceilingDbfs = -6.0;
@@ -85,15 +88,17 @@ struct AuditionSnapshot {
     bool isOverdriven = false; ///< The distortion of its speakers is heard.
     FairnessView fairness;     ///< One value for each candidate of the job.
     PlayerView player;
-    double outputPeakDbfs = -400.0; ///< Largest since the last snapshot.
+    double outputPeakDbfs = -400.0; ///< Largest of the last tenth of a second.
     double ceilingGainDb = 0.0;     ///< 0 = the ceiling does nothing.
     /** dB SPL at the ear of a full-scale sine; 0 = not known, and then there is no level there. */
     double headphoneSplDb = 0.0;
     double ceilingDba = 80.0;
     double earLevelDba = -400.0; ///< Behind all ceilings; of the last second.
     double guardGainDb = 0.0;    ///< What keeps that level at its ceiling; 0 = nothing does.
-    juce::String problem;        ///< What went wrong last; empty = nothing.
-    bool busy = false;           ///< A job or programme is being loaded.
+    /** Since the program began, as far as the level at the ear is known. */
+    hearing::SessionExposure exposure;
+    juce::String problem; ///< What went wrong last; empty = nothing.
+    bool busy = false;    ///< A job or programme is being loaded.
 };
 
 /** What the screens see of the program. All of it is for the message thread. */

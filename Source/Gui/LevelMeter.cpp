@@ -1,5 +1,6 @@
 #include "Gui/LevelMeter.h"
 
+#include "Gui/LevelWords.h"
 #include "Gui/Look.h"
 
 #include <algorithm>
@@ -35,15 +36,20 @@ void LevelMeter::show(const AuditionSnapshot& snapshot)
     }
     const double newGuard = -snapshot.guardGainDb > limitThresholdDb ? -snapshot.guardGainDb : 0.0;
     if (newLevel == levelDbfs && newLimit == limitDb && ceilingDbfs == snapshot.ceilingDbfs
-        && newGuard == guardDb && ceilingDba == snapshot.ceilingDba)
+        && newGuard == guardDb && ceilingDba == snapshot.ceilingDba
+        && earWords == earLevelWords(snapshot))
         return;
+    earWords = earLevelWords(snapshot);
     guardDb = newGuard;
     ceilingDba = snapshot.ceilingDba;
     levelDbfs = newLevel;
     limitDb = newLimit;
     ceilingDbfs = snapshot.ceilingDbfs;
-    setDescription(limitDb > 0.0 || guardDb > 0.0 ? "A ceiling holds the level back."
-                                                  : "Below the ceiling.");
+    setDescription(juce::String(limitDb > 0.0 || guardDb > 0.0 ? "A ceiling holds the level back."
+                                                               : "Below the ceiling.")
+                   + (snapshot.headphoneSplDb > 0.0
+                          ? " At the ear so far: " + exposureWords(snapshot.exposure) + "."
+                          : juce::String()));
     repaint();
 }
 
@@ -81,7 +87,8 @@ void LevelMeter::paint(juce::Graphics& g)
         g.drawText(text, box, juce::Justification::centred, false);
     } else {
         g.setColour(palette.mutedText);
-        g.drawText("below the ceiling", words, juce::Justification::centredLeft, false);
+        g.drawText(earWords.isNotEmpty() ? earWords : juce::String("below the ceiling"), words,
+                   juce::Justification::centredLeft, false);
     }
     g.setColour(palette.text);
     g.setFont(textFont(14.0F));

@@ -20,6 +20,7 @@ private:
     double limitDb = 0.0;
     double guardDb = 0.0; ///< What the ceiling of the level at the ear takes off.
     double ceilingDba = 80.0;
+    juce::String earWords; ///< Where the level at the ear is known.
     int framesToHold = 0;
 };
 

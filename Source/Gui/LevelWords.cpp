@@ -33,6 +33,13 @@ juce::String balanceWords(double programmeOverNoiseDb)
     return "music is " + amount + " dB " + (difference < 0 ? "below" : "above") + " the noise";
 }
 
+juce::String doseText(double percent)
+{
+    if (percent > 0.0 && percent < 0.1)
+        return "below 0.1 %";
+    return juce::String(percent, percent > 0.0 && percent < 9.95 ? 1 : 0) + " %";
+}
+
 /** What is done to the music for headphones and head. */
 juce::String seatWords(const JobView& job)
 {
@@ -106,6 +113,29 @@ juce::String onThisBikeSafetyWords()
 {
     return "Over the bike's own speakers: parked, engine off, its volume at the lowest first. Loud "
            "sound harms hearing, and boost can harm speakers.";
+}
+
+juce::String earLevelText(double levelDba)
+{
+    return levelDba < hearing::SessionExposure::quietDba ? juce::String("silent")
+                                                         : wholeNumber(levelDba) + " dB(A)";
+}
+
+juce::String earLevelWords(const AuditionSnapshot& snapshot)
+{
+    if (!(snapshot.headphoneSplDb > 0.0))
+        return {};
+    return earLevelText(snapshot.earLevelDba) + ", dose "
+           + doseText(snapshot.exposure.nioshDosePercent());
+}
+
+juce::String exposureWords(const hearing::SessionExposure& exposure)
+{
+    if (exposure.seconds() < 1.0)
+        return "nothing yet";
+    return wholeNumber(exposure.averageDba()) + " dB(A) on average over "
+           + timeWords(exposure.seconds()) + ", " + doseText(exposure.nioshDosePercent())
+           + " of a day by NIOSH (guidance)";
 }
 
 juce::String timeWords(double seconds)

@@ -101,9 +101,10 @@ Look::Look(bool light) : colours(light ? lightPalette() : darkPalette())
     setColour(juce::PopupMenu::highlightedTextColourId, colours.onAccent);
 }
 
-juce::Font Look::getTextButtonFont(juce::TextButton&, int)
+juce::Font Look::getTextButtonFont(juce::TextButton&, int buttonHeight)
 {
-    return textFont(15.0F);
+    constexpr int touchHeight = 60; // pressed with a finger, read from further away
+    return textFont(buttonHeight >= touchHeight ? 19.0F : 15.0F);
 }
 
 juce::Font Look::getComboBoxFont(juce::ComboBox&)

@@ -32,19 +32,24 @@ public:
         auto content = area.reduced(12.0F, 6.0F);
         const auto numberArea = content.removeFromTop(content.getHeight() * 0.48F);
         g.setColour(ink);
-        g.setFont(textFont(std::clamp(area.getHeight() * 0.35F, 30.0F, 48.0F), juce::Font::bold));
+        g.setFont(textFont(std::clamp(area.getHeight() * 0.35F, 30.0F, 96.0F), juce::Font::bold));
         g.drawText(juce::String(number), numberArea, juce::Justification::centred, false);
         if (isHeard) {
+            const float scale = std::max(1.0F, g.getCurrentFont().getHeightInPoints() / 48.0F);
             juce::Path mark;
             mark.addTriangle(-7.0F, -8.0F, -7.0F, 8.0F, 7.0F, 0.0F);
             for (const float side : {-1.0F, 1.0F})
-                g.fillPath(mark, juce::AffineTransform::scale(-side, 1.0F)
-                                     .translated(numberArea.getCentreX() + side * 34.0F,
+                g.fillPath(mark, juce::AffineTransform::scale(-side * scale, scale)
+                                     .translated(numberArea.getCentreX() + side * 34.0F * scale,
                                                  numberArea.getCentreY()));
         }
         const bool isLarge = area.getHeight() > 120.0F && area.getWidth() > 200.0F;
-        drawWords(g, getName(), textFont(isLarge ? 18.0F : 15.0F), ink, content.toNearestInt(),
-                  juce::Justification::centred);
+        const bool isHuge = area.getHeight() > 170.0F && area.getWidth() > 260.0F;
+        drawWords(g, getName(),
+                  textFont(isHuge    ? 24.0F
+                           : isLarge ? 18.0F
+                                     : 15.0F),
+                  ink, content.toNearestInt(), juce::Justification::centred);
     }
 
 private:
@@ -121,12 +126,20 @@ void PlateRow::resized()
     if (plates.empty())
         return;
     constexpr int gap = 10;
-    const int widestPlate = std::max(260, getWidth() / 3 - gap);
+    const int widestPlate = fillsWidth ? getWidth() : std::max(260, getWidth() / 3 - gap);
     const auto count = static_cast<int>(plates.size());
     const int width = std::min(widestPlate, (getWidth() - gap * (count - 1)) / count);
     for (int index = 0; index < count; ++index)
         plates[static_cast<std::size_t>(index)]->setBounds(index * (width + gap), 0, width,
                                                            getHeight());
+}
+
+std::vector<juce::Rectangle<int>> PlateRow::plateAreas() const
+{
+    std::vector<juce::Rectangle<int>> areas;
+    for (const auto& plate : plates)
+        areas.push_back(plate->getBounds());
+    return areas;
 }
 
 } // namespace saddletone::gui

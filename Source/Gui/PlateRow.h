@@ -16,6 +16,10 @@ public:
     std::function<void(std::size_t)> onPick;
 
     void show(const AuditionSnapshot& snapshot);
+    /** Whether few plates share all of the width. */
+    void setFillsWidth(bool shouldFill) { fillsWidth = shouldFill; }
+    /** Where the plates are, in this component. */
+    [[nodiscard]] std::vector<juce::Rectangle<int>> plateAreas() const;
 
     void paint(juce::Graphics& g) override;
     void resized() override;
@@ -26,6 +30,7 @@ private:
     std::shared_ptr<const JobView> shown;
     std::size_t heard = 0;
     bool busy = false;
+    bool fillsWidth = false;
     std::vector<std::unique_ptr<Plate>> plates;
 };
 

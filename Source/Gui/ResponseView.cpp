@@ -20,10 +20,11 @@ ResponseView::ResponseView()
 void ResponseView::show(const AuditionSnapshot& snapshot)
 {
     const double offsetDb = snapshot.levels.radioGainDb - snapshot.levels.plugLossDb;
+    const auto& shownRoad = snapshot.roadNow != nullptr ? snapshot.roadNow : snapshot.road;
     if (job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
         && matchGainsDb == snapshot.fairness.matchGainsDb && ride == snapshot.ride
         && choice == snapshot.choice && noiseTrimDb == snapshot.noiseTrimDb
-        && programmeOffsetDb == offsetDb && road == snapshot.road)
+        && programmeOffsetDb == offsetDb && road == shownRoad)
         return;
     if (ride != snapshot.ride || choice != snapshot.choice || noiseTrimDb != snapshot.noiseTrimDb)
         noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
@@ -37,7 +38,8 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     choice = snapshot.choice;
     noiseTrimDb = snapshot.noiseTrimDb;
     programmeOffsetDb = offsetDb;
-    road = snapshot.road;
+    road = shownRoad;
+    isOfMoment = snapshot.roadNow != nullptr;
     hasNoise = snapshot.levels.noise.totalDba > dsp::silenceDb;
     repaint();
 }
@@ -190,7 +192,9 @@ void ResponseView::drawNoiseLabel(juce::Graphics& g, const FrequencyPlot& axes) 
     const juce::String words =
         juce::String(audition::isNoiseMeasured(ride) ? "hatched: noise as recorded"
                                                      : "hatched: noise of the ride (estimate)")
-        + (road != nullptr ? ". Bar on top: solid is heard, hatched drowns" : "");
+        + (road == nullptr ? ""
+           : isOfMoment    ? ". Bar on top, now: solid is heard, hatched drowns"
+                           : ". Bar on top: solid is heard, hatched drowns");
     // Low in the middle, where curves are rarely drawn.
     const auto box = juce::Rectangle<float>(font.getStringWidthFloat(words) + 16.0F, 22.0F)
                          .withCentre({axes.area.getCentreX(), axes.area.getBottom() - 15.0F});

@@ -8,7 +8,7 @@ namespace saddletone::gui {
 /** What reaches the rider's ear over frequency: the candidates as curves, the noise of the
     ride as a hatched area. What of a curve lies in the hatched area drowns.
     A ribbon above them says, band by band, what of the music is heard (solid) and what drowns
-    (hatched). */
+    (hatched): of the last seconds while a file plays, else of all of it. */
 class ResponseView final : public juce::Component {
 public:
     ResponseView();
@@ -35,7 +35,8 @@ private:
     double noiseTrimDb = 0.0;
     double programmeOffsetDb = 0.0; // of the radio and of plugs
     bool hasNoise = false;
-    std::shared_ptr<const audition::RoadAudibility> road;
+    std::shared_ptr<const audition::RoadAudibility> road; // of the moment while something plays
+    bool isOfMoment = false;
     hearing::ThirdOctaveSpectrum noise; // at the ear inside plugs
 };
 

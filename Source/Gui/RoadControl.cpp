@@ -62,6 +62,23 @@ void RoadControl::setSpeedKmh(double newSpeedKmh)
         static_cast<float>(std::clamp(newSpeedKmh, 0.0, dsp::mphToKmh(endMph))));
 }
 
+bool RoadControl::driveBy(const juce::KeyPress& key)
+{
+    double stepMph = 0.0;
+    if (key.isKeyCode(juce::KeyPress::rightKey))
+        stepMph = 1.0;
+    else if (key.isKeyCode(juce::KeyPress::leftKey))
+        stepMph = -1.0;
+    else if (key.isKeyCode(juce::KeyPress::upKey))
+        stepMph = 5.0;
+    else if (key.isKeyCode(juce::KeyPress::downKey))
+        stepMph = -5.0;
+    else
+        return false;
+    setSpeedKmh(speed + dsp::mphToKmh(stepMph));
+    return true;
+}
+
 juce::Rectangle<float> RoadControl::roadArea() const
 {
     return getLocalBounds()

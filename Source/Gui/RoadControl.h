@@ -19,6 +19,8 @@ public:
     [[nodiscard]] double speedKmh() const noexcept { return speed; }
     /** Sets the speed as one gesture, kept on the road. */
     void setSpeedKmh(double newSpeedKmh);
+    /** Right and left change the speed by 1 mph, up and down by 5. False: another key. */
+    bool driveBy(const juce::KeyPress& key);
 
     void paint(juce::Graphics& g) override;
     void mouseDown(const juce::MouseEvent& event) override;

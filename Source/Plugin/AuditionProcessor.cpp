@@ -11,6 +11,7 @@
 #include "Plugin/Paths.h"
 #include "Plugin/RidePrograms.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <limits>
@@ -33,6 +34,23 @@ withSeat(const LoadedJob& before, const job::JobSeat& kept,
     seated->request.seat = listener;
     seated->headphones = headphones;
     return seated;
+}
+
+/** The last seconds up to a position, in steps that are worked out in time. */
+ProgrammePlayer::HeardPart momentOf(const ProgrammePlayer::HeardPart& part, double positionSeconds)
+{
+    constexpr double momentSeconds = 2.0;
+    constexpr double stepSeconds = 0.25;
+    const double rate = part.audio->sampleRate;
+    const auto length = static_cast<std::size_t>(momentSeconds * rate);
+    const auto step = static_cast<std::size_t>(stepSeconds * rate);
+    const auto position = static_cast<std::size_t>(std::max(0.0, positionSeconds) * rate);
+    ProgrammePlayer::HeardPart moment = part;
+    // What is shorter than a moment is heard as a whole.
+    moment.endFrame =
+        std::min(part.endFrame, std::max(part.beginFrame + length, position / step * step));
+    moment.beginFrame = moment.endFrame - std::min(length, moment.endFrame - part.beginFrame);
+    return moment;
 }
 
 /** The window of a host around the screen, which knows no processor. */
@@ -200,8 +218,9 @@ void AuditionProcessor::render(juce::AudioBuffer<float>& buffer, bool isBypassed
                                   {outputs.data(), 2, numFrames});
 
     const float peak = engine.outputPeak();
-    if (peak > peakSinceSnapshot.load(std::memory_order_relaxed))
-        peakSinceSnapshot.store(peak, std::memory_order_relaxed);
+    if (peak > peakSinceUpdate.load(std::memory_order_relaxed))
+        peakSinceUpdate.store(peak, std::memory_order_relaxed);
+    framesPlayed.fetch_add(static_cast<std::uint32_t>(numFrames), std::memory_order_relaxed);
 }
 
 void AuditionProcessor::renderLive(dsp::ChannelView<float> programme) noexcept
@@ -405,8 +424,19 @@ void AuditionProcessor::update()
         if (restartsOnSwitch)
             player.restart();
     }
+    recentPeaks[oldestPeak++ % recentPeaks.size()] = peakSinceUpdate.exchange(0.0F);
     const std::lock_guard lock(publishMutex);
+    countExposure();
     compare();
+}
+
+void AuditionProcessor::countExposure()
+{
+    const std::uint32_t frames = framesPlayed.load();
+    const std::uint32_t numNew = frames - framesCounted;
+    framesCounted = frames;
+    exposure.add(static_cast<double>(engine.earLevelDba()),
+                 static_cast<double>(numNew) / engineRate);
 }
 
 void AuditionProcessor::compare()
@@ -426,9 +456,16 @@ void AuditionProcessor::compare()
                           ? compared->matchGainsDb[heard]
                           : scene->scene.candidates[heard].matchGainDb;
     }
+    const ProgrammePlayer::HeardPart part =
+        hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {};
     roadMeter.want(isOnThisBike ? nullptr : scene, parameters.candidate, matchGainDb, parameters,
-                   hasFile ? player.heardPart() : ProgrammePlayer::HeardPart {});
+                   part);
     roadMeter.update();
+    const ProgrammePlayer::State transport = player.state();
+    const bool isHeard = part.audio != nullptr && transport.playing && !isOnThisBike;
+    momentMeter.want(isHeard ? scene : nullptr, parameters.candidate, matchGainDb, parameters,
+                     isHeard ? momentOf(part, transport.positionSeconds) : part);
+    momentMeter.update();
     // During a blind test nothing changes.
     if (scene == nullptr || blindDesk.isRunning() || !compared || !hasFile
         || parameters.match != audition::LevelMatch::equalLoudness)
@@ -811,8 +848,10 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
             snapshot.job = scene->view;
             snapshot.ride = played.ride;
             // It would tell one candidate from another.
-            if (!blindDesk.isRunning())
+            if (!blindDesk.isRunning()) {
                 snapshot.road = roadMeter.road();
+                snapshot.roadNow = momentMeter.road();
+            }
             snapshot.candidate = std::min(parameters.candidate, played.candidates.size() - 1);
             const audition::SceneCandidate& heard = played.candidates[snapshot.candidate];
             audition::SceneCandidate matched = heard;
@@ -840,8 +879,8 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
         snapshot.choice = parameters.ride;
     snapshot.noiseTrimDb = parameters.noiseTrimDb;
     snapshot.ceilingDbfs = parameters.ceilingDbfs;
-    snapshot.outputPeakDbfs =
-        dsp::amplitudeToDb(static_cast<double>(peakSinceSnapshot.exchange(0.0F)));
+    snapshot.outputPeakDbfs = dsp::amplitudeToDb(static_cast<double>(
+        std::max(peakSinceUpdate.load(), *std::ranges::max_element(recentPeaks))));
     snapshot.ceilingGainDb = dsp::amplitudeToDb(static_cast<double>(engine.ceilingGain()));
     if (blindDesk.isRunning()) {
         // A meter would tell one candidate from another.
@@ -852,6 +891,7 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
     snapshot.ceilingDba = parameters.ceilingDba;
     snapshot.earLevelDba = static_cast<double>(engine.earLevelDba());
     snapshot.guardGainDb = dsp::amplitudeToDb(static_cast<double>(engine.guardGain()));
+    snapshot.exposure = exposure;
 
     const ProgrammePlayer::State transport = player.state();
     snapshot.busy = snapshot.busy || transport.busy;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Audition/AuditionEngine.h"
+#include "Core/Hearing/SessionExposure.h"
 #include "Gui/AuditionModel.h"
 #include "Gui/ProgrammeModel.h"
 #include "Plugin/BlindDesk.h"
@@ -12,6 +13,9 @@
 #include "Plugin/SeatDesk.h"
 #include "Plugin/TakeHomeJob.h"
 
+#include <array>
+#include <atomic>
+#include <cstdint>
 #include <functional>
 #include <mutex>
 #include <optional>
@@ -204,6 +208,8 @@ private:
     void renderLive(dsp::ChannelView<float> programme) noexcept;
     /** Has the candidates compared over what is heard; needs publishMutex. */
     void compare();
+    /** Counts what has reached the ears since the last time; needs publishMutex. */
+    void countExposure();
     void savePlaylist(juce::XmlElement& xml);
     void restorePlaylist(const juce::XmlElement& xml);
 
@@ -220,8 +226,14 @@ private:
     bool restartsOnSwitch = false;
     juce::String keptWords;
     std::size_t switchedTo = 0;
-    std::atomic<float> peakSinceSnapshot {0.0F};
+    std::atomic<float> peakSinceUpdate {0.0F};
     static_assert(std::atomic<float>::is_always_lock_free);
+    std::array<float, 3> recentPeaks {}; ///< Of the last updates, so that every reader sees each.
+    std::size_t oldestPeak = 0;
+    std::atomic<std::uint32_t> framesPlayed {0}; ///< Goes round.
+    static_assert(std::atomic<std::uint32_t>::is_always_lock_free);
+    std::uint32_t framesCounted = 0;
+    hearing::SessionExposure exposure; ///< Since the program began.
 
     std::mutex publishMutex; // never taken by the audio thread
     const audition::AuditionEngine::Settings settings;
@@ -242,6 +254,7 @@ private:
     TakeHomeJob takeHomeJob;
     MatchMeter matchMeter;
     RoadMeter roadMeter;
+    RoadMeter momentMeter; ///< Of the last seconds of the programme alone.
     std::optional<audition::ProgrammeMatch> compared;
     std::vector<double> publishedGainsDb; ///< Match gains of the scene handed to the engine.
 

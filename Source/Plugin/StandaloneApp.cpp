@@ -4,6 +4,7 @@
 #include "Gui/ParameterIds.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/Bench.h"
+#include "Plugin/EventDesk.h"
 #include "Plugin/Paths.h"
 #include "Plugin/TuningDesk.h"
 
@@ -50,6 +51,7 @@ constexpr const char* usage =
     "  --speed-mph V        speed to show\n"
     "  --candidate N        candidate to show, 1 to 8\n"
     "  --list               show the list of files on Listen\n"
+    "  --event STAGE        show event mode: setup, waiting, listening, countdown or over\n"
     "  --light              the light look\n";
 
 /** A panel of the Bike or the Tuning place, as --panel calls it. */
@@ -90,6 +92,7 @@ struct CommandLineOptions {
     std::optional<juce::File> screenshot;
     std::optional<double> speedMph;
     std::optional<int> candidate;
+    juce::String event; ///< Stage to show; empty: none.
     gui::Place place = gui::Place::listen;
     PanelName panel = panelNames.front();
     int width = gui::AuditionEditor::defaultWidth;
@@ -127,6 +130,13 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
             options.speedMph = takeValue().getDoubleValue();
         } else if (name == "--candidate") {
             options.candidate = takeValue().getIntValue();
+        } else if (name == "--event") {
+            options.event = takeValue();
+            if (!juce::StringArray {"setup", "waiting", "listening", "countdown", "over"}.contains(
+                    options.event)
+                && problem.isEmpty())
+                problem = "--event takes setup, waiting, listening, countdown or over, not "
+                          + options.event;
         } else if (name == "--place") {
             const juce::String place = takeValue();
             const auto* const found = std::ranges::find_if(gui::allPlaces, [&](gui::Place each) {
@@ -207,6 +217,7 @@ private:
     void keepList();
     void showAudioSettings();
     void setForPicture();
+    void showEventForPicture();
     void makePicture();
     void fail(const juce::String& message, int returnValue);
 
@@ -218,6 +229,8 @@ private:
     juce::AudioProcessorPlayer processorPlayer;
     std::unique_ptr<TuningDesk> desk;
     std::unique_ptr<Bench> bench;
+    double pictureSeconds = 0.0; ///< The event's clock where a picture is made.
+    std::unique_ptr<EventDesk> events;
     std::unique_ptr<gui::AuditionEditor> screen;
     std::unique_ptr<Window> window;
     juce::Component::SafePointer<juce::DialogWindow> audioDialog;
@@ -236,6 +249,17 @@ public:
         setResizeLimits(gui::AuditionEditor::smallestWidth, gui::AuditionEditor::smallestHeight,
                         8000, 8000);
         centreWithSize(getWidth(), getHeight());
+    }
+
+    /** With or without frame, title and other windows beside it. */
+    void fillDisplay(bool shouldFill)
+    {
+        juce::Desktop& desktop = juce::Desktop::getInstance();
+        if (!shouldFill)
+            desktop.setKioskModeComponent(nullptr);
+        setUsingNativeTitleBar(!shouldFill);
+        if (shouldFill)
+            desktop.setKioskModeComponent(this, false);
     }
 
     void closeButtonPressed() override
@@ -297,8 +321,12 @@ void StandaloneApp::initialise(const juce::String&)
     juce::LookAndFeel::setDefaultLookAndFeel(dialogLook.get());
     desk = std::make_unique<TuningDesk>(*processor, TuningDesk::findPresets());
     makeBench();
+    EventDesk::Clock eventClock = EventDesk::steadySeconds;
+    if (options.screenshot)
+        eventClock = [this] { return pictureSeconds; };
+    events = std::make_unique<EventDesk>(*processor, &processor->blindTests(), eventClock);
     screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get(), desk.get(),
-                                                   &processor->blindTests());
+                                                   &processor->blindTests(), events.get());
     if (options.screenshot) {
         screen->setSize(options.width, options.height);
         screen->goTo(options.place);
@@ -310,6 +338,15 @@ void StandaloneApp::initialise(const juce::String&)
         return;
     }
     processor->onShowAudioSettings = [this] { showAudioSettings(); };
+    screen->onFullScreen = [this](bool isFull) {
+        // Not from inside the window's own event, as the window is made anew without its frame.
+        juce::MessageManager::callAsync(
+            [isFull, safe = juce::Component::SafePointer<Window>(window.get())] {
+                if (safe != nullptr)
+                    safe->fillDisplay(isFull);
+            });
+        delete audioDialog.getComponent();
+    };
     window = std::make_unique<Window>(*screen);
     window->setVisible(true);
     openAudio();
@@ -325,6 +362,8 @@ void StandaloneApp::initialise(const juce::String&)
 
 void StandaloneApp::systemRequestedQuit()
 {
+    if (events != nullptr && events->isRunning())
+        return; // it is left first, which takes more than a key
     if (window == nullptr)
         quit();
     else
@@ -478,6 +517,29 @@ void StandaloneApp::setForPicture()
     screen->showRide(options.panel.isRide);
     screen->ride().setShowsFigures(options.panel.isFigures);
     screen->showSeat(options.panel.isSeat);
+    if (options.event.isNotEmpty())
+        showEventForPicture();
+}
+
+void StandaloneApp::showEventForPicture()
+{
+    screen->openEvent();
+    if (options.event == "setup")
+        return;
+    events->begin(-12.0);
+    if (options.event == "waiting")
+        return;
+    events->touch();
+    gui::setParameter(processor->parameters(), gui::parameterIds::speedKmh,
+                      dsp::mphToKmh(options.speedMph.value_or(0.0)));
+    events->pick(static_cast<std::size_t>(std::max(1, options.candidate.value_or(1)) - 1));
+    if (options.event == "over")
+        events->end();
+    if (options.event != "countdown")
+        return;
+    constexpr double untouchedSeconds = 97.0;
+    pictureSeconds += untouchedSeconds;
+    events->update();
 }
 
 void StandaloneApp::makePicture()
@@ -552,6 +614,7 @@ void StandaloneApp::shutdown()
     delete audioDialog.getComponent();
     window.reset();
     screen.reset();
+    events.reset();
     bench.reset();
     desk.reset();
     processor.reset();

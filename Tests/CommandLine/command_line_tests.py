@@ -545,6 +545,7 @@ class CommandLineTests(FolderTests):
                     (("job", "add", "job", "--state", state), "candidate"),
                     (("job", "check", "job"), "problems"),
                     (("job", "list", "job"), "candidates"),
+                    (("job", "events", "job"), "events"),
                     (("blind", "--job", "job"), "runs"),
                     (("report", "--job", "job", "--out", "r.html"), "report")):
                 # Before the verb or after it.
@@ -741,6 +742,36 @@ class CommandLineTests(FolderTests):
                            "about": {"description": "My own.", "status": "judgement"},
                            "bassShelf": {"gainDb": 3, "frequencyHz": 100, "slope": 1}}, file)
             self.refused(1, ["mine.json", "'bassShelf.slope' is not known"], "presets", "--folder", f"{folder}/own")
+
+    def test_events_of_a_job_are_counted_and_not_called_a_test(self):
+        with tempfile.TemporaryDirectory() as folder:
+            job = os.path.join(folder, "job")
+            self.refused(1, ["job.json"], "job", "events", job)
+            self.assertEqual(run("job", "new", job, "--title", "A bike").returncode, 0)
+            self.assertIn("no event", run("job", "events", job).stdout)
+            events = {"kind": "saddletone-events", "schemaVersion": 1,
+                      "events": [{"startedAt": "2026-05-04T10:20:30.000+02:00", "numListeners": 7,
+                                  "equalLoudness": True,
+                                  "candidates": [{"name": "As delivered", "timesPreferred": 0},
+                                                 {"name": "Less boom", "timesPreferred": 4}]}]}
+            with open(os.path.join(job, "events.json"), "w", encoding="utf-8") as file:
+                json.dump(events, file)
+            said = run("job", "events", job).stdout
+            for words in ("2026-05-04", "7 listeners", "2 Less boom: 4 times", "3 of 7 gave no answer",
+                          "not a blind test"):
+                self.assertIn(words, said)
+            told = json.loads(run("job", "events", job, "--json").stdout)["events"][0]
+            self.assertEqual(told["numListeners"], 7)
+            self.assertEqual(told["candidates"], events["events"][0]["candidates"])
+            report = os.path.join(folder, "report.html")
+            self.assertEqual(run("report", "--job", job, "--out", report).returncode, 0)
+            with open(os.path.join(folder, "report.appendix.html"), encoding="utf-8") as file:
+                self.assertIn("2 Less boom: 4 times", file.read())
+            events["events"][0]["numListeners"] = 3
+            with open(os.path.join(job, "events.json"), "w", encoding="utf-8") as file:
+                json.dump(events, file)
+            self.refused(1, ["events.json", "numListeners"], "job", "events", job)
+            self.refused(1, ["events.json", "numListeners"], "job", "check", job)
 
     def test_a_customer_takes_home_each_candidate_and_a_card(self):
         with tempfile.TemporaryDirectory() as folder:

@@ -13,6 +13,7 @@
 
 #include <chrono>
 #include <cmath>
+#include <numbers>
 #include <thread>
 
 using namespace saddletone;
@@ -280,4 +281,107 @@ TEST_CASE("Every control of the list has a name for screen readers", "[plugin][l
     CHECK(editor.isInterestedInFileDrag(dropped));
     editor.filesDropped(dropped, 10, 10);
     CHECK(listening.processor->programmeList().rows.size() == 4);
+}
+
+TEST_CASE("What remains on the road follows the music while it plays", "[plugin][listening]")
+{
+    // Four seconds of 100 Hz, then four of 4 kHz.
+    Listening listening;
+    dsp::AudioBuffer audio = dsp::makeSilence(sampleRate, 1, 384000);
+    for (std::size_t frame = 0; frame < 384000; ++frame)
+        audio.channels[0][frame] =
+            static_cast<float>(0.3
+                               * std::sin(2.0 * std::numbers::pi * (frame < 192000 ? 100.0 : 4000.0)
+                                          * static_cast<double>(frame) / sampleRate));
+    const std::filesystem::path file = listening.folder.path() / "two.wav";
+    REQUIRE(files::writeAudioFile(audio, file, files::SampleFormat::float32));
+    AuditionProcessor& processor = *listening.processor;
+    processor.openProgramme(plugin::toFile(file));
+    Listening::waitUntil([&] { return Listening::isIdle(processor); });
+    CHECK(processor.snapshot().roadNow == nullptr);
+
+    const auto leanTo = [&] { // towards 100 Hz, in dB
+        processor.update();
+        const auto now = processor.snapshot().roadNow;
+        if (now == nullptr)
+            return 0.0;
+        double difference = 0.0;
+        for (std::size_t band = 0; band < hearing::numThirdOctaves; ++band) {
+            const double centreHz = hearing::thirdOctave(band).centreHz;
+            if (std::abs(centreHz / 100.0 - 1.0) < 0.05)
+                difference += now->programme.levelsDb[band];
+            if (std::abs(centreHz / 4000.0 - 1.0) < 0.05)
+                difference -= now->programme.levelsDb[band];
+        }
+        return difference;
+    };
+    processor.play();
+    listening.play(0.0F, 280); // three seconds
+    Listening::waitUntil([&] { return leanTo() > 30.0; });
+    processor.setPositionSeconds(6.5);
+    listening.play(0.0F, 50);
+    Listening::waitUntil([&] { return leanTo() < -30.0; });
+    processor.pause();
+    Listening::waitUntil([&] { return leanTo() == 0.0; });
+    CHECK(processor.snapshot().road != nullptr);
+}
+
+TEST_CASE("Sound at the ear is counted where its level is known, and only while it plays",
+          "[plugin][listening]")
+{
+    Listening listening;
+    AuditionProcessor& processor = *listening.processor;
+    gui::setParameter(processor.parameters(), ids::monitor, 1.0);
+    processor.setLooping(true);
+    processor.setLoopRegion(0, audition::LoopRegion {0.1, 1.9});
+    processor.update();
+    processor.play();
+    for (int part = 0; part < 50; ++part) {
+        listening.play(0.0F, 4);
+        processor.update();
+    }
+    CHECK(processor.snapshot().exposure == hearing::SessionExposure {}); // whose level is not known
+
+    gui::setParameter(processor.parameters(), ids::headphoneSplDb, 140.0);
+    gui::setParameter(processor.parameters(), ids::outputLevelDb, 0.0);
+    listening.play(0.0F, 400);
+    processor.update();
+    const hearing::SessionExposure before = processor.snapshot().exposure;
+    for (int part = 0; part < 100; ++part) {
+        listening.play(0.0F, 4);
+        processor.update();
+    }
+    const auto snapshot = processor.snapshot();
+    const hearing::SessionExposure heard = snapshot.exposure.since(before);
+    CHECK(heard.seconds() == Approx(100.0 * 4.0 * 512.0 / sampleRate));
+    CHECK(heard.averageDba() == Approx(snapshot.earLevelDba).margin(1.5)); // noise from 2 s of it
+    CHECK(heard.nioshDosePercent()
+          == Approx(100.0 * heard.seconds() / 3600.0
+                    / hearing::nioshRel.allowedHours(heard.averageDba()))
+                 .epsilon(0.05));
+    // The output has stopped, whatever the clock says.
+    std::this_thread::sleep_for(std::chrono::milliseconds(50));
+    for (int update = 0; update < 20; ++update)
+        processor.update();
+    CHECK(processor.snapshot().exposure == snapshot.exposure);
+}
+
+TEST_CASE("Everybody who looks at the level sees each peak, for a tenth of a second",
+          "[plugin][listening]")
+{
+    Listening listening;
+    AuditionProcessor& processor = *listening.processor;
+    gui::setParameter(processor.parameters(), ids::monitor, 1.0);
+    processor.play();
+    listening.play(0.0F, 100);
+    processor.pause();
+    const double peak = processor.snapshot().outputPeakDbfs;
+    CHECK(peak > -80.0);
+    CHECK(processor.snapshot().outputPeakDbfs == peak);
+    processor.update();
+    CHECK(processor.snapshot().outputPeakDbfs == peak);
+    listening.play(0.0F, 300); // fades, with the bike's response
+    for (int update = 0; update < 4; ++update)
+        processor.update();
+    CHECK(processor.snapshot().outputPeakDbfs < -100.0);
 }

@@ -6,6 +6,7 @@
 #include "Core/Files/JsonReader.h"
 #include "Core/Files/Platform.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/EventRecords.h"
 #include "Core/Job/JobLock.h"
 #include "Core/Measure/HammersteinModel.h"
 #include "Core/Seat/ListenerSeat.h"
@@ -938,6 +939,8 @@ std::vector<std::string> checkJob(const Job& job)
               [](const std::filesystem::path& file) { return files::readAudioFile(file); });
     if (const auto runs = blindRunsOf(job); !runs)
         problems.push_back(runs.error().message);
+    if (const auto events = loadEvents(job.folder); !events)
+        problems.push_back(events.error().message);
     return problems;
 }
 

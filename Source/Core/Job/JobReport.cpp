@@ -10,6 +10,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Hearing/ProgrammeAtHead.h"
 #include "Core/Job/BlindRuns.h"
+#include "Core/Job/EventRecords.h"
 #include "Core/Job/JobLibrary.h"
 #include "Core/Job/ReportFindings.h"
 #include "Core/Measure/Comparison.h"
@@ -728,6 +729,10 @@ makeReportContent(const Job& job, const JobReportOptions& options, const ReportP
         return dsp::fail(told.error().code, told.error().message);
     if (const auto added = addBlindRuns(job, content); !added)
         return dsp::fail(added.error().code, added.error().message);
+    auto events = loadEvents(job.folder);
+    if (!events)
+        return events.unexpected();
+    content.events = *std::move(events);
     addCautions(content);
     addFoundations(*states, content);
     if (const auto added = addSeat(job, content); !added)

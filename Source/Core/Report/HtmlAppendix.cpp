@@ -1,6 +1,7 @@
 #include "Core/Report/HtmlAppendix.h"
 
 #include "Core/Dsp/Units.h"
+#include "Core/Report/EventWords.h"
 #include "Core/Report/HtmlParts.h"
 #include "Core/Report/MarkupText.h"
 #include "Core/Report/Wording.h"
@@ -272,6 +273,23 @@ std::string figureSection(const ReportContent& content)
                          + "</div>\n");
 }
 
+std::string eventSection(const ReportContent& content)
+{
+    std::string rows;
+    for (const audition::EventRecord& event : content.events)
+        if (event.numListeners > 0)
+            rows += "<tr>" + rowHead(event.startedAt.substr(0, 10))
+                    + cell(listenerWords(event.numListeners)) + cell(likedWords(event))
+                    + cell(eventConditionWords(event)) + "</tr>\n";
+    if (rows.empty())
+        return {};
+    return sectionOf("events", "What was liked at events",
+                     tableOf(columnHead("Event of") + columnHead("Listened")
+                                 + columnHead("Liked best") + columnHead("Conditions"),
+                             rows)
+                         + classElement("p", "note", eventCaution()));
+}
+
 } // namespace
 
 std::string renderAppendix(const ReportContent& content)
@@ -286,6 +304,7 @@ std::string renderAppendix(const ReportContent& content)
     html += exposureSection(content);
     html += costSection(content);
     html += blindSection(content);
+    html += eventSection(content);
     html += fileSection(content);
     html += figureSection(content);
     return documentOf(content, "Appendix: ", html + "</main>\n");

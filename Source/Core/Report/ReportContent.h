@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Audition/AuditionLevels.h"
+#include "Core/Audition/EventRecord.h"
 #include "Core/Dsp/ModelFigure.h"
 #include "Core/Measure/Comparison.h"
 #include "Core/Measure/Response.h"
@@ -144,6 +145,7 @@ struct ReportContent {
 
     std::vector<ReportBlindRun> blindRuns;
     std::vector<std::string> blindNotes; ///< How far the runs go.
+    std::vector<audition::EventRecord> events;
     std::vector<ReportAuditionFile> auditionFiles;
     std::vector<std::string> cautions;
     std::vector<std::string> measured;  ///< What rests on a measurement, with its uncertainty.
