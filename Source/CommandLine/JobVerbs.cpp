@@ -240,7 +240,11 @@ void addDemo(CLI::App& app, Shared& shared)
     verb->add_option("--out", *folder, "Folder to write to")->required();
     verb->callback([folder, &shared] {
         shared.action = [folder]() -> Outcome {
-            const auto result = demo::runDemo(*folder, today(), showProgress);
+            const auto result =
+                demo::runDemo(*folder, today(), [](const std::string& step, double) {
+                    showProgress(step);
+                    return true;
+                });
             if (!result)
                 return inputFailure(result.error());
             Output output;

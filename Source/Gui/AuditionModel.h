@@ -3,6 +3,7 @@
 #include "Core/Audition/AuditionLevels.h"
 #include "Core/Audition/RideSound.h"
 #include "Core/Audition/RoadAudibility.h"
+#include "Gui/SpeedUnit.h"
 
 #include <juce_audio_processors/juce_audio_processors.h>
 
@@ -70,6 +71,7 @@ struct AuditionSnapshot {
     std::size_t candidate = 0;          ///< Index of the one that is heard.
     audition::SceneRide ride;           ///< Of the job.
     audition::RideChoice choice;        ///< Of the listener.
+    SpeedUnit speedUnit = SpeedUnit::mph;
     /** What of the programme remains on it; null: it is not known yet. */
     std::shared_ptr<const audition::RoadAudibility> road;
     audition::LevelMatch match = audition::LevelMatch::asOnTheBike;
@@ -113,6 +115,8 @@ public:
 
     [[nodiscard]] virtual bool usesLightLook() const = 0;
     virtual void setUsesLightLook(bool light) = 0;
+    /** What speeds are shown and entered in. */
+    virtual void setSpeedUnit(SpeedUnit unit) = 0;
 
     /** False in a host, which has its own audio settings. */
     [[nodiscard]] virtual bool hasAudioSettings() const = 0;

@@ -43,14 +43,6 @@ juce::String seatWords(const JobView& job)
 
 } // namespace
 
-juce::String speedWords(double speedKmh)
-{
-    if (speedKmh < 0.5)
-        return "parked";
-    return wholeNumber(dsp::kmhToMph(speedKmh)) + " mph" + separator + wholeNumber(speedKmh)
-           + " km/h";
-}
-
 juce::String levelWords(const AuditionSnapshot& snapshot)
 {
     if (snapshot.job == nullptr)

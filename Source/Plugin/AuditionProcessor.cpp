@@ -18,6 +18,7 @@ constexpr int stateSchemaVersion = 1;
 constexpr const char* stateTag = "saddletone";
 constexpr const char* parameterTag = "parameter";
 constexpr const char* playlistTag = "programme";
+constexpr const char* speedUnitKey = "speedUnit";
 
 /** Rise of live programme: long enough to reach for the controls before a feedback is loud. */
 constexpr double liveRampSeconds = 2.0;
@@ -455,6 +456,21 @@ void AuditionProcessor::openJob(const juce::File& folder)
     placeOrder({.folder = toPath(jobFolder)});
 }
 
+bool AuditionProcessor::isOpeningJob()
+{
+    const std::lock_guard lock(publishMutex);
+    return waiting && waiting->isFromFolder;
+}
+
+void AuditionProcessor::cancelOpening()
+{
+    const std::lock_guard lock(publishMutex);
+    if (!waiting || !waiting->isFromFolder)
+        return;
+    ++newestOrder;
+    waiting.reset();
+}
+
 void AuditionProcessor::closeJob()
 {
     const std::lock_guard lock(publishMutex);
@@ -688,6 +704,7 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
     }
     snapshot.match = parameters.match;
     snapshot.choice = parameters.ride;
+    snapshot.speedUnit = speedUnit.load();
     snapshot.noiseTrimDb = parameters.noiseTrimDb;
     snapshot.ceilingDbfs = parameters.ceilingDbfs;
     snapshot.outputPeakDbfs =
@@ -733,6 +750,7 @@ void AuditionProcessor::getStateInformation(juce::MemoryBlock& destination)
     savePlaylist(xml);
     xml.setAttribute("loop", player.state().looping);
     xml.setAttribute("lightLook", lightLook.load());
+    xml.setAttribute(speedUnitKey, gui::unitName(speedUnit.load()));
     for (juce::AudioProcessorParameter* const each : getParameters()) {
         const auto* const parameter = dynamic_cast<juce::RangedAudioParameter*>(each);
         if (parameter == nullptr)
@@ -766,6 +784,10 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
     }
     player.setLooping(xml->getBoolAttribute("loop", false));
     lightLook.store(xml->getBoolAttribute("lightLook", false));
+    // Sessions from before the unit could be chosen say nothing of it.
+    if (const juce::String unit = xml->getStringAttribute(speedUnitKey); unit.isNotEmpty())
+        speedUnit.store(unit == gui::unitName(gui::SpeedUnit::kmh) ? gui::SpeedUnit::kmh
+                                                                   : gui::SpeedUnit::mph);
 
     const juce::String jobFolder = xml->getStringAttribute("jobFolder");
     if (juce::File::isAbsolutePath(jobFolder)) {
@@ -794,5 +816,7 @@ juce::AudioProcessorEditor* AuditionProcessor::createEditor()
 
 juce::AudioProcessor* JUCE_CALLTYPE createPluginFilter()
 {
-    return new saddletone::plugin::AuditionProcessor(); // JUCE's wrappers take it over
+    auto processor = std::make_unique<saddletone::plugin::AuditionProcessor>();
+    processor->setSpeedUnit(saddletone::gui::defaultSpeedUnit());
+    return processor.release(); // JUCE's wrappers take it over
 }

@@ -49,6 +49,18 @@ struct StoredDocument {
     ids are counted from here. */
 [[nodiscard]] StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId);
 
+/** What of a document a draft keeps: everything but the measurements, which are in the job. */
+[[nodiscard]] nlohmann::json draftToJson(const TuningDocument& document);
+
+/** The document of a draft, on the measurements that candidates of the stored job rest on. source:
+    what error messages call the draft. Candidates of states that no stored candidate rests on are
+    left out; refused, if none is left. Where one goes on from a stored candidate it has its id;
+    others count from firstId. */
+[[nodiscard]] dsp::Result<TuningDocument> draftFromJson(const nlohmann::json& json,
+                                                        const StoredDocument& stored,
+                                                        std::uint64_t firstId,
+                                                        const std::string& source);
+
 /** The job as it would be heard. reference: what levels refer to. */
 [[nodiscard]] std::shared_ptr<const LoadedJob>
 editedJob(const LoadedJob& opened, const TuningDocument& document,
