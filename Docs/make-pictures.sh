@@ -13,13 +13,22 @@ standalone="$buildDir/Source/Plugin/SaddletonePlugin_artefacts/Release/Standalon
 mkdir -p "$pictures"
 "$buildDir/bin/saddletone" demo --out "$demoDir" >/dev/null
 
-# picture NAME [OPTION...]: the window with the demo job, 1280 by 720.
-picture() {
+# window NAME [OPTION...]: the window, 1280 by 720.
+window() {
     local name="$1"
     shift
     xvfb-run --auto-servernum --server-args="-screen 0 1600x1000x24" \
-        "$standalone" --job "$demoDir/job" --screenshot "$pictures/$name.png" --size 1280x720 "$@"
+        "$standalone" --screenshot "$pictures/$name.png" --size 1280x720 "$@"
 }
+
+# picture NAME [OPTION...]: the same with the demo job.
+picture() {
+    local name="$1"
+    shift
+    window "$name" --job "$demoDir/job" "$@"
+}
+
+window first-start
 
 picture signals --place signals
 picture bike --place bike
@@ -27,4 +36,5 @@ picture tuning --place tuning --candidate 4
 picture listen-parked
 picture listen-75-mph --speed-mph 75 --candidate 3 --light
 picture event --event listening --speed-mph 45 --candidate 2
+picture report --place report
 ls -l "$pictures"

@@ -385,7 +385,11 @@ void addDemo(CLI::App& app, Shared& shared)
     verb->add_option("--out", *folder, "Folder to write to")->required();
     verb->callback([folder, &shared] {
         shared.action = [folder]() -> Outcome {
-            const auto result = demo::runDemo(*folder, measure::todayUtc(), showProgress);
+            const auto result =
+                demo::runDemo(*folder, measure::todayUtc(), [](const std::string& step, double) {
+                    showProgress(step);
+                    return true;
+                });
             if (!result)
                 return inputFailure(result.error());
             Output output;

@@ -211,24 +211,22 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         return *std::move(failure);
     if (auto failure = checkEnding("--out", options.out, {".wav", ".flac"}))
         return *std::move(failure);
-    std::vector<std::string> inputs {options.measured,
-                                     measure::impulsePath(options.measured).string(),
-                                     options.tuning,
-                                     options.programme,
-                                     options.now,
-                                     options.now.empty()
-                                         ? std::string()
-                                         : measure::impulsePath(options.now).string(),
-                                     options.nowTuning,
-                                     options.speedVolume,
-                                     options.ride.recordedNoise,
-                                     options.headphones,
-                                     options.headphoneTarget,
-                                     options.headSet,
-                                     options.overdrive,
-                                     options.overdrive.empty()
-                                         ? std::string()
-                                         : measure::kernelsPath(options.overdrive).string()};
+    std::vector<std::string> inputs {
+        options.measured,
+        measure::impulsePath(options.measured).string(),
+        options.tuning,
+        options.programme,
+        options.now,
+        options.now.empty() ? std::string() : measure::impulsePath(options.now).string(),
+        options.nowTuning,
+        options.speedVolume,
+        options.ride.recordedNoise,
+        options.headphones,
+        options.headphoneTarget,
+        options.headSet,
+        options.overdrive,
+        options.overdrive.empty() ? std::string()
+                                  : measure::kernelsPath(options.overdrive).string()};
     const auto groupFiles = options.groups.files();
     inputs.insert(inputs.end(), groupFiles.begin(), groupFiles.end());
     if (auto failure = checkOutputs(inputs, {options.out}))

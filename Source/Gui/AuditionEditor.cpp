@@ -1,6 +1,5 @@
 #include "Gui/AuditionEditor.h"
 
-#include "Core/Dsp/Units.h"
 #include "Gui/LevelWords.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
@@ -23,7 +22,7 @@ bool isJob(const juce::File& file)
 } // namespace
 
 AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel,
-                               TuningModel* tuningModel, BlindModel* blindModel,
+                               TuningModel* tuningModel, BlindModel* blindModel, JobModel* jobModel,
                                EventModel* eventModel)
     : model(auditionModel),
       bench(benchModel),
@@ -68,6 +67,7 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
 
     plates.onPick = [this](std::size_t index) { pickCandidate(index); };
     sound.onQuiet = [this] { quieten(); };
+    road.onUnit = [this](SpeedUnit unit) { model.setSpeedUnit(unit); };
     for (juce::Component* part : std::initializer_list<juce::Component*> {
              &plates, &response, &sound, &fairness, &transport, &road})
         addAndMakeVisible(*part);
@@ -108,12 +108,32 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
         addChildComponent(*bikePlace);
         stops.onPick = [this](Place picked) { goTo(picked); };
         stops.setHasPlace(Place::tuning, tuner != nullptr);
+        stops.setHasPlace(Place::report, jobModel != nullptr);
         addAndMakeVisible(stops);
         road.setJoinsStops(true);
     }
     if (tuner != nullptr) {
         tuningPlace = std::make_unique<TuningPlace>(*tuner, model);
         addChildComponent(*tuningPlace);
+    }
+
+    if (jobModel != nullptr) {
+        jobFrame = std::make_unique<JobFrame>(
+            *this, *jobModel, model, bench, tuner,
+            JobFrame::Actions {
+                .goTo = [this](Place next) { goTo(next); },
+                .askAboutUnsaved =
+                    [this](std::function<void()> goOn) { askAboutUnsaved(std::move(goOn)); },
+                .layOut =
+                    [this] {
+                        showParts();
+                        resized();
+                        repaint();
+                    }});
+        // They are in its menu.
+        openJobButton.setVisible(false);
+        lookButton.setVisible(false);
+        audioButton.setButtonText(juce::String::fromUTF8("Audio\xe2\x80\xa6"));
     }
 
     problemPanel.onDismiss = [this] {
@@ -159,6 +179,7 @@ void AuditionEditor::refresh()
     plates.show(shown);
     response.show(shown);
     sound.show(shown);
+    road.show(shown.speedUnit);
     if (rideIsOpen)
         ridePanel.show(shown);
     if (seatIsOpen)
@@ -171,13 +192,21 @@ void AuditionEditor::refresh()
     transport.show(shown);
     if (programmes != nullptr && programmes->isVisible())
         programmes->show(shown);
-    if (shown.job != oldJob || shown.nowOnBike != nowOnBikeBefore)
+    if (shown.nowOnBike != nowOnBikeBefore)
         repaint();
     // The next step stands out while there is nothing to hear.
     openJobButton.setToggleState(shown.job == nullptr && place == Place::listen,
                                  juce::dontSendNotification);
     refreshBench();
     refreshBlindTest();
+    if (jobFrame != nullptr)
+        jobFrame->show(place, shown, blindTestRuns());
+    if (const Heading newHeading =
+            headingOf(shown.job.get(), jobFrame != nullptr ? jobFrame->openJob() : nullptr);
+        shown.job != oldJob || newHeading != heading) {
+        heading = newHeading;
+        repaint();
+    }
     if (const juce::String newWords = levelWords(shown); newWords != words) {
         words = newWords;
         setDescription(words);
@@ -206,6 +235,11 @@ bool AuditionEditor::coversListen() const
     return blindIsOpen && place == Place::listen;
 }
 
+bool AuditionEditor::isCovered() const
+{
+    return jobFrame != nullptr && jobFrame->coversPlace();
+}
+
 void AuditionEditor::showBlindTest(bool shouldShow)
 {
     if (blind == nullptr || (!shouldShow && blindTestRuns()))
@@ -219,7 +253,7 @@ void AuditionEditor::showBlindTest(bool shouldShow)
 void AuditionEditor::openEvent()
 {
     if (events == nullptr || isInEvent() || place != Place::listen || coversListen()
-        || safetyNote != nullptr || isAsking())
+        || safetyNote != nullptr || isAsking() || isCovered())
         return;
     for (juce::Component* const child : getChildren())
         if (child->isVisible() && child != &tooltips)
@@ -275,16 +309,42 @@ void AuditionEditor::refreshBlindTest()
         showSeat(false);
         showProgrammeList(false);
     }
-    for (juce::Component* part : std::initializer_list<juce::Component*> {
-             &plates, &response, &sound, &fairness, &rideButton, &road})
-        part->setVisible(place == Place::listen && !covers);
-    seatButton.setVisible(place == Place::listen && !covers && seatPanel != nullptr);
-    stops.setVisible(bench != nullptr && !covers);
+    showParts();
     blindPanel->setVisible(covers);
     resized();
     repaint();
     if (covers && isShowing())
         blindPanel->grabKeyboardFocus();
+}
+
+void AuditionEditor::showParts()
+{
+    if (isInEvent())
+        return;
+    const bool isOpen = !isCovered();
+    const bool listens = place == Place::listen && isOpen;
+    const bool showsListen = listens && !coversListen();
+    for (juce::Component* part : std::initializer_list<juce::Component*> {
+             &plates, &response, &sound, &fairness, &rideButton})
+        part->setVisible(showsListen);
+    transport.setVisible(listens);
+    road.setVisible(place == Place::listen && !coversListen());
+    ridePanel.setVisible(showsListen && rideIsOpen);
+    if (programmes != nullptr)
+        programmes->setVisible(showsListen && listIsOpen);
+    blindButton.setVisible(blind != nullptr && place == Place::listen);
+    eventButton.setVisible(events != nullptr && place == Place::listen);
+    if (seatPanel != nullptr) {
+        seatButton.setVisible(showsListen);
+        seatPanel->setVisible(showsListen && seatIsOpen);
+    }
+    if (bench == nullptr)
+        return;
+    stops.setVisible(!coversListen());
+    signalsPlace->setVisible(place == Place::signals && isOpen);
+    bikePlace->setVisible(place == Place::bike && isOpen);
+    if (tuner != nullptr)
+        tuningPlace->setVisible(place == Place::tuning && isOpen);
 }
 
 void AuditionEditor::refreshBench()
@@ -312,40 +372,23 @@ juce::String AuditionEditor::newsWords(const BenchSnapshot& snapshot) const
     switch (place) {
     case Place::signals: return "In the shop: bring test tracks to the bike.";
     case Place::bike: return "At the bike: record and measure at the rider's head.";
+    case Place::report: return "At the counter: what the customer takes home on paper.";
     default: return "At the desk: change the tuning and hear it, parked.";
     }
 }
 
 void AuditionEditor::goTo(Place newPlace)
 {
-    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr) || blindTestRuns()
-        || isInEvent())
+    if (bench == nullptr || (newPlace == Place::tuning && tuner == nullptr)
+        || (newPlace == Place::report && jobFrame == nullptr) || blindTestRuns() || isInEvent())
         return;
     place = newPlace;
     blindIsOpen = false;
     if (blind != nullptr)
         blindPanel->setVisible(false);
-    stops.setVisible(true);
-    blindButton.setVisible(blind != nullptr && place == Place::listen);
-    eventButton.setVisible(events != nullptr && place == Place::listen);
-    const bool listens = place == Place::listen;
-    for (juce::Component* part : std::initializer_list<juce::Component*> {
-             &plates, &response, &sound, &fairness, &transport, &road})
-        part->setVisible(listens);
-    if (programmes != nullptr)
-        programmes->setVisible(listens && listIsOpen);
-    ridePanel.setVisible(listens && rideIsOpen);
-    rideButton.setVisible(listens);
-    if (seatPanel != nullptr) {
-        seatPanel->setVisible(listens && seatIsOpen);
-        seatButton.setVisible(listens);
-    }
-    signalsPlace->setVisible(place == Place::signals);
-    bikePlace->setVisible(place == Place::bike);
-    if (tuner != nullptr) {
-        tuningPlace->setVisible(place == Place::tuning);
+    showParts();
+    if (tuner != nullptr)
         tuner->setShown(place == Place::tuning);
-    }
     bench->enterPlace(place);
     resized();
     refresh();
@@ -425,12 +468,13 @@ void AuditionEditor::openJob(const juce::File& folder)
 {
     if (blindTestRuns() || isInEvent())
         return;
-    askAboutUnsaved([this, folder] {
-        // What follows is for headphones, and louder or not: nobody knows.
-        if (shown.nowOnBike)
-            quieten();
-        model.openJob(folder);
-    });
+    // What follows is for headphones, and louder or not: nobody knows.
+    if (shown.nowOnBike)
+        quieten();
+    if (jobFrame != nullptr)
+        jobFrame->openJob(folder);
+    else
+        askAboutUnsaved([this, folder] { model.openJob(folder); });
 }
 
 void AuditionEditor::askAboutUnsaved(std::function<void()> goOn)
@@ -519,6 +563,12 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
                 return true;
             }
     if (isAsking())
+        return false;
+    if (jobFrame != nullptr && safetyNote == nullptr && jobFrame->keyPressed(key)) {
+        refresh();
+        return true;
+    }
+    if (isCovered())
         return false;
     if (place == Place::tuning && safetyNote == nullptr) {
         if (tuningPlace->keyPressed(key))
@@ -635,48 +685,13 @@ void AuditionEditor::filesDropped(const juce::StringArray& files, int x, int y)
     showProgrammeList(true);
 }
 
-void AuditionEditor::drawHeading(juce::Graphics& g) const
-{
-    const Palette palette = look->palette();
-    auto area = headingArea;
-    if (shown.job != nullptr && shown.job->invented) {
-        const juce::Font font = textFont(14.0F, juce::Font::bold);
-        const juce::String badge = "INVENTED DEMO DATA";
-        auto box = area.removeFromRight(font.getStringWidth(badge) + 28)
-                       .withSizeKeepingCentre(font.getStringWidth(badge) + 24, 28);
-        g.setColour(palette.warning);
-        g.fillRoundedRectangle(box.toFloat(), 5.0F);
-        g.setColour(palette.onWarning);
-        g.setFont(font);
-        g.drawText(badge, box, juce::Justification::centred, false);
-        area.removeFromRight(12);
-    }
-
-    juce::StringArray details;
-    if (shown.job != nullptr)
-        for (const juce::String& detail : {shown.job->bike, shown.job->shop})
-            if (detail.isNotEmpty())
-                details.add(detail);
-    g.setColour(palette.text);
-    g.setFont(textFont(21.0F, juce::Font::bold));
-    g.drawText(shown.job != nullptr ? shown.job->title : juce::String("Saddletone"),
-               area.removeFromTop(28), juce::Justification::centredLeft, true);
-    g.setColour(palette.mutedText);
-    g.setFont(textFont(14.0F));
-    g.drawText(
-        shown.job != nullptr
-            ? details.joinIntoString(juce::String::fromUTF8(" \xc2\xb7 "))
-            : juce::String("Hear a motorcycle's audio with another tuning before it is changed."),
-        area, juce::Justification::centredLeft, true);
-}
-
 void AuditionEditor::paint(juce::Graphics& g)
 {
     const Palette palette = look->palette();
     g.fillAll(palette.background);
-    drawHeading(g);
+    drawHeading(g, palette, headingArea, heading);
 
-    if (place == Place::listen && !coversListen()) {
+    if (place == Place::listen && !coversListen() && !isCovered()) {
         g.setColour(palette.panel);
         g.fillRoundedRectangle(wordsArea.toFloat(), 8.0F);
         juce::AttributedString levels;
@@ -720,14 +735,20 @@ void AuditionEditor::resized()
         button.setBounds(top.removeFromRight(width).withSizeKeepingCentre(width, 36));
         top.removeFromRight(8);
     };
-    placeButton(openJobButton, 120);
+    if (jobFrame != nullptr)
+        jobFrame->placeInHeading(top);
+    else
+        placeButton(openJobButton, 120);
     if (blindButton.isVisible())
         placeButton(blindButton, 130);
     if (eventButton.isVisible())
         placeButton(eventButton, 100);
     if (audioButton.isVisible())
-        placeButton(audioButton, 160);
-    placeButton(lookButton, 110);
+        placeButton(audioButton, jobFrame != nullptr ? 90 : 160);
+    if (jobFrame != nullptr)
+        jobFrame->placeNextStep(top);
+    else
+        placeButton(lookButton, 110);
     headingArea = top.withTrimmedRight(8);
     area.removeFromTop(4);
 
@@ -750,6 +771,8 @@ void AuditionEditor::resized()
         road.setBounds(strip);
     }
     const auto placeArea = area;
+    if (jobFrame != nullptr)
+        jobFrame->placeInContent(placeArea);
     plates.setBounds(area.removeFromTop(102 + std::min(40, spare / 5)));
     area.removeFromTop(10);
 

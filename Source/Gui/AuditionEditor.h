@@ -5,6 +5,8 @@
 #include "Gui/BlindPanel.h"
 #include "Gui/EventScreen.h"
 #include "Gui/FairnessStrip.h"
+#include "Gui/Heading.h"
+#include "Gui/JobFrame.h"
 #include "Gui/Look.h"
 #include "Gui/NoticePanel.h"
 #include "Gui/PlaceStops.h"
@@ -25,20 +27,21 @@ namespace saddletone::gui {
 /** All of the program's window: the Listen place and, where there are models for them, the places
     before it.
 
-    Keys: Ctrl+1 to Ctrl+4 places, Esc quiet. On Listen: 1 to 8 candidate, space plays or pauses, B
-    bypass, T blind test, R ride, S seat, E event, arrows speed. While a blind test or an event runs
-    nothing else can be done here. */
+    Keys: Ctrl+1 to Ctrl+5 places, Esc quiet, and those of JobFrame. On Listen: 1 to 8 candidate,
+    space plays or pauses, B bypass, T blind test, R ride, S seat, E event, arrows speed. While a blind
+    test or an event runs nothing else can be done here. */
 class AuditionEditor final : public juce::Component,
                              public juce::FileDragAndDropTarget,
                              private juce::Timer {
 public:
     /** benchModel: null in a host, which owns the audio device; then there is only Listen.
         tuningModel: null where there is no Tuning place, which needs a bench beside it.
-        blindModel: null where nothing can be tested blind. eventModel: null where no events are
-        held. */
+        blindModel: null where nothing can be tested blind.
+        jobModel: null in a host, which keeps the job in its session; then a job can be opened, and
+        there is no Report place. eventModel: null where no events are held. */
     explicit AuditionEditor(AuditionModel& auditionModel, BenchModel* benchModel = nullptr,
                             TuningModel* tuningModel = nullptr, BlindModel* blindModel = nullptr,
-                            EventModel* eventModel = nullptr);
+                            JobModel* jobModel = nullptr, EventModel* eventModel = nullptr);
     ~AuditionEditor() override;
 
     static constexpr int defaultWidth = 1280;
@@ -55,6 +58,8 @@ public:
     [[nodiscard]] BikePlace* bike() const noexcept { return bikePlace.get(); }
     /** The Tuning place; null without its model. */
     [[nodiscard]] TuningPlace* tuning() const noexcept { return tuningPlace.get(); }
+    /** What is about the job as a whole; null without its model. */
+    [[nodiscard]] JobFrame* jobs() const noexcept { return jobFrame.get(); }
     /** Shows the list of files on Listen, or hides it; without one there is nothing to show. */
     void showProgrammeList(bool shouldBeShown);
     /** Shows the ride in detail on Listen, or hides it. */
@@ -98,12 +103,13 @@ private:
     void applyLook(bool light);
     void pickCandidate(std::size_t index);
     void closeEvent();
-    void drawHeading(juce::Graphics& g) const;
     void refreshBench();
     [[nodiscard]] bool isAsking() const;
     void refreshBlindTest();
+    void showParts();
     [[nodiscard]] bool blindTestRuns() const;
     [[nodiscard]] bool coversListen() const;
+    [[nodiscard]] bool isCovered() const;
     [[nodiscard]] juce::String newsWords(const BenchSnapshot& snapshot) const;
 
     AuditionModel& model;
@@ -114,6 +120,7 @@ private:
     Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
+    Heading heading;
     juce::String words;
 
     juce::TextButton openJobButton {juce::String::fromUTF8("Open job\xe2\x80\xa6")};
@@ -144,6 +151,7 @@ private:
     std::unique_ptr<SignalsPlace> signalsPlace; // null without a bench, as is the next
     std::unique_ptr<BikePlace> bikePlace;
     std::unique_ptr<TuningPlace> tuningPlace; // null without its model
+    std::unique_ptr<JobFrame> jobFrame;       // null without its model
     NoticePanel problemPanel {NoticePanel::Kind::problem, "There is a problem", "Dismiss"};
     std::unique_ptr<NoticePanel> safetyNote;
     std::unique_ptr<UnsavedPanel> unsavedPanel;

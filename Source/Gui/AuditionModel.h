@@ -4,6 +4,7 @@
 #include "Core/Audition/RideSound.h"
 #include "Core/Audition/RoadAudibility.h"
 #include "Core/Hearing/SessionExposure.h"
+#include "Gui/SpeedUnit.h"
 
 #include <juce_audio_processors/juce_audio_processors.h>
 
@@ -73,6 +74,7 @@ struct AuditionSnapshot {
     std::size_t candidate = 0;          ///< Index of the one that is heard.
     audition::SceneRide ride;           ///< Of the job.
     audition::RideChoice choice;        ///< Of the listener.
+    SpeedUnit speedUnit = SpeedUnit::mph;
     /** What of the programme remains on it; null: it is not known yet. */
     std::shared_ptr<const audition::RoadAudibility> road;
     /** The same of the last seconds, while a file plays; null otherwise. */
@@ -126,6 +128,8 @@ public:
 
     [[nodiscard]] virtual bool usesLightLook() const = 0;
     virtual void setUsesLightLook(bool light) = 0;
+    /** What speeds are shown and entered in. */
+    virtual void setSpeedUnit(SpeedUnit unit) = 0;
 
     /** False in a host, which has its own audio settings. */
     [[nodiscard]] virtual bool hasAudioSettings() const = 0;

@@ -72,11 +72,17 @@ FitPanel::FitPanel(TuningModel& tuningModel)
                "Finds the setting of the radio's own tone controls that comes closest to the "
                "target. It takes the place of the filters on all speakers.");
     filtersButton.onClick = [this] {
-        model.fitFilters();
+        if (task == TuningTask::filters)
+            model.cancelFit();
+        else
+            model.fitFilters();
         onChange();
     };
     toneButton.onClick = [this] {
-        model.fitToneControls();
+        if (task == TuningTask::toneControls)
+            model.cancelFit();
+        else
+            model.fitToneControls();
         onChange();
     };
 }
@@ -165,13 +171,14 @@ void FitPanel::show(const TuningSnapshot& snapshot)
     }
     toneBox.setSelectedItemIndex(snapshot.toneControls.chosen, juce::dontSendNotification);
     const bool isFree = snapshot.hasJob && snapshot.task == TuningTask::none;
-    filtersButton.setEnabled(isFree);
-    toneButton.setEnabled(isFree && snapshot.toneControls.chosen >= 0);
-    filtersButton.setButtonText(snapshot.task == TuningTask::filters ? ellipsis("Fitting")
-                                                                     : juce::String("Fit filters"));
-    toneButton.setButtonText(snapshot.task == TuningTask::toneControls
-                                 ? ellipsis("Fitting")
-                                 : juce::String("Fit tone controls"));
+    // The button of a fit that is under way stops it.
+    filtersButton.setEnabled(isFree || snapshot.task == TuningTask::filters);
+    toneButton.setEnabled((isFree && snapshot.toneControls.chosen >= 0)
+                          || snapshot.task == TuningTask::toneControls);
+    filtersButton.setButtonText(snapshot.task == TuningTask::filters ? "Cancel the fit"
+                                                                     : "Fit filters");
+    toneButton.setButtonText(snapshot.task == TuningTask::toneControls ? "Cancel the fit"
+                                                                       : "Fit tone controls");
     task = snapshot.task;
     juce::String newWords = snapshot.message;
     if (task != TuningTask::none)

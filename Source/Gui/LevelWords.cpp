@@ -62,14 +62,6 @@ juce::String onThisBikeWords(const AuditionSnapshot& snapshot)
 
 } // namespace
 
-juce::String speedWords(double speedKmh)
-{
-    if (speedKmh < 0.5)
-        return "parked";
-    return wholeNumber(dsp::kmhToMph(speedKmh)) + " mph" + separator + wholeNumber(speedKmh)
-           + " km/h";
-}
-
 juce::String levelWords(const AuditionSnapshot& snapshot)
 {
     if (snapshot.job == nullptr)

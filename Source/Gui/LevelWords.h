@@ -4,9 +4,6 @@
 
 namespace saddletone::gui {
 
-/** A speed as riders read it: "65 mph · 105 km/h", "parked" at 0. */
-[[nodiscard]] juce::String speedWords(double speedKmh);
-
 /** The levels of the audition as one line of text, with what each figure rests on. */
 [[nodiscard]] juce::String levelWords(const AuditionSnapshot& snapshot);
 

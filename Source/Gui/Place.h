@@ -5,9 +5,10 @@
 namespace saddletone::gui {
 
 /** Places along the road, in the order in which it passes them. */
-enum class Place { signals, bike, tuning, listen };
+enum class Place { signals, bike, tuning, listen, report };
 
-inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::tuning, Place::listen};
+inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::tuning, Place::listen,
+                                       Place::report};
 
 /** The word on the place's sign. */
 [[nodiscard]] constexpr const char* placeName(Place place) noexcept
@@ -17,6 +18,7 @@ inline constexpr std::array allPlaces {Place::signals, Place::bike, Place::tunin
     case Place::bike: return "Bike";
     case Place::tuning: return "Tuning";
     case Place::listen: break;
+    case Place::report: return "Report";
     }
     return "Listen";
 }

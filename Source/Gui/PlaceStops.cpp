@@ -1,5 +1,6 @@
 #include "Gui/PlaceStops.h"
 
+#include "Gui/CommandKey.h"
 #include "Gui/Look.h"
 #include "Gui/RoadScenery.h"
 
@@ -7,16 +8,10 @@ namespace saddletone::gui {
 
 namespace {
 
-constexpr int signWidth = 96;
+constexpr int signWidth = 84;
 constexpr int signHeight = 46;
 constexpr int signGap = 4;
 constexpr int signTop = 7;
-
-#if JUCE_MAC
-constexpr const char* modifierName = "Cmd+";
-#else
-constexpr const char* modifierName = "Ctrl+";
-#endif
 
 juce::String purposeOf(Place place)
 {
@@ -25,6 +20,7 @@ juce::String purposeOf(Place place)
     case Place::bike: return "Record and measure at the rider's head.";
     case Place::tuning: return "Change the tuning, fit it to a target, and hear it.";
     case Place::listen: break;
+    case Place::report: return "What the report holds, and writing it.";
     }
     return "Hear what the bike would sound like.";
 }
@@ -35,7 +31,7 @@ class PlaceStops::Sign final : public juce::Button {
 public:
     explicit Sign(Place signPlace)
         : juce::Button(placeName(signPlace)),
-          keyWords(modifierName + juce::String(static_cast<int>(signPlace) + 1))
+          keyWords(commandKeyName + juce::String(static_cast<int>(signPlace) + 1))
     {
         setTitle(juce::String("Go to ") + placeName(signPlace));
         setDescription(purposeOf(signPlace) + " Key: " + keyWords + ".");
@@ -64,8 +60,7 @@ public:
         g.drawText(getName(), content.removeFromTop(20), juce::Justification::centred, false);
         g.setColour(isHere ? palette.onAccent : palette.mutedText);
         g.setFont(textFont(14.0F));
-        g.drawText(isHere ? "you are here" : keyWords, content, juce::Justification::centred,
-                   false);
+        g.drawText(isHere ? "here" : keyWords, content, juce::Justification::centred, false);
     }
 
 private:
@@ -111,7 +106,9 @@ juce::Rectangle<float> PlaceStops::roadArea() const
     // On Listen the band meets that of the road beside it.
     const auto area = getLocalBounds().toFloat();
     if (current == Place::listen)
-        return area.withTrimmedBottom(44.0F).removeFromBottom(34.0F).withTrimmedLeft(12.0F);
+        return area.withTrimmedBottom(roadLabelsHeight)
+            .removeFromBottom(34.0F)
+            .withTrimmedLeft(12.0F);
     return area.withTrimmedBottom(6.0F).removeFromBottom(34.0F).reduced(12.0F, 0.0F);
 }
 

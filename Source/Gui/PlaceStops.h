@@ -19,7 +19,7 @@ public:
     PlaceStops();
     ~PlaceStops() override;
 
-    static constexpr int streetWidth = 412;
+    static constexpr int streetWidth = 448;
     static constexpr int lowHeight = 104; ///< Where there is no road to drive on.
 
     std::function<void(Place)> onPick;

@@ -62,9 +62,10 @@ std::optional<FindingView> roadFinding(const AuditionSnapshot& snapshot)
         return std::nullopt;
     const audition::RoadAudibility& road = *snapshot.road;
     FindingView finding;
-    const juce::String where = snapshot.choice.speedKmh < 0.5
-                                   ? juce::String("Parked")
-                                   : "At " + speedWords(snapshot.choice.speedKmh);
+    const juce::String where =
+        snapshot.choice.speedKmh < 0.5
+            ? juce::String("Parked")
+            : "At " + speedWords(snapshot.choice.speedKmh, snapshot.speedUnit);
     finding.headline = where + ": " + percent(road.music.shareOfScale)
                        + " of the music's range is heard, " + percent(road.music.loudness.share())
                        + " of its loudness.";

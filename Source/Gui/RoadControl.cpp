@@ -1,7 +1,6 @@
 #include "Gui/RoadControl.h"
 
 #include "Core/Dsp/Units.h"
-#include "Gui/LevelWords.h"
 #include "Gui/Look.h"
 #include "Gui/ParameterIds.h"
 #include "Gui/RoadScenery.h"
@@ -15,21 +14,41 @@ namespace {
 
 constexpr float sideMargin = 70.0F;
 constexpr float bandHeight = 34.0F;
-constexpr float labelsHeight = 44.0F;
 constexpr float widestLabel = 76.0F;
+
+/** Of the arrow keys up and down, and between the speeds that are written below the road. */
+struct SpeedSteps {
+    int large = 5;
+    int label = 10;
+};
+
+constexpr SpeedSteps stepsOf(SpeedUnit unit) noexcept
+{
+    return unit == SpeedUnit::mph ? SpeedSteps {5, 10} : SpeedSteps {10, 20};
+}
 
 class SpeedValue final : public juce::AccessibilityValueInterface {
 public:
     explicit SpeedValue(RoadControl& roadControl) : road(roadControl) {}
 
     bool isReadOnly() const override { return false; }
-    double getCurrentValue() const override { return dsp::kmhToMph(road.speedKmh()); }
-    void setValue(double newValueMph) override { road.setSpeedKmh(dsp::mphToKmh(newValueMph)); }
-    AccessibleValueRange getRange() const override { return {{0.0, RoadControl::endMph}, 1.0}; }
-    juce::String getCurrentValueAsString() const override { return speedWords(road.speedKmh()); }
-    void setValueAsString(const juce::String& newValueMph) override
+    double getCurrentValue() const override { return speedIn(road.speedUnit(), road.speedKmh()); }
+    void setValue(double newSpeed) override
     {
-        setValue(newValueMph.getDoubleValue());
+        road.setSpeedKmh(speedKmhFrom(road.speedUnit(), newSpeed));
+    }
+    AccessibleValueRange getRange() const override
+    {
+        return {{0.0, speedIn(road.speedUnit(), dsp::mphToKmh(RoadControl::endMph))}, 1.0};
+    }
+    juce::String getCurrentValueAsString() const override
+    {
+        return speedWords(road.speedKmh(), road.speedUnit());
+    }
+    void setValueAsString(const juce::String& typed) override
+    {
+        if (const auto newSpeedKmh = parseSpeedKmh(typed, road.speedUnit()))
+            road.setSpeedKmh(*newSpeedKmh);
     }
 
 private:
@@ -47,8 +66,12 @@ RoadControl::RoadControl(juce::AudioProcessorValueTreeState& parameters)
       })
 {
     setTitle("Speed");
-    setDescription("The road from the shop door to the highway. Left and right arrow keys change "
-                   "the speed by 1 mph, up and down by 5.");
+    unitButton.onClick = [this] {
+        if (onUnit)
+            onUnit(unit == SpeedUnit::mph ? SpeedUnit::kmh : SpeedUnit::mph);
+    };
+    addControl(*this, unitButton, "Unit of speeds", "Shows every speed in the other unit.");
+    describe();
     setWantsKeyboardFocus(true);
     setMouseClickGrabsKeyboardFocus(false);
     setHasFocusOutline(true);
@@ -62,28 +85,54 @@ void RoadControl::setSpeedKmh(double newSpeedKmh)
         static_cast<float>(std::clamp(newSpeedKmh, 0.0, dsp::mphToKmh(endMph))));
 }
 
+void RoadControl::show(SpeedUnit newUnit)
+{
+    if (unit == newUnit)
+        return;
+    unit = newUnit;
+    describe();
+    repaint();
+}
+
+void RoadControl::describe()
+{
+    setDescription("The road from the shop door to the highway. Left and right arrow keys change "
+                   "the speed by 1 "
+                   + unitName(unit) + ", up and down by " + juce::String(stepsOf(unit).large)
+                   + ".");
+    unitButton.setButtonText("Show "
+                             + unitName(unit == SpeedUnit::mph ? SpeedUnit::kmh : SpeedUnit::mph));
+    unitButton.setTitle(unitButton.getButtonText());
+}
+
 bool RoadControl::driveBy(const juce::KeyPress& key)
 {
-    double stepMph = 0.0;
+    const int large = stepsOf(unit).large;
+    int step = 0;
     if (key.isKeyCode(juce::KeyPress::rightKey))
-        stepMph = 1.0;
+        step = 1;
     else if (key.isKeyCode(juce::KeyPress::leftKey))
-        stepMph = -1.0;
+        step = -1;
     else if (key.isKeyCode(juce::KeyPress::upKey))
-        stepMph = 5.0;
+        step = large;
     else if (key.isKeyCode(juce::KeyPress::downKey))
-        stepMph = -5.0;
+        step = -large;
     else
         return false;
-    setSpeedKmh(speed + dsp::mphToKmh(stepMph));
+    setSpeedKmh(speed + speedKmhFrom(unit, step));
     return true;
+}
+
+void RoadControl::resized()
+{
+    unitButton.setBounds(getLocalBounds().removeFromTop(36).removeFromRight(120).reduced(10, 4));
 }
 
 juce::Rectangle<float> RoadControl::roadArea() const
 {
     return getLocalBounds()
         .toFloat()
-        .withTrimmedBottom(labelsHeight)
+        .withTrimmedBottom(roadLabelsHeight)
         .removeFromBottom(bandHeight)
         .withTrimmedLeft(joinsStops ? 0.0F : 12.0F)
         .withTrimmedRight(12.0F);
@@ -151,7 +200,7 @@ void RoadControl::drawRider(juce::Graphics& g) const
 
     // The speed stands behind the rider where there is room, else in front.
     const juce::Font font = textFont(19.0F, juce::Font::bold);
-    const juce::String words = speedWords(speed);
+    const juce::String words = speedWords(speed, unit);
     const float width = font.getStringWidthFloat(words) + 24.0F;
     const bool isBehind = x - 40.0F - width > sideMargin + 10.0F;
     const juce::Rectangle<float> sign(isBehind ? x - 40.0F - width : x + 40.0F, road.getY() - 37.0F,
@@ -181,28 +230,30 @@ void RoadControl::paint(juce::Graphics& g)
     }
     g.setColour(palette.mutedText);
     g.setFont(textFont(14.0F));
-    g.drawText("Drag the rider from the shop door to the highway, or use the arrow keys.", textLeft,
-               7, getWidth() - textLeft - 12, 24, juce::Justification::centredLeft, true);
+    g.drawText("Drag the rider, or use the arrow keys.", textLeft, 7,
+               unitButton.getX() - textLeft - 8, 24, juce::Justification::centredLeft, true);
 
     const auto road = roadArea();
     drawRoadBand(g, palette, road);
     drawScenery(g);
 
-    for (int mph = 0; mph <= static_cast<int>(endMph); mph += 10) {
-        const float x = positionOf(mph);
+    const SpeedSteps steps = stepsOf(unit);
+    const auto xOf = [&](double labelled) {
+        return positionOf(dsp::kmhToMph(speedKmhFrom(unit, labelled)));
+    };
+    const bool isCrowded = xOf(steps.label) - xOf(0.0) < widestLabel;
+    const double endSpeed = speedIn(unit, dsp::mphToKmh(endMph));
+    for (int labelled = 0; labelled <= static_cast<int>(endSpeed); labelled += steps.label) {
+        const float x = xOf(labelled);
         g.setColour(palette.outline);
         g.fillRect(x - 1.0F, road.getBottom(), 2.0F, 5.0F);
-        if (positionOf(10.0) - positionOf(0.0) < widestLabel && mph % 30 != 0)
+        if (isCrowded && labelled % (3 * steps.label) != 0)
             continue;
-        const auto kmh = static_cast<int>(std::lround(dsp::mphToKmh(mph)));
-        juce::Rectangle<float> label(x - 42.0F, road.getBottom() + 5.0F, 84.0F, 38.0F);
         g.setColour(palette.text);
         g.setFont(textFont(14.0F, juce::Font::bold));
-        g.drawText(mph == 0 ? juce::String("Parked") : juce::String(mph) + " mph",
-                   label.removeFromTop(19.0F), juce::Justification::centred, false);
-        g.setColour(palette.mutedText);
-        g.setFont(textFont(14.0F));
-        g.drawText(juce::String(kmh) + " km/h", label.removeFromTop(18.0F),
+        g.drawText(labelled == 0 ? juce::String("Parked")
+                                 : juce::String(labelled) + " " + unitName(unit),
+                   juce::Rectangle<float>(x - 42.0F, road.getBottom() + 5.0F, 84.0F, 19.0F),
                    juce::Justification::centred, false);
     }
     drawRider(g);

@@ -1,6 +1,10 @@
 #pragma once
 
+#include "Gui/SpeedUnit.h"
+
 #include <juce_audio_processors/juce_audio_processors.h>
+
+#include <functional>
 
 namespace saddletone::gui {
 
@@ -19,16 +23,23 @@ public:
     [[nodiscard]] double speedKmh() const noexcept { return speed; }
     /** Sets the speed as one gesture, kept on the road. */
     void setSpeedKmh(double newSpeedKmh);
-    /** Right and left change the speed by 1 mph, up and down by 5. False: another key. */
+    /** Drives by a step if the key is one of the arrows. */
     bool driveBy(const juce::KeyPress& key);
+    /** What the speeds are shown in. */
+    void show(SpeedUnit newUnit);
+    [[nodiscard]] SpeedUnit speedUnit() const noexcept { return unit; }
+    /** Called when the user wants to see speeds in another unit. */
+    std::function<void(SpeedUnit)> onUnit;
 
     void paint(juce::Graphics& g) override;
+    void resized() override;
     void mouseDown(const juce::MouseEvent& event) override;
     void mouseDrag(const juce::MouseEvent& event) override;
     void mouseUp(const juce::MouseEvent& event) override;
     std::unique_ptr<juce::AccessibilityHandler> createAccessibilityHandler() override;
 
 private:
+    void describe();
     [[nodiscard]] juce::Rectangle<float> roadArea() const;
     [[nodiscard]] float positionOf(double speedMph) const;
     [[nodiscard]] double speedKmhAt(float x) const;
@@ -36,6 +47,8 @@ private:
     void drawRider(juce::Graphics& g) const;
 
     double speed = 0.0;
+    SpeedUnit unit = SpeedUnit::mph;
+    juce::TextButton unitButton;
     bool joinsStops = false;
     juce::ParameterAttachment attachment; // last: its first call needs the rest
 };

@@ -4,6 +4,9 @@
 
 namespace saddletone::gui {
 
+/** Of the speeds below the road, which the street beside it leaves free as well. */
+inline constexpr float roadLabelsHeight = 26.0F;
+
 /** Asphalt with a dashed line. */
 void drawRoadBand(juce::Graphics& g, const Palette& palette, juce::Rectangle<float> road);
 

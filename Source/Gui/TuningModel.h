@@ -101,6 +101,8 @@ struct TuningSnapshot {
     juce::String redoWords;
     bool hasUnsaved = false;
     bool isBuilding = false; ///< The last change is not heard yet.
+    /** What was not saved when the program ended last, and can be brought back; empty = nothing. */
+    juce::String recoveryWords;
     TargetChoice target;
     FitChoice fit;
     TuningTask task = TuningTask::none;
@@ -144,6 +146,8 @@ public:
     virtual void setTarget(const TargetChoice& target) = 0;
     virtual void setFit(const FitChoice& fit) = 0;
     virtual void fitFilters() = 0;
+    /** The tuning stays as it is. */
+    virtual void cancelFit() = 0;
     virtual void chooseToneControls(int index) = 0;
     virtual void fitToneControls() = 0;
     virtual void chooseSpeaker(int index) = 0;
@@ -154,6 +158,8 @@ public:
     virtual bool save() = 0;
     /** Forgets what has not been saved. */
     virtual void discardUnsaved() = 0;
+    /** To the recoveryWords; what is not brought back stays in the job's folder under another name. */
+    virtual void answerRecovery(bool shouldBringBack) = 0;
     /** file: .txt, .csv or .json. */
     virtual void exportSettings(const juce::File& file) = 0;
 };

@@ -1,5 +1,6 @@
 #include "Gui/TuningPlace.h"
 
+#include "Gui/CommandKey.h"
 #include "Gui/Look.h"
 #include "Gui/ParameterIds.h"
 
@@ -214,11 +215,7 @@ bool TuningPlace::keyPressed(const juce::KeyPress& key)
 {
     const juce::ModifierKeys keys = key.getModifiers();
     if (keys.isCommandDown() && !keys.isAltDown()) {
-        const auto isLetter = [&key](char letter) {
-            return juce::CharacterFunctions::toLowerCase(
-                       static_cast<juce::juce_wchar>(key.getKeyCode()))
-                   == static_cast<juce::juce_wchar>(letter);
-        };
+        const auto isLetter = [&key](char letter) { return isLetterKey(key, letter); };
         if (isLetter('z') && !keys.isShiftDown())
             model.undo();
         else if (isLetter('z') || isLetter('y'))

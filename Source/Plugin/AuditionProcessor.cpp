@@ -631,6 +631,21 @@ void AuditionProcessor::openJob(const juce::File& folder)
     placeOrder({.folder = path, .nowOnBike = isSameJob ? nowOnBike : nullptr});
 }
 
+bool AuditionProcessor::isOpeningJob()
+{
+    const std::lock_guard lock(publishMutex);
+    return waiting && waiting->isFromFolder;
+}
+
+void AuditionProcessor::cancelOpening()
+{
+    const std::lock_guard lock(publishMutex);
+    if (!waiting || !waiting->isFromFolder)
+        return;
+    ++newestOrder;
+    waiting.reset();
+}
+
 void AuditionProcessor::closeJob()
 {
     const std::lock_guard lock(publishMutex);
@@ -877,6 +892,7 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
     snapshot.match = parameters.match;
     if (!snapshot.nowOnBike)
         snapshot.choice = parameters.ride;
+    snapshot.speedUnit = speedUnit.load();
     snapshot.noiseTrimDb = parameters.noiseTrimDb;
     snapshot.ceilingDbfs = parameters.ceilingDbfs;
     snapshot.outputPeakDbfs = dsp::amplitudeToDb(static_cast<double>(
@@ -926,6 +942,7 @@ void AuditionProcessor::getStateInformation(juce::MemoryBlock& destination)
     savePlaylist(xml);
     xml.setAttribute(stateKeys::loop, player.state().looping);
     xml.setAttribute(stateKeys::lightLook, lightLook.load());
+    xml.setAttribute(stateKeys::speedUnit, gui::unitName(speedUnit.load()));
     xml.setAttribute(stateKeys::program, currentProgram.load());
     saveParameters(xml, state);
     copyXmlToBinary(xml, destination);
@@ -941,6 +958,10 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
         return;
     }
     const juce::XmlElement& xml = **read;
+    // Sessions from before the unit could be chosen say nothing of it.
+    if (const juce::String unit = xml.getStringAttribute(stateKeys::speedUnit); unit.isNotEmpty())
+        speedUnit.store(unit == gui::unitName(gui::SpeedUnit::kmh) ? gui::SpeedUnit::kmh
+                                                                   : gui::SpeedUnit::mph);
 
     restoreParameters(xml, state);
     player.setLooping(xml.getBoolAttribute(stateKeys::loop, false));
@@ -981,5 +1002,7 @@ juce::AudioProcessorEditor* AuditionProcessor::createEditor()
 
 juce::AudioProcessor* JUCE_CALLTYPE createPluginFilter()
 {
-    return new saddletone::plugin::AuditionProcessor(); // JUCE's wrappers take it over
+    auto processor = std::make_unique<saddletone::plugin::AuditionProcessor>();
+    processor->setSpeedUnit(saddletone::gui::defaultSpeedUnit());
+    return processor.release(); // JUCE's wrappers take it over
 }

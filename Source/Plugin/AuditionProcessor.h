@@ -59,6 +59,12 @@ public:
         std::uint64_t number = 0;                ///< Another one each time a job is read.
     };
     [[nodiscard]] OpenedJob openedJob();
+    /** A job is being read from its folder. */
+    [[nodiscard]] bool isOpeningJob();
+    /** The job before stays. */
+    void cancelOpening();
+    /** Nothing is heard any more. */
+    void closeJob();
     /** What is heard, for a blind test: nothing of it changes by what the test plays. */
     struct Heard {
         std::shared_ptr<const KeptScene> scene; ///< Null: no job is open.
@@ -123,6 +129,7 @@ public:
     void cancelTakeHome() override { takeHomeJob.cancel(); }
     bool usesLightLook() const override { return lightLook.load(); }
     void setUsesLightLook(bool light) override { lightLook.store(light); }
+    void setSpeedUnit(gui::SpeedUnit unit) override { speedUnit.store(unit); }
     bool hasAudioSettings() const override { return playsProgramme; }
     void showAudioSettings() override;
 
@@ -201,7 +208,6 @@ private:
     void placeEdited();
     /** Needs publishMutex. False: it is out of date or has failed. */
     bool takeUp(Delivery& made);
-    void closeJob();
     void startRide(const LoadedJob& loaded);
     void setRide(const job::JobRide& ride);
     void render(juce::AudioBuffer<float>& buffer, bool isBypassed) noexcept;
@@ -218,6 +224,7 @@ private:
     const bool playsProgramme;
     ProgrammePlayer player;
     std::atomic<bool> lightLook {false};
+    std::atomic<gui::SpeedUnit> speedUnit {gui::SpeedUnit::mph};
     std::atomic<bool> isParked {false};
     std::atomic<int> currentProgram {0};
     std::atomic<int> liveChannels {0}; ///< 0: the programme comes from the player.

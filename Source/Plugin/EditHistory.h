@@ -1,7 +1,10 @@
 #pragma once
 
+#include "Plugin/EditLine.h"
+
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -14,6 +17,7 @@ struct EditStep {
     /** Steps that follow each other with the same name here, not empty, are one step. */
     std::string run {};
     std::uint64_t place = 0; ///< Where in the document; for whoever shows it.
+    std::uint64_t order = 0; ///< Among the edits of the whole program; see EditLine.
 
     bool operator==(const EditStep&) const = default;
 };
@@ -33,6 +37,16 @@ public:
     /** The step that undo() would take back; canUndo(). */
     [[nodiscard]] const EditStep& nextUndo() const noexcept { return undoable.back().step; }
     [[nodiscard]] const EditStep& nextRedo() const noexcept { return redoable.back().step; }
+
+    /** The same for an EditLine. */
+    [[nodiscard]] std::optional<EditSource::Step> nextUndoStep() const
+    {
+        return undoable.empty() ? std::nullopt : std::optional(stepOf(undoable.back()));
+    }
+    [[nodiscard]] std::optional<EditSource::Step> nextRedoStep() const
+    {
+        return redoable.empty() ? std::nullopt : std::optional(stepOf(redoable.back()));
+    }
 
     /** A new document without a past. */
     void restart(Document newDocument)
@@ -67,6 +81,12 @@ public:
         }
     }
 
+    /** Takes a version that differs by nothing the user did; it makes no step. */
+    void amend(Document changed) { document = std::move(changed); }
+
+    /** What was taken back cannot be made again. */
+    void forgetRedo() noexcept { redoable.clear(); }
+
     /** The next step is one of its own, whatever its run. */
     void endRun() noexcept { isRunning = false; }
 
@@ -79,6 +99,11 @@ private:
         Document other; ///< On the far side of the step.
         EditStep step;
     };
+
+    [[nodiscard]] static EditSource::Step stepOf(const Version& version)
+    {
+        return {version.step.words, version.step.order};
+    }
 
     EditStep move(std::vector<Version>& from, std::vector<Version>& to)
     {

@@ -20,15 +20,12 @@ constexpr const char* rootTag = "saddletone";
 constexpr const char* schemaVersionKey = "schemaVersion";
 constexpr const char* parameterTag = "parameter";
 
-constexpr std::array<std::string_view, 9> knownKeys {schemaVersionKey,
-                                                     stateKeys::jobFolder,
-                                                     stateKeys::programmeFile,
-                                                     stateKeys::loop,
-                                                     stateKeys::lightLook,
-                                                     stateKeys::program,
-                                                     stateKeys::currentProgramme,
-                                                     stateKeys::alignedLoudness,
-                                                     stateKeys::restartsOnSwitch};
+constexpr std::array<std::string_view, 10> knownKeys {
+    schemaVersionKey,           stateKeys::jobFolder,
+    stateKeys::programmeFile,   stateKeys::loop,
+    stateKeys::lightLook,       stateKeys::speedUnit,
+    stateKeys::program,         stateKeys::currentProgramme,
+    stateKeys::alignedLoudness, stateKeys::restartsOnSwitch};
 
 template <typename Function>
 void forEachParameter(const juce::AudioProcessorValueTreeState& parameters, Function function)

@@ -45,6 +45,7 @@ inline constexpr const char* jobFolder = "jobFolder";
 inline constexpr const char* programmeFile = "programmeFile";
 inline constexpr const char* loop = "loop";
 inline constexpr const char* lightLook = "lightLook";
+inline constexpr const char* speedUnit = "speedUnit";
 inline constexpr const char* program = "program"; ///< Index into ridePrograms.
 inline constexpr const char* currentProgramme = "currentProgramme";
 inline constexpr const char* alignedLoudness = "alignedLoudness";

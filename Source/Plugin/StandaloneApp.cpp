@@ -4,7 +4,10 @@
 #include "Gui/ParameterIds.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/Bench.h"
+#include "Plugin/ChoiceHistory.h"
+#include "Plugin/EditLine.h"
 #include "Plugin/EventDesk.h"
+#include "Plugin/JobDesk.h"
 #include "Plugin/Paths.h"
 #include "Plugin/TuningDesk.h"
 
@@ -25,6 +28,8 @@ constexpr const char* safetyNoteSeenKey = "safetyNoteSeen";
 constexpr const char* audioDeviceKey = "audioDevice";
 constexpr const char* lastJobKey = "lastJob";
 constexpr const char* lightLookKey = "lightLook";
+constexpr const char* speedUnitKey = "speedUnit";
+constexpr const char* recentJobsKey = "recentJobs";
 constexpr const char* programmeListKey = "programmeList";
 constexpr const char* headphoneKey = "headphoneSplDb";
 constexpr const char* ceilingDbaKey = "ceilingDba";
@@ -43,12 +48,13 @@ constexpr const char* usage =
     "\n"
     "Pictures of the window, without sound:\n"
     "  --screenshot F.png   draw the window once the job has loaded, then quit\n"
-    "  --place NAME         place to show: signals, bike, tuning or listen\n"
+    "  --place NAME         place to show: signals, bike, tuning, listen or report\n"
     "  --panel NAME         what Bike shows: analyser, curves, distortion, confidence or\n"
     "                       microphone; what Tuning shows: elements, fit, verdict or cost;\n"
     "                       what Listen shows: blind, ride, figures or seat\n"
     "  --size WxH           its size in pixels, from 1024x700\n"
     "  --speed-mph V        speed to show\n"
+    "  --units NAME         what speeds are shown in: mph or km/h\n"
     "  --candidate N        candidate to show, 1 to 8\n"
     "  --list               show the list of files on Listen\n"
     "  --event STAGE        show event mode: setup, waiting, listening, countdown or over\n"
@@ -91,6 +97,7 @@ struct CommandLineOptions {
     std::optional<juce::File> programme;
     std::optional<juce::File> screenshot;
     std::optional<double> speedMph;
+    gui::SpeedUnit units = gui::SpeedUnit::mph;
     std::optional<int> candidate;
     juce::String event; ///< Stage to show; empty: none.
     gui::Place place = gui::Place::listen;
@@ -127,7 +134,17 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
         } else if (name == "--screenshot") {
             options.screenshot = takeFile();
         } else if (name == "--speed-mph") {
-            options.speedMph = takeValue().getDoubleValue();
+            const juce::String speed = takeValue();
+            if (const auto speedKmh = gui::parseSpeedKmh(speed, gui::SpeedUnit::mph))
+                options.speedMph = dsp::kmhToMph(*speedKmh);
+            else if (problem.isEmpty())
+                problem = "--speed-mph takes a speed, not " + speed;
+        } else if (name == "--units") {
+            const juce::String units = takeValue();
+            if (units == gui::unitName(gui::SpeedUnit::kmh))
+                options.units = gui::SpeedUnit::kmh;
+            else if (units != gui::unitName(gui::SpeedUnit::mph) && problem.isEmpty())
+                problem = "--units takes mph or km/h, not " + units;
         } else if (name == "--candidate") {
             options.candidate = takeValue().getIntValue();
         } else if (name == "--event") {
@@ -145,7 +162,7 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
             if (found != gui::allPlaces.end())
                 options.place = *found;
             else if (problem.isEmpty())
-                problem = "--place takes signals, bike, tuning or listen, not " + place;
+                problem = "--place takes signals, bike, tuning, listen or report, not " + place;
         } else if (name == "--panel") {
             const juce::String panel = takeValue();
             const auto* const found = std::ranges::find_if(
@@ -210,6 +227,7 @@ private:
     void timerCallback() override;
     void openSettings();
     void makeBench();
+    void makeJobDesk();
     void openAudio();
     void restoreMicrophone();
     void keepMicrophone();
@@ -227,7 +245,10 @@ private:
     std::unique_ptr<AuditionProcessor> processor;
     juce::AudioDeviceManager devices;
     juce::AudioProcessorPlayer processorPlayer;
+    EditLine edits;
+    std::unique_ptr<ChoiceHistory> choices;
     std::unique_ptr<TuningDesk> desk;
+    std::unique_ptr<JobDesk> jobDesk;
     std::unique_ptr<Bench> bench;
     double pictureSeconds = 0.0; ///< The event's clock where a picture is made.
     std::unique_ptr<EventDesk> events;
@@ -300,6 +321,12 @@ void StandaloneApp::initialise(const juce::String&)
         if (!options.job && !options.programme)
             restoreList();
         processor->setUsesLightLook(settings.getBoolValue(lightLookKey));
+        processor->setSpeedUnit(
+            settings.containsKey(speedUnitKey)
+                ? (settings.getValue(speedUnitKey) == gui::unitName(gui::SpeedUnit::kmh)
+                       ? gui::SpeedUnit::kmh
+                       : gui::SpeedUnit::mph)
+                : gui::defaultSpeedUnit());
         // Of the headphones in the shop, whatever job is open.
         for (const auto& [key, id] : {std::pair {headphoneKey, gui::parameterIds::headphoneSplDb},
                                       std::pair {ceilingDbaKey, gui::parameterIds::ceilingDba}})
@@ -310,23 +337,28 @@ void StandaloneApp::initialise(const juce::String&)
                 juce::File::isAbsolutePath(settings.getValue(lastJobKey)) && last.isDirectory())
                 options.job = last;
     }
+    if (options.screenshot)
+        processor->setSpeedUnit(options.units);
     if (options.usesLightLook)
         processor->setUsesLightLook(true);
     if (options.programme)
         processor->openProgramme(*options.programme);
-    if (options.job)
-        processor->openJob(*options.job);
 
     dialogLook = std::make_unique<gui::Look>(processor->usesLightLook());
     juce::LookAndFeel::setDefaultLookAndFeel(dialogLook.get());
     desk = std::make_unique<TuningDesk>(*processor, TuningDesk::findPresets());
+    desk->joinLine(edits);
+    choices = std::make_unique<ChoiceHistory>(*processor, edits);
+    makeJobDesk();
     makeBench();
     EventDesk::Clock eventClock = EventDesk::steadySeconds;
     if (options.screenshot)
         eventClock = [this] { return pictureSeconds; };
     events = std::make_unique<EventDesk>(*processor, &processor->blindTests(), eventClock);
-    screen = std::make_unique<gui::AuditionEditor>(*processor, bench.get(), desk.get(),
-                                                   &processor->blindTests(), events.get());
+    screen = std::make_unique<gui::AuditionEditor>(
+        *processor, bench.get(), desk.get(), &processor->blindTests(), jobDesk.get(), events.get());
+    if (options.job)
+        jobDesk->openJob(*options.job);
     if (options.screenshot) {
         screen->setSize(options.width, options.height);
         screen->goTo(options.place);
@@ -357,7 +389,7 @@ void StandaloneApp::initialise(const juce::String&)
             properties.getUserSettings()->setValue(safetyNoteSeenKey, true);
             properties.saveIfNeeded();
         });
-    startTimerHz(4);
+    startTimerHz(30);
 }
 
 void StandaloneApp::systemRequestedQuit()
@@ -384,13 +416,31 @@ void StandaloneApp::openSettings()
     properties.setStorageParameters(places);
 }
 
+void StandaloneApp::makeJobDesk()
+{
+    const juce::File documents = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory);
+    JobDesk::Surroundings surroundings;
+    surroundings.jobsFolder = documents.getChildFile("Saddletone jobs");
+    surroundings.demoFolder = documents.getChildFile("Saddletone demo (invented)");
+    surroundings.openFile = [](const juce::File& file) { file.startAsProcess(); };
+    surroundings.showFolder = [](const juce::File& folder) { folder.revealToUser(); };
+    RecentJobs recent;
+    if (!options.screenshot) {
+        if (const auto saved = properties.getUserSettings()->getXmlValue(recentJobsKey))
+            recent = RecentJobs::fromXml(*saved);
+        surroundings.keepRecent = [this](const RecentJobs& jobs) {
+            properties.getUserSettings()->setValue(recentJobsKey, jobs.toXml().get());
+            properties.saveIfNeeded();
+        };
+    }
+    jobDesk =
+        std::make_unique<JobDesk>(*processor, edits, std::move(surroundings), std::move(recent));
+}
+
 void StandaloneApp::makeBench()
 {
     Bench::Surroundings surroundings;
-    surroundings.openJobFolder = [this] {
-        const auto job = processor->snapshot().job;
-        return job != nullptr ? job->folder : juce::File();
-    };
+    surroundings.openJobFolder = [this] { return jobDesk->openFolder(); };
     surroundings.openJob = [this](const juce::File& folder) {
         // The open job is only read again, and the tuning goes on; another one takes its place.
         const auto job = processor->snapshot().job;
@@ -547,18 +597,19 @@ void StandaloneApp::makePicture()
     processor->update();
     bench->update();
     desk->update();
+    jobDesk->update();
     const gui::AuditionSnapshot snapshot = processor->snapshot();
     if (snapshot.busy || snapshot.fairness.basis == gui::MatchBasis::measuring || bench->isBusy()
-        || desk->isBusy()) {
+        || desk->isBusy() || jobDesk->isBusy()) {
         quietTicks = 0;
         return;
     }
     // The job's own programme is ordered when the job has come in, one tick later.
     if (++quietTicks < 3)
         return;
-    if (options.job && snapshot.job == nullptr) {
+    if (options.job && jobDesk->openFolder() == juce::File()) {
         stopTimer();
-        fail(snapshot.problem, 1);
+        fail(snapshot.problem.isNotEmpty() ? snapshot.problem : jobDesk->jobSnapshot().message, 1);
         return;
     }
     if (!isSetForPicture) {
@@ -583,11 +634,11 @@ void StandaloneApp::timerCallback()
         makePicture();
         return;
     }
-    const gui::AuditionSnapshot snapshot = processor->snapshot();
-    window->setName(snapshot.job != nullptr
-                        ? "Saddletone" + juce::String::fromUTF8(" \xe2\x80\x93 ")
-                              + snapshot.job->title
-                        : juce::String("Saddletone"));
+    choices->update();
+    const gui::JobSnapshot jobs = jobDesk->jobSnapshot();
+    window->setName(jobs.open != nullptr ? "Saddletone" + juce::String::fromUTF8(" \xe2\x80\x93 ")
+                                               + jobs.open->fields.title
+                                         : juce::String("Saddletone"));
 }
 
 void StandaloneApp::shutdown()
@@ -599,13 +650,15 @@ void StandaloneApp::shutdown()
         if (const auto deviceState = devices.createStateXml())
             settings.setValue(audioDeviceKey, deviceState.get());
         settings.setValue(lightLookKey, processor->usesLightLook());
+        settings.setValue(speedUnitKey, gui::unitName(processor->snapshot().speedUnit));
         for (const auto& [key, id] : {std::pair {headphoneKey, gui::parameterIds::headphoneSplDb},
                                       std::pair {ceilingDbaKey, gui::parameterIds::ceilingDba}})
             settings.setValue(key, gui::parameterValue(processor->parameters(), id));
         keepMicrophone();
         keepList();
-        if (const auto job = processor->snapshot().job)
-            settings.setValue(lastJobKey, job->folder.getFullPathName());
+        const juce::File lastJob = jobDesk->openFolder();
+        settings.setValue(lastJobKey,
+                          lastJob != juce::File() ? lastJob.getFullPathName() : juce::String());
         properties.saveIfNeeded();
         devices.removeAudioCallback(&bench->device());
         processorPlayer.setProcessor(nullptr);
@@ -616,7 +669,9 @@ void StandaloneApp::shutdown()
     screen.reset();
     events.reset();
     bench.reset();
+    jobDesk.reset();
     desk.reset();
+    choices.reset();
     processor.reset();
     juce::LookAndFeel::setDefaultLookAndFeel(nullptr);
 }

@@ -225,6 +225,12 @@ void TuningDesk::selectById(std::uint64_t id)
 
 void TuningDesk::clearJob()
 {
+    if (opened != nullptr)
+        keepDraft(true);
+    keptDraft = {};
+    isKept = false;
+    foundDraft.reset();
+    foundWords.clear();
     opened = nullptr;
     stored = {};
     history.restart({});
@@ -258,7 +264,9 @@ void TuningDesk::takeUpJob()
         const auto& known = stored.job.candidates;
         for (std::size_t index = 0; index < read.document.candidates.size(); ++index) {
             DraftCandidate& candidate = read.document.candidates[index];
-            const auto old = std::ranges::find(known, read.job.candidates[index]);
+            const auto old = std::ranges::find_if(known, [&](const job::JobCandidate& each) {
+                return isSameCandidate(each, read.job.candidates[index]);
+            });
             if (old == known.end()) {
                 if (merged.candidates.size() < audition::maxCandidates)
                     merged.candidates.push_back(candidate);
@@ -280,10 +288,62 @@ void TuningDesk::takeUpJob()
     stored = std::move(read);
     reference = opened->request.candidates.front();
     history.restart(stored.document);
+    findDraft();
     findChoices();
     refreshCurves();
     isCostOld = true;
     isVerdictOld = true;
+}
+
+void TuningDesk::findDraft()
+{
+    foundDraft = TuningDraft::find(stored, nextId);
+    if (!foundDraft)
+        return;
+    nextId += foundDraft->candidates.size();
+    foundWords = "Changes of "
+                 + TuningDraft::timeOf(stored.job.folder).toString(true, true, false, true)
+                 + " were not saved to this job before the program ended. Bring them back to go on "
+                   "with them, or leave the job as it was saved; then they stay beside it in "
+                 + TuningDraft::previousFileName + ".";
+}
+
+void TuningDesk::keepDraft(bool isAtOnce)
+{
+    if (document() == stored.document) {
+        // A draft that is asked about is still wanted.
+        if (isKept)
+            draft.forget(stored.job.folder);
+        isKept = false;
+        return;
+    }
+    if (isKept && document() == keptDraft) {
+        numTicksUnkept = 0;
+        return;
+    }
+    constexpr int ticksUntilKept = 30; // about a second
+    if (!isAtOnce && ++numTicksUnkept < ticksUntilKept)
+        return;
+    numTicksUnkept = 0;
+    keptDraft = document();
+    isKept = true;
+    draft.keep(stored.job.folder, keptDraft);
+}
+
+void TuningDesk::answerRecovery(bool shouldBringBack)
+{
+    if (!foundDraft)
+        return;
+    TuningDocument broughtBack = *std::exchange(foundDraft, std::nullopt);
+    foundWords.clear();
+    if (!shouldBringBack) {
+        draft.setAside(stored.job.folder);
+        return;
+    }
+    isKept = true;
+    keptDraft = broughtBack;
+    commit(std::move(broughtBack), {"unsaved tuning brought back"});
+    say("What was not saved is back; save it to keep it.", false);
 }
 
 void TuningDesk::update()
@@ -302,6 +362,7 @@ void TuningDesk::update()
     }
     if (opened == nullptr)
         return;
+    keepDraft(false);
     if (curvesOf != editedIndex()) {
         history.endRun();
         refreshCurves();
@@ -320,7 +381,7 @@ void TuningDesk::update()
 
 bool TuningDesk::isBusy()
 {
-    return numOrdered != numCarriedOut.load() || task != gui::TuningTask::none
+    return numOrdered != numCarriedOut.load() || task != gui::TuningTask::none || draft.isBusy()
            || isWaitingToBePlayed || processor.isBuildingEdited()
            || (opened != nullptr && (isCostOld || isVerdictOld));
 }
@@ -364,6 +425,7 @@ gui::TuningSnapshot TuningDesk::tuningSnapshot()
     if (snapshot.canRedo)
         snapshot.redoWords = toText(history.nextRedo().words);
     snapshot.hasUnsaved = document() != stored.document;
+    snapshot.recoveryWords = foundWords;
     snapshot.isBuilding = isWaitingToBePlayed || processor.isBuildingEdited();
     snapshot.verdict = verdict;
     snapshot.cost = cost;
@@ -417,8 +479,27 @@ void TuningDesk::commit(TuningDocument changed, EditStep step)
     if (changed == document())
         return;
     message.clear();
-    history.apply(std::move(changed), std::move(step));
+    record(std::move(changed), std::move(step));
     documentChanged();
+}
+
+void TuningDesk::record(TuningDocument changed, EditStep step)
+{
+    if (line != nullptr)
+        step.order = line->begin(*this);
+    history.apply(std::move(changed), std::move(step));
+}
+
+void TuningDesk::joinLine(EditLine& editLine)
+{
+    line = &editLine;
+    line->add(*this);
+}
+
+void TuningDesk::editedElsewhere()
+{
+    history.forgetRedo();
+    history.endRun();
 }
 
 void TuningDesk::commitElements(std::vector<gui::DraftElement> elements, EditStep step)
@@ -470,7 +551,7 @@ void TuningDesk::addCandidate()
     EditStep step {"new candidate " + copy.name, {}, copy.id};
     changed.candidates.push_back(std::move(copy));
     const std::size_t index = changed.candidates.size() - 1;
-    history.apply(std::move(changed), std::move(step));
+    record(std::move(changed), std::move(step));
     selectCandidate(index);
     documentChanged();
     say("A copy to work on; the candidate it was made from stays as it is.", false);
@@ -503,7 +584,7 @@ void TuningDesk::deleteCandidate()
                    changed.candidates[index].id};
     const juce::String name = toText(changed.candidates[index].name);
     changed.candidates.erase(changed.candidates.begin() + static_cast<std::ptrdiff_t>(index));
-    history.apply(std::move(changed), std::move(step));
+    record(std::move(changed), std::move(step));
     selectCandidate(std::min(index, document().candidates.size() - 1));
     documentChanged();
     say(name + " was taken out; Undo brings it back.", false);
@@ -658,6 +739,15 @@ void TuningDesk::fitFilters()
             outcome.words << " " << toText(remark);
         return outcome;
     });
+}
+
+void TuningDesk::cancelFit()
+{
+    if (task == gui::TuningTask::none)
+        return;
+    ++newestFit; // whatever comes of it is not taken up
+    task = gui::TuningTask::none;
+    say("The fit was cancelled; the tuning is as it was.", false);
 }
 
 void TuningDesk::fitToneControls()
@@ -824,6 +914,7 @@ bool TuningDesk::save()
         return false;
     }
     stored = *std::move(written);
+    keepDraft(true);
     say("Saved to the job.", false);
     return true;
 }
@@ -833,6 +924,7 @@ void TuningDesk::discardUnsaved()
     if (opened == nullptr || document() == stored.document)
         return;
     history.restart(stored.document);
+    keepDraft(true);
     documentChanged();
 }
 

@@ -5,6 +5,7 @@
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/EditHistory.h"
 #include "Plugin/TuningCurves.h"
+#include "Plugin/TuningDraft.h"
 
 #include <functional>
 #include <mutex>
@@ -18,7 +19,7 @@ namespace saddletone::plugin {
     The edited candidate is the one that is heard. What it sounds like after a change is built in the
     background, one version at a time, and the engine fades to it; fits, costs and the verdict are
     worked out on another thread. */
-class TuningDesk final : public gui::TuningModel, private juce::Timer {
+class TuningDesk final : public gui::TuningModel, public EditSource, private juce::Timer {
 public:
     /** presetsFolder: with folders ToneControls and Speakers; an empty one if there are none. The
         processor must outlive this. */
@@ -28,6 +29,10 @@ public:
     /** The folder Presets beside the program, in its share folder or in a folder above; an empty
         file if there is none. */
     [[nodiscard]] static juce::File findPresets();
+
+    /** Has the steps of the tuning in their place among the edits of the whole program. The line
+        must outlive this. */
+    void joinLine(EditLine& editLine);
 
     /** Takes up what has been opened or worked out; a timer does so 30 times a second. */
     void update();
@@ -48,9 +53,14 @@ public:
     void removeElement(std::size_t index) override;
     void undo() override;
     void redo() override;
+    std::optional<Step> nextUndo() override { return history.nextUndoStep(); }
+    std::optional<Step> nextRedo() override { return history.nextRedoStep(); }
+    void editedElsewhere() override;
+    void movedElsewhere() override { history.endRun(); }
     void setTarget(const gui::TargetChoice& newTarget) override;
     void setFit(const gui::FitChoice& newFit) override;
     void fitFilters() override;
+    void cancelFit() override;
     void chooseToneControls(int index) override;
     void fitToneControls() override;
     void chooseSpeaker(int index) override;
@@ -58,6 +68,7 @@ public:
     void setPlannedSplDb(double splDb) override;
     bool save() override;
     void discardUnsaved() override;
+    void answerRecovery(bool shouldBringBack) override;
     void exportSettings(const juce::File& file) override;
 
 private:
@@ -78,9 +89,14 @@ private:
     void selectById(std::uint64_t id);
     void takeUpJob();
     void clearJob();
-    /** A step with the candidate at index changed. */
+    /** Makes a step of a changed version. */
+    void record(TuningDocument changed, EditStep step);
+    /** The same, and what follows from it; nothing if it is the same as before. */
     void commit(TuningDocument changed, EditStep step);
     void commitElements(std::vector<gui::DraftElement> elements, EditStep step);
+    /** Has the draft on the disk follow what is not saved. */
+    void keepDraft(bool isAtOnce);
+    void findDraft();
     /** Everything that follows from the document is to be made anew. */
     void documentChanged();
     void refreshCurves();
@@ -98,6 +114,13 @@ private:
     std::uint64_t nextId = 1;
     StoredDocument stored;
     EditHistory<TuningDocument> history;
+    EditLine* line = nullptr;
+    TuningDraft draft;
+    TuningDocument keptDraft; ///< In the draft's file.
+    bool isKept = false;
+    int numTicksUnkept = 0;
+    std::optional<TuningDocument> foundDraft; ///< Of an earlier run; not answered yet.
+    juce::String foundWords;
     audition::CandidateRequest reference; ///< What levels refer to while this job is open.
     bool isWaitingToBePlayed = false;
 

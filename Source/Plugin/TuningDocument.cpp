@@ -5,6 +5,7 @@
 #include "Core/Tuning/TuningFile.h"
 
 #include <algorithm>
+#include <set>
 
 namespace saddletone::plugin {
 
@@ -12,6 +13,8 @@ namespace {
 
 constexpr const char* setAsideKey = "setAside";
 constexpr const char* positionKey = "position";
+constexpr const char* draftKind = "saddletone-tuning-draft";
+constexpr int draftSchemaVersion = 1;
 
 std::vector<gui::DraftElement> elementsOf(const tuning::Tuning& tuning, bool areOn)
 {
@@ -22,17 +25,18 @@ std::vector<gui::DraftElement> elementsOf(const tuning::Tuning& tuning, bool are
     return elements;
 }
 
-/** Puts the elements of a tuning's file that are off between the others. */
-void addSetAside(const std::filesystem::path& file, std::vector<gui::DraftElement>& elements)
+/** Puts the elements of a tuning's document that are off between the others. source: what messages
+    call it. */
+void addSetAside(const nlohmann::json& document, const std::string& source,
+                 std::vector<gui::DraftElement>& elements)
 {
-    const auto document = files::loadJson(file);
-    if (!document || !document->is_object() || !document->contains(setAsideKey)
-        || !(*document)[setAsideKey].is_array())
+    if (!document.is_object() || !document.contains(setAsideKey)
+        || !document[setAsideKey].is_array())
         return;
-    for (const nlohmann::json& entry : (*document)[setAsideKey]) {
-        nlohmann::json alone = *document;
+    for (const nlohmann::json& entry : document[setAsideKey]) {
+        nlohmann::json alone = document;
         alone["chains"] = nlohmann::json::array({entry});
-        const auto tuning = tuning::tuningFromJson(alone, file.string());
+        const auto tuning = tuning::tuningFromJson(alone, source);
         if (!tuning || !entry.is_object())
             continue;
         std::size_t position = elements.size();
@@ -82,6 +86,17 @@ job::JobCandidate entryOf(const DraftCandidate& candidate)
             candidate.groupSum};
 }
 
+/** What the job's file says now of whether a candidate is proposed. */
+bool isProposedIn(const job::Job& onDisk, const StoredDocument& before, std::uint64_t id)
+{
+    for (std::size_t index = 0; index < before.document.candidates.size(); ++index)
+        if (before.document.candidates[index].id == id && index < before.job.candidates.size())
+            return std::ranges::any_of(onDisk.candidates, [&](const job::JobCandidate& each) {
+                return each.isProposed && isSameCandidate(each, before.job.candidates[index]);
+            });
+    return false;
+}
+
 } // namespace
 
 tuning::Tuning tuningOf(const DraftCandidate& candidate)
@@ -96,6 +111,13 @@ tuning::Tuning tuningOf(const DraftCandidate& candidate)
         tuning.chains.back().elements.push_back(draft.element);
     }
     return tuning;
+}
+
+bool isSameCandidate(const job::JobCandidate& first, const job::JobCandidate& second)
+{
+    job::JobCandidate alike = second;
+    alike.isProposed = first.isProposed;
+    return first == alike;
 }
 
 StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
@@ -126,11 +148,86 @@ StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId)
         candidate.elements = elementsOf(request.tuning, true);
         if (!entry.tuningFile.empty())
             if (const auto file = job::resolveInside(loaded.job.folder, entry.tuningFile))
-                addSetAside(*file, candidate.elements);
+                if (const auto document = files::loadJson(*file))
+                    addSetAside(*document, file->string(), candidate.elements);
         stored.tuningFiles[candidate.id] = entry.tuningFile;
         stored.document.candidates.push_back(std::move(candidate));
     }
     return stored;
+}
+
+nlohmann::json draftToJson(const TuningDocument& document)
+{
+    nlohmann::json candidates = nlohmann::json::array();
+    for (const DraftCandidate& candidate : document.candidates)
+        candidates.push_back({{"name", candidate.name},
+                              {"stateId", candidate.stateId},
+                              {"speedVolumeFile", candidate.speedVolumeFile},
+                              {"overdriveFile", candidate.overdriveFile},
+                              {"groupStateIds", candidate.groupStateIds},
+                              {"tuning", fileOf(candidate)}});
+    return {{"kind", draftKind},
+            {"schemaVersion", draftSchemaVersion},
+            {"candidates", std::move(candidates)}};
+}
+
+dsp::Result<TuningDocument> draftFromJson(const nlohmann::json& json, const StoredDocument& stored,
+                                          std::uint64_t firstId, const std::string& source)
+{
+    files::JsonReader reader(json, source);
+    reader.expectKind(draftKind, draftSchemaVersion);
+    TuningDocument document;
+    std::set<std::uint64_t> usedIds;
+    auto entries = reader.objects("candidates");
+    for (std::size_t index = 0; index < entries.size() && !reader.failure(); ++index) {
+        files::JsonReader& entry = entries[index];
+        const std::string name = entry.text("name");
+        const std::string stateId = entry.text("stateId");
+        const std::string speedVolumeFile = entry.text("speedVolumeFile", "");
+        const std::string overdriveFile = entry.text("overdriveFile", "");
+        const std::vector<std::string> groupStateIds = entry.texts("groupStateIds");
+        const nlohmann::json tuningJson =
+            json["candidates"][index].value("tuning", nlohmann::json());
+        reader.absorb(entry);
+        if (reader.failure())
+            break;
+        const auto& known = stored.document.candidates;
+        // What goes on from a stored candidate; else whichever rests on the same files.
+        const auto isAlike = [&](const DraftCandidate& each) {
+            return each.stateId == stateId && each.speedVolumeFile == speedVolumeFile
+                   && each.overdriveFile == overdriveFile && each.groupStateIds == groupStateIds;
+        };
+        auto base = std::ranges::find_if(known, [&](const DraftCandidate& each) {
+            return isAlike(each) && each.name == name && !usedIds.contains(each.id);
+        });
+        const bool goesOn = base != known.end();
+        if (!goesOn)
+            base = std::ranges::find_if(known, isAlike);
+        if (base == known.end())
+            continue;
+        auto tuning = tuning::tuningFromJson(tuningJson, source);
+        if (!tuning)
+            return tuning.unexpected();
+        for (const auto side : {tuning::OutputGroup::left, tuning::OutputGroup::right})
+            if (const auto applies = tuning::checkApplies(*tuning, side); !applies)
+                return dsp::fail(applies.error().code, source + ": " + applies.error().message);
+        DraftCandidate candidate = *base;
+        candidate.id = goesOn ? base->id : firstId++;
+        usedIds.insert(candidate.id);
+        candidate.name = name;
+        candidate.tuningName = tuning->name;
+        candidate.elements = elementsOf(*tuning, true);
+        addSetAside(tuningJson, source, candidate.elements);
+        document.candidates.push_back(std::move(candidate));
+    }
+    if (const auto& failure = reader.failure())
+        return dsp::fail(failure->code, failure->message);
+    if (document.candidates.empty() || document.candidates.size() > audition::maxCandidates)
+        return dsp::fail(dsp::ErrorCode::malformed,
+                         source
+                             + ": has no candidate of a state that the job still has, or more "
+                               "than can be heard side by side");
+    return document;
 }
 
 std::shared_ptr<const LoadedJob> editedJob(const LoadedJob& opened, const TuningDocument& document,
@@ -166,6 +263,7 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
     files::FilesUntilKept newFiles;
     for (const DraftCandidate& candidate : document.candidates) {
         job::JobCandidate entry = entryOf(candidate);
+        entry.isProposed = isProposedIn(*job, before, candidate.id);
         for (const std::string& id : entry.allStateIds())
             if (std::ranges::find(job->states, id, &job::JobState::id) == job->states.end())
                 return dsp::fail(dsp::ErrorCode::notFound,
@@ -188,7 +286,9 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
     }
     const std::vector<job::JobCandidate> ours = candidates;
     for (const job::JobCandidate& onDisk : job->candidates)
-        if (std::ranges::find(before.job.candidates, onDisk) == before.job.candidates.end()
+        if (std::ranges::none_of(
+                before.job.candidates,
+                [&](const job::JobCandidate& each) { return isSameCandidate(each, onDisk); })
             && candidates.size() < audition::maxCandidates)
             candidates.push_back(onDisk);
     job->candidates = std::move(candidates);

@@ -30,6 +30,9 @@ struct DraftCandidate {
     bool operator==(const DraftCandidate&) const = default;
 };
 
+/** Whether two entries of a job are the same candidate, proposed to the customer or not. */
+[[nodiscard]] bool isSameCandidate(const job::JobCandidate& first, const job::JobCandidate& second);
+
 /** What undo and redo go through: the candidates of a job with their tunings. */
 struct TuningDocument {
     std::vector<DraftCandidate> candidates;
@@ -51,6 +54,18 @@ struct StoredDocument {
     tuning, under "setAside"; they are read from there, and left out if they cannot be. firstId: the
     ids are counted from here. */
 [[nodiscard]] StoredDocument readDocument(const LoadedJob& loaded, std::uint64_t firstId);
+
+/** What of a document a draft keeps: everything but the measurements, which are in the job. */
+[[nodiscard]] nlohmann::json draftToJson(const TuningDocument& document);
+
+/** The document of a draft, on the measurements that candidates of the stored job rest on. source:
+    what error messages call the draft. Candidates of states that no stored candidate rests on are
+    left out; refused, if none is left. Where one goes on from a stored candidate it has its id;
+    others count from firstId. */
+[[nodiscard]] dsp::Result<TuningDocument> draftFromJson(const nlohmann::json& json,
+                                                        const StoredDocument& stored,
+                                                        std::uint64_t firstId,
+                                                        const std::string& source);
 
 /** The job as it would be heard. reference: what levels refer to. */
 [[nodiscard]] std::shared_ptr<const LoadedJob>

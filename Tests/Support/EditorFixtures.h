@@ -30,6 +30,7 @@ public:
     void dismissProblem() override { current.problem.clear(); }
     bool usesLightLook() const override { return light; }
     void setUsesLightLook(bool newLight) override { light = newLight; }
+    void setSpeedUnit(gui::SpeedUnit unit) override { current.speedUnit = unit; }
     bool hasAudioSettings() const override { return true; }
     void showAudioSettings() override {}
 

@@ -143,13 +143,23 @@ job::Job demoJob(const std::filesystem::path& folder)
 } // namespace
 
 dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::string& dateText,
-                                const std::function<void(const std::string&)>& progress)
+                                const DemoProgress& progress)
 {
+    // Tracks, music and report beside the states and the auditions.
+    const auto numSteps = static_cast<double>(3 + demoStates().size() + plannedAuditions.size());
+    double numDone = 0.0;
+    const auto goesOn = [&](const std::string& step) {
+        return progress(step, numDone++ / numSteps);
+    };
+    const auto cancelled = [] {
+        return dsp::fail(dsp::ErrorCode::cannotWrite, demoCancelledMessage);
+    };
     DemoResult result;
     result.jobFolder = folder / "job";
     result.report = folder / "report.html";
 
-    progress("making test tracks");
+    if (!goesOn("making test tracks"))
+        return cancelled();
     if (const auto tracks = signals::writeTrackSet(folder / "tracks", trackRate); !tracks)
         return tracks.unexpected();
     const auto tracks = signals::shopTracks(trackRate);
@@ -162,7 +172,8 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
 
     DemoRecorder recorder;
     for (const DemoState& state : demoStates()) {
-        progress("recording and measuring " + state.id);
+        if (!goesOn("recording and measuring " + state.id))
+            return cancelled();
         const auto response =
             measureState(state, *sweep, folder / "recordings" / (state.id + ".wav"), recorder);
         if (!response)
@@ -180,7 +191,8 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
         recorder.startSeconds += 0.37;
     }
 
-    progress("making music");
+    if (!goesOn("making music"))
+        return cancelled();
     const dsp::AudioBuffer music = makeDemoProgramme(trackRate, 1);
     job::Job job = demoJob(result.jobFolder);
     if (const auto saved = files::writeAudioFile(music, result.jobFolder / job.programmes.front(),
@@ -209,7 +221,8 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
     job::JobReportOptions reportOptions;
     reportOptions.dateText = dateText;
     for (const PlannedAudition& planned : plannedAuditions) {
-        progress("rendering " + std::string(planned.fileName));
+        if (!goesOn("rendering " + std::string(planned.fileName)))
+            return cancelled();
         audition::AuditionEngine::Parameters parameters;
         parameters.candidate = planned.candidate;
         parameters.ride.speedKmh = dsp::mphToKmh(planned.speedMph);
@@ -229,7 +242,8 @@ dsp::Result<DemoResult> runDemo(const std::filesystem::path& folder, const std::
         reportOptions.files.push_back({"auditions/" + std::string(planned.fileName), parameters});
     }
 
-    progress("writing the report");
+    if (!goesOn("writing the report"))
+        return cancelled();
     if (const auto written = job::writeJobReport(job, result.report, reportOptions); !written)
         return written.unexpected();
     return result;

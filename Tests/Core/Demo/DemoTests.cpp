@@ -43,11 +43,17 @@ TEST_CASE("The demo goes through a whole job and shows the facts of the trade it
           "[core][demo]")
 {
     const test::TemporaryFolder folder;
-    std::size_t numSteps = 0;
-    const auto result =
-        demo::runDemo(folder.path(), "2026-01-02", [&numSteps](const std::string&) { ++numSteps; });
+    std::vector<double> shares;
+    const auto result = demo::runDemo(folder.path(), "2026-01-02",
+                                      [&shares](const std::string&, double doneProportion) {
+                                          shares.push_back(doneProportion);
+                                          return true;
+                                      });
     REQUIRE(result);
-    CHECK(numSteps > 5);
+    CHECK(shares.size() > 5);
+    CHECK(shares.front() == 0.0);
+    CHECK(shares.back() < 1.0);
+    CHECK(std::ranges::is_sorted(shares));
 
     const auto stockParked = stateOf(result->jobFolder, "stock-parked");
     const auto stockRunning = stateOf(result->jobFolder, "stock-running");
@@ -137,4 +143,17 @@ TEST_CASE("The demo goes through a whole job and shows the facts of the trade it
                     channel, [ceiling](float sample) { return std::abs(sample) <= ceiling; }));
         }
     }
+}
+
+TEST_CASE("A demo that is cancelled says so and has no job to be opened", "[core][demo]")
+{
+    const test::TemporaryFolder folder;
+    int numSteps = 0;
+    const auto result =
+        demo::runDemo(folder.path(), "2026-01-02",
+                      [&numSteps](const std::string&, double) { return ++numSteps < 2; });
+    REQUIRE_FALSE(result);
+    CHECK(result.error().message == demo::demoCancelledMessage);
+    CHECK(numSteps == 2);
+    CHECK_FALSE(std::filesystem::exists(folder.path() / "job" / "job.json"));
 }

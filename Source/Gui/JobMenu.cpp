@@ -1,0 +1,108 @@
+#include "Gui/JobMenu.h"
+
+#include "Gui/CommandKey.h"
+
+namespace saddletone::gui {
+
+namespace {
+
+juce::String keyName(const char* key)
+{
+    return juce::String(commandKeyName) + key;
+}
+
+juce::String ellipsis(const juce::String& words)
+{
+    return words + juce::String::fromUTF8("\xe2\x80\xa6");
+}
+
+void addItem(juce::PopupMenu& menu, const juce::String& words, const juce::String& key,
+             bool isEnabled, std::function<void()> action)
+{
+    juce::PopupMenu::Item item(words);
+    item.setID(menu.getNumItems() + 1);
+    item.shortcutKeyDescription = key;
+    item.setEnabled(isEnabled);
+    item.setAction(std::move(action));
+    menu.addItem(std::move(item));
+}
+
+} // namespace
+
+JobMenu::JobMenu(JobModel& jobModel, AuditionModel& auditionModel, Actions menuActions)
+    : jobs(jobModel), audition(auditionModel), actions(std::move(menuActions))
+{
+}
+
+juce::PopupMenu JobMenu::recentMenu(const JobSnapshot& snapshot, bool isFree)
+{
+    juce::PopupMenu menu;
+    for (const RecentJobView& each : snapshot.recent)
+        addItem(menu,
+                each.title + (each.isMissing ? " (missing)" : "")
+                    + juce::String::fromUTF8(" \xc2\xb7 ") + each.folder.getFullPathName(),
+                {}, isFree && !each.isMissing,
+                [this, folder = each.folder] { actions.openJob(folder); });
+    return menu;
+}
+
+juce::PopupMenu JobMenu::make(const AuditionSnapshot& snapshot, bool isLocked)
+{
+    const JobSnapshot now = jobs.jobSnapshot();
+    const bool isFree = !isLocked && now.task.task == JobTask::none;
+    const bool hasJob = now.open != nullptr;
+    juce::PopupMenu menu;
+    addItem(menu, ellipsis("New job"), keyName("N"), isFree, [this] { actions.newJob(); });
+    addItem(menu, ellipsis("Open a job"), keyName("O"), isFree, [this] { chooseJob(); });
+    menu.addSubMenu("Open recent", recentMenu(now, isFree), !now.recent.empty());
+    menu.addSeparator();
+    addItem(menu, "Show the job's folder", {}, hasJob, [this] { jobs.showJobFolder(); });
+    addItem(menu, "Close the job", keyName("W"), isFree && hasJob, [this] { actions.closeJob(); });
+    menu.addSeparator();
+    addItem(menu,
+            now.undoWords.isEmpty() ? juce::String("Nothing to undo") : "Undo: " + now.undoWords,
+            keyName("Z"), !isLocked && now.undoWords.isNotEmpty(), [this] { actions.undo(); });
+    addItem(
+        menu, now.redoWords.isEmpty() ? juce::String("Nothing to redo") : "Redo: " + now.redoWords,
+        keyName("Shift+Z"), !isLocked && now.redoWords.isNotEmpty(), [this] { actions.redo(); });
+    menu.addSeparator();
+    juce::PopupMenu units;
+    for (const SpeedUnit unit : {SpeedUnit::mph, SpeedUnit::kmh})
+        units.addItem(unitName(unit), true, snapshot.speedUnit == unit,
+                      [this, unit] { audition.setSpeedUnit(unit); });
+    menu.addSubMenu("Speeds in", units);
+    menu.addItem(audition.usesLightLook() ? "Dark look" : "Light look",
+                 [this] { audition.setUsesLightLook(!audition.usesLightLook()); });
+    if (audition.hasAudioSettings())
+        menu.addItem(ellipsis("Audio settings"), [this] { audition.showAudioSettings(); });
+    return menu;
+}
+
+void JobMenu::showBelow(juce::Component& button, const AuditionSnapshot& snapshot, bool isLocked)
+{
+    juce::PopupMenu menu = make(snapshot, isLocked);
+    menu.setLookAndFeel(&button.getLookAndFeel());
+    menu.showMenuAsync(juce::PopupMenu::Options().withTargetComponent(button));
+}
+
+void JobMenu::choose(const juce::String& title, const juce::File& start, int flags,
+                     const juce::String& pattern, std::function<void(const juce::File&)> onChosen)
+{
+    chooser = std::make_unique<juce::FileChooser>(title, start, pattern);
+    chooser->launchAsync(flags, [chosen = std::move(onChosen)](const juce::FileChooser& answered) {
+        if (const juce::File file = answered.getResult(); file != juce::File())
+            chosen(file);
+    });
+}
+
+void JobMenu::chooseJob()
+{
+    const JobSnapshot now = jobs.jobSnapshot();
+    choose("Open a job's folder",
+           now.open != nullptr ? now.open->folder.getParentDirectory()
+                               : juce::File::getSpecialLocation(juce::File::userDocumentsDirectory),
+           juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
+           "*", [this](const juce::File& folder) { actions.openJob(folder); });
+}
+
+} // namespace saddletone::gui
