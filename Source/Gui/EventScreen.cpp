@@ -136,6 +136,7 @@ EventScreen::EventScreen(EventModel& eventModel, AuditionModel& auditionModel)
     addControl(*this, louderButton, "Louder", "Turns the volume up by 3 dB. Key: plus.");
     louderButton.onClick = [this] { model.stepVolume(1); };
     addAndMakeVisible(guard);
+    road.setHasUnitButton(false);
     addAndMakeVisible(road);
     addChildComponent(*banner);
 
@@ -263,6 +264,7 @@ void EventScreen::show(const AuditionSnapshot& newSnapshot)
     if (snapshot.job != likeButtonsOf)
         makeLikeButtons();
     plates.show(snapshot);
+    road.show(snapshot.speedUnit);
     guard.show(snapshot, view.exposure);
     playButton.setButtonText(snapshot.player.playing ? "Pause (space)" : "Play (space)");
     playButton.setToggleState(snapshot.player.playing, juce::dontSendNotification);

@@ -56,6 +56,11 @@ juce::PopupMenu JobMenu::make(const AuditionSnapshot& snapshot, bool isLocked)
     addItem(menu, ellipsis("Open a job"), keyName("O"), isFree, [this] { chooseJob(); });
     menu.addSubMenu("Open recent", recentMenu(now, isFree), !now.recent.empty());
     menu.addSeparator();
+    addItem(menu, ellipsis("Copy the job"), {}, isFree && hasJob, [this] { chooseCopy(); });
+    addItem(menu, ellipsis("Archive the job as one file"), {}, isFree && hasJob,
+            [this] { chooseArchive(); });
+    addItem(menu, ellipsis("Unpack an archive"), {}, isFree, [this] { chooseUnpacking(); });
+    menu.addSeparator();
     addItem(menu, "Show the job's folder", {}, hasJob, [this] { jobs.showJobFolder(); });
     addItem(menu, "Close the job", keyName("W"), isFree && hasJob, [this] { actions.closeJob(); });
     menu.addSeparator();
@@ -71,6 +76,12 @@ juce::PopupMenu JobMenu::make(const AuditionSnapshot& snapshot, bool isLocked)
         units.addItem(unitName(unit), true, snapshot.speedUnit == unit,
                       [this, unit] { audition.setSpeedUnit(unit); });
     menu.addSubMenu("Speeds in", units);
+    juce::PopupMenu sizes;
+    for (const int percent : {100, 125, 150, 175, 200})
+        sizes.addItem(juce::String(percent) + " %", jobs.fitsAtScale(percent),
+                      jobs.scalePercent() == percent,
+                      [this, percent] { jobs.setScalePercent(percent); });
+    menu.addSubMenu("Size of everything", sizes);
     menu.addItem(audition.usesLightLook() ? "Dark look" : "Light look",
                  [this] { audition.setUsesLightLook(!audition.usesLightLook()); });
     if (audition.hasAudioSettings())
@@ -93,6 +104,38 @@ void JobMenu::choose(const juce::String& title, const juce::File& start, int fla
         if (const juce::File file = answered.getResult(); file != juce::File())
             chosen(file);
     });
+}
+
+void JobMenu::chooseCopy()
+{
+    const JobSnapshot now = jobs.jobSnapshot();
+    if (now.open == nullptr)
+        return;
+    choose("Name the copy's folder", now.open->folder.getNonexistentSibling(),
+           juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles, "*",
+           [this](const juce::File& folder) { jobs.copyJob(folder); });
+}
+
+void JobMenu::chooseArchive()
+{
+    const JobSnapshot now = jobs.jobSnapshot();
+    if (now.open == nullptr)
+        return;
+    choose("Name the archive", now.open->folder.withFileExtension("zip").getNonexistentSibling(),
+           juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles,
+           "*.zip", [this](const juce::File& file) {
+               jobs.archiveJob(file.hasFileExtension("zip")
+                                   ? file
+                                   : file.getSiblingFile(file.getFileName() + ".zip"));
+           });
+}
+
+void JobMenu::chooseUnpacking()
+{
+    choose("Choose the archive of a job",
+           juce::File::getSpecialLocation(juce::File::userDocumentsDirectory),
+           juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectFiles,
+           "*.zip", [this](const juce::File& file) { jobs.unpackJob(file); });
 }
 
 void JobMenu::chooseJob()

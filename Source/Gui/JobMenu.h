@@ -32,6 +32,9 @@ public:
     void chooseJob();
 
 private:
+    void chooseCopy();
+    void chooseArchive();
+    void chooseUnpacking();
     [[nodiscard]] juce::PopupMenu recentMenu(const JobSnapshot& snapshot, bool isFree);
     void choose(const juce::String& title, const juce::File& start, int flags,
                 const juce::String& pattern, std::function<void(const juce::File&)> onChosen);

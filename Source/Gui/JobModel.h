@@ -91,6 +91,12 @@ public:
     /** Makes the invented demo job in a folder and opens it. No file: in the user's documents, where
         one from before is opened again. */
     virtual void makeDemo(const juce::File& folder) = 0;
+    /** Copies the open job to a folder that is not there yet; the open one stays open. */
+    virtual void copyJob(const juce::File& newFolder) = 0;
+    /** Packs the open job into a ZIP file that is not there yet. */
+    virtual void archiveJob(const juce::File& zipFile) = 0;
+    /** Unpacks an archive beside the user's other jobs and opens it. */
+    virtual void unpackJob(const juce::File& zipFile) = 0;
     virtual void cancelTask() = 0;
 
     virtual void setFields(const JobFields& fields) = 0;
@@ -103,6 +109,12 @@ public:
     virtual void openReport() = 0;
     /** Shows the open job's folder with the system's file manager. */
     virtual void showJobFolder() = 0;
+
+    /** How large everything is drawn, 100 to 200 %. */
+    [[nodiscard]] virtual int scalePercent() const = 0;
+    /** Whether the smallest window fits on the display when drawn that large. */
+    [[nodiscard]] virtual bool fitsAtScale(int percent) const = 0;
+    virtual void setScalePercent(int percent) = 0;
 
     /** The last edit, wherever it was made. */
     virtual void undo() = 0;

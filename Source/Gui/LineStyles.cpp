@@ -34,10 +34,14 @@ void hatch(juce::Graphics& g, const juce::Path& area, float spacing)
 {
     const juce::Graphics::ScopedSaveState saved(g);
     g.reduceClipRegion(area);
+    // In one path: drawn line by line each would be cut to the area by itself.
     const auto bounds = area.getBounds();
+    juce::Path lines;
     for (float offset = -bounds.getHeight(); offset < bounds.getWidth(); offset += spacing)
-        g.drawLine(bounds.getX() + offset, bounds.getBottom(),
-                   bounds.getX() + offset + bounds.getHeight(), bounds.getY(), 1.4F);
+        lines.addLineSegment({bounds.getX() + offset, bounds.getBottom(),
+                              bounds.getX() + offset + bounds.getHeight(), bounds.getY()},
+                             1.4F);
+    g.fillPath(lines);
 }
 
 } // namespace saddletone::gui

@@ -118,7 +118,7 @@ void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const
     }
 
     juce::Path area = line;
-    const float floor = axes.area.getBottom() + axes.area.getHeight();
+    const float floor = axes.area.getBottom() + 2.0F; // outside, so that no edge is seen
     area.lineTo(line.getCurrentPosition().x, floor);
     area.lineTo(line.getBounds().getX(), floor);
     area.closeSubPath();

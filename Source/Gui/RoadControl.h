@@ -28,6 +28,8 @@ public:
     /** What the speeds are shown in. */
     void show(SpeedUnit newUnit);
     [[nodiscard]] SpeedUnit speedUnit() const noexcept { return unit; }
+    /** Whether the unit can be changed here; it can, unless this is called. */
+    void setHasUnitButton(bool hasIt) { unitButton.setVisible(hasIt); }
     /** Called when the user wants to see speeds in another unit. */
     std::function<void(SpeedUnit)> onUnit;
 

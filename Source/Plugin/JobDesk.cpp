@@ -1,6 +1,9 @@
 #include "Plugin/JobDesk.h"
 
 #include "Core/Demo/Demo.h"
+#include "Core/Job/JobArchive.h"
+#include "Core/Job/JobCopy.h"
+#include "Core/Job/JobOpening.h"
 #include "Core/Job/JobReport.h"
 #include "Plugin/Paths.h"
 
@@ -141,6 +144,28 @@ JobDesk::Stamp JobDesk::stampOf(const juce::File& folder)
     return {file.getLastModificationTime().toMilliseconds(), file.getSize()};
 }
 
+void JobDesk::takeLock()
+{
+    lock.reset();
+    if (open == nullptr)
+        return;
+    auto opened = job::openJob(toPath(open->folder));
+    if (!opened)
+        return; // it has just been read; whatever has become of it is said when it is written
+    lock = std::move(opened->lock);
+    juce::StringArray words;
+    for (const std::string& warning : opened->job.warnings)
+        words.add(toText(warning));
+    if (!opened->readOnlyReason.empty())
+        words.add(toText(opened->readOnlyReason));
+    if (!opened->cutOffTakes.empty())
+        words.add("The end of " + juce::String(opened->cutOffTakes.size())
+                  + " take(s) was cut off, by a crash perhaps; what was recorded is in the folder "
+                    "takes.");
+    if (!words.isEmpty())
+        say(words.joinIntoString(" "), true);
+}
+
 void JobDesk::show(std::shared_ptr<const gui::OpenJobView> job)
 {
     const bool isOther = job == nullptr || open == nullptr || open->folder != job->folder;
@@ -156,6 +181,7 @@ void JobDesk::show(std::shared_ptr<const gui::OpenJobView> job)
     }
     if (!isOther && open != nullptr)
         return;
+    takeLock();
     content = nullptr;
     reportProblem.clear();
     reportTime = {};
@@ -408,6 +434,74 @@ void JobDesk::makeDemo(const juce::File& folder)
                });
 }
 
+void JobDesk::transfer(gui::JobTask kind, const juce::String& words, const juce::String& doneWords,
+                       std::function<dsp::Result<job::Transferred>(const job::TransferHooks&)> work,
+                       const juce::File& jobToOpen)
+{
+    if (task.isRunning())
+        return;
+    message.clear();
+    task.start(kind, words,
+               [words, doneWords, jobToOpen,
+                work = std::move(work)](const BackgroundTask::Progress& progress) {
+                   job::TransferHooks hooks;
+                   hooks.isCancelled = [&progress] { return progress.isCancelled(); };
+                   hooks.onProgress = [&progress, &words](const job::TransferProgress& now) {
+                       progress(words, now.bytesTotal > 0
+                                           ? static_cast<double>(now.bytesDone)
+                                                 / static_cast<double>(now.bytesTotal)
+                                           : -1.0);
+                   };
+                   const auto done = work(hooks);
+                   if (!done)
+                       return BackgroundTask::Outcome {toText(done.error().message), true, {}};
+                   if (done->isCancelled)
+                       return BackgroundTask::Outcome {"Cancelled; nothing was made.", false, {}};
+                   juce::String said = doneWords;
+                   if (!done->problems.empty())
+                       said << " In the job itself: " << toText(done->problems.front());
+                   return BackgroundTask::Outcome {said, !done->problems.empty(), jobToOpen};
+               });
+}
+
+void JobDesk::copyJob(const juce::File& newFolder)
+{
+    if (open == nullptr)
+        return;
+    transfer(gui::JobTask::copying, "Copying the job",
+             "The copy is in " + newFolder.getFullPathName() + ". The job itself stays open.",
+             [from = toPath(open->folder), to = toPath(newFolder)](const auto& hooks) {
+                 return job::copyJob(from, to, hooks);
+             });
+}
+
+void JobDesk::archiveJob(const juce::File& zipFile)
+{
+    if (open == nullptr)
+        return;
+    transfer(gui::JobTask::archiving, "Packing the job",
+             "The whole job is in " + zipFile.getFullPathName() + ".",
+             [from = toPath(open->folder), to = toPath(zipFile)](const auto& hooks) {
+                 return job::archiveJob(from, to, hooks);
+             });
+}
+
+void JobDesk::unpackJob(const juce::File& zipFile)
+{
+    const juce::File folder = folderForNewJob(zipFile.getFileNameWithoutExtension());
+    transfer(
+        gui::JobTask::unpacking, "Unpacking the job",
+        "The job is in " + folder.getFullPathName() + ".",
+        [from = toPath(zipFile), to = toPath(folder),
+         parent = around.jobsFolder](const job::TransferHooks& hooks) {
+            if (const juce::Result made = parent.createDirectory(); made.failed())
+                return dsp::Result<job::Transferred>(
+                    dsp::fail(dsp::ErrorCode::cannotWrite, made.getErrorMessage().toStdString()));
+            return job::unpackJob(from, to, hooks);
+        },
+        folder);
+}
+
 void JobDesk::cancelTask()
 {
     task.cancel();
@@ -511,6 +605,18 @@ void JobDesk::showJobFolder()
 {
     if (open != nullptr && around.showFolder)
         around.showFolder(open->folder);
+}
+
+bool JobDesk::fitsAtScale(int percent) const
+{
+    return !around.fitsAtScale || around.fitsAtScale(percent);
+}
+
+void JobDesk::setScalePercent(int percent)
+{
+    scale = percent;
+    if (around.setScalePercent)
+        around.setScalePercent(percent);
 }
 
 void JobDesk::undo()

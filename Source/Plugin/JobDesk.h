@@ -1,6 +1,8 @@
 #pragma once
 
 #include "Core/Dsp/Result.h"
+#include "Core/Job/JobFiles.h"
+#include "Core/Job/JobLock.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/BackgroundTask.h"
 #include "Plugin/EditHistory.h"
@@ -29,6 +31,9 @@ public:
         std::function<void(const juce::File&)> openFile;   ///< With the program for it.
         std::function<void(const juce::File&)> showFolder; ///< In the file manager.
         std::function<void(const RecentJobs&)> keepRecent; ///< They have changed.
+        int scalePercent = 100;                            ///< To begin with.
+        std::function<bool(int)> fitsAtScale;              ///< Empty: everything does.
+        std::function<void(int)> setScalePercent;          ///< Applies it and keeps it.
     };
 
     static constexpr const char* reportFileName = "report.html";
@@ -51,6 +56,9 @@ public:
     void newJob(const juce::File& folder, const gui::JobFields& fields) override;
     [[nodiscard]] juce::File folderForNewJob(const juce::String& title) override;
     void makeDemo(const juce::File& folder) override;
+    void copyJob(const juce::File& newFolder) override;
+    void archiveJob(const juce::File& zipFile) override;
+    void unpackJob(const juce::File& zipFile) override;
     void cancelTask() override;
     void setFields(const gui::JobFields& fields) override;
     void setProposed(std::optional<std::size_t> candidate) override;
@@ -58,6 +66,9 @@ public:
     void writeReport() override;
     void openReport() override;
     void showJobFolder() override;
+    [[nodiscard]] int scalePercent() const override { return scale; }
+    [[nodiscard]] bool fitsAtScale(int percent) const override;
+    void setScalePercent(int percent) override;
     void undo() override;
     void redo() override;
     void dismissMessage() override { message.clear(); }
@@ -104,6 +115,11 @@ private:
 
     void timerCallback() override { update(); }
     void say(const juce::String& words, bool isProblem);
+    /** Copies, packs or unpacks in the background. doneWords: what is said when it is done;
+        jobToOpen: what is opened then, if anything is. */
+    void transfer(gui::JobTask kind, const juce::String& words, const juce::String& doneWords,
+                  std::function<dsp::Result<job::Transferred>(const job::TransferHooks&)> work,
+                  const juce::File& jobToOpen = {});
     /** fieldsOfNew: of a job that is made first; nothing: it is there. */
     void startOpening(const juce::File& folder, const std::optional<gui::JobFields>& fieldsOfNew);
     void takeUpTask();
@@ -113,6 +129,8 @@ private:
     /** Something was changed here: the folders are looked at at once. */
     void lookAtOnce();
     void show(std::shared_ptr<const gui::OpenJobView> job);
+    /** Takes the right to write to the open job, for as long as it is open, and says what is wrong. */
+    void takeLock();
     /** Writes them into job.json; false: it failed, and the message says why. */
     [[nodiscard]] bool store(const JobEntries& entries);
     void edit(const JobEntries& entries);
@@ -121,14 +139,16 @@ private:
     AuditionProcessor& processor;
     EditLine& line;
     const Surroundings around;
+    int scale = around.scalePercent;
     RecentJobs recent;
     std::vector<gui::RecentJobView> recentViews;
     Edits edits {*this};
 
     std::uint64_t openedNumber = 0;
     std::shared_ptr<const gui::OpenJobView> open; ///< Null: no job is open.
-    bool isEmptyJob = false;                      ///< It is open here alone.
-    bool isOpening = false;                       ///< The processor reads it.
+    std::optional<job::JobLock> lock; ///< Of the open job; none: another program has it.
+    bool isEmptyJob = false;          ///< It is open here alone.
+    bool isOpening = false;           ///< The processor reads it.
     int numTicksOpening = 0;
     bool reportIsShown = false;
     Stamp reportStamp;         ///< Of the job that content was made from.

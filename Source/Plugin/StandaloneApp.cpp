@@ -28,6 +28,7 @@ constexpr const char* safetyNoteSeenKey = "safetyNoteSeen";
 constexpr const char* audioDeviceKey = "audioDevice";
 constexpr const char* lastJobKey = "lastJob";
 constexpr const char* lightLookKey = "lightLook";
+constexpr const char* scaleKey = "scalePercent";
 constexpr const char* speedUnitKey = "speedUnit";
 constexpr const char* recentJobsKey = "recentJobs";
 constexpr const char* programmeListKey = "programmeList";
@@ -58,6 +59,7 @@ constexpr const char* usage =
     "  --candidate N        candidate to show, 1 to 8\n"
     "  --list               show the list of files on Listen\n"
     "  --event STAGE        show event mode: setup, waiting, listening, countdown or over\n"
+    "  --scale P            how large everything is drawn, 100 to 200 %\n"
     "  --light              the light look\n";
 
 /** A panel of the Bike or the Tuning place, as --panel calls it. */
@@ -93,6 +95,7 @@ struct CommandLineOptions {
     bool showsHelp = false;
     bool usesLightLook = false;
     bool showsList = false;
+    int scalePercent = 100;
     std::optional<juce::File> job;
     std::optional<juce::File> programme;
     std::optional<juce::File> screenshot;
@@ -125,6 +128,10 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
             options.showsHelp = true;
         } else if (name == "--light") {
             options.usesLightLook = true;
+        } else if (name == "--scale") {
+            options.scalePercent = takeValue().getIntValue();
+            if (options.scalePercent < 100 || options.scalePercent > 200)
+                problem = "--scale takes 100 to 200";
         } else if (name == "--list") {
             options.showsList = true;
         } else if (name == "--job") {
@@ -188,10 +195,31 @@ CommandLineOptions parseCommandLine(const juce::StringArray& arguments, juce::St
     return options;
 }
 
-/** Writes the component as a PNG, whole or not at all. */
-bool writeScreenshot(juce::Component& component, const juce::File& file)
+/** Draws everything that large, in every window. */
+void applyScale(int percent)
 {
-    const juce::Image image = component.createComponentSnapshot(component.getLocalBounds());
+    juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(percent) / 100.0F);
+}
+
+/** Whether the smallest window fits on the main display when it is drawn that large. */
+bool fitsOnDisplay(int percent)
+{
+    const juce::Desktop& desktop = juce::Desktop::getInstance();
+    const auto* const display = desktop.getDisplays().getPrimaryDisplay();
+    if (display == nullptr)
+        return percent == 100;
+    const auto area = display->userArea.toFloat() * desktop.getGlobalScaleFactor();
+    const float factor = static_cast<float>(percent) / 100.0F;
+    return percent == 100
+           || (factor * gui::AuditionEditor::smallestWidth <= area.getWidth()
+               && factor * gui::AuditionEditor::smallestHeight <= area.getHeight());
+}
+
+/** Writes the component as a PNG, whole or not at all. */
+bool writeScreenshot(juce::Component& component, const juce::File& file, int scalePercent)
+{
+    const juce::Image image = component.createComponentSnapshot(
+        component.getLocalBounds(), true, static_cast<float>(scalePercent) / 100.0F);
     juce::TemporaryFile temporary(file);
     {
         juce::FileOutputStream stream(temporary.getFile());
@@ -432,6 +460,18 @@ void StandaloneApp::makeJobDesk()
             properties.getUserSettings()->setValue(recentJobsKey, jobs.toXml().get());
             properties.saveIfNeeded();
         };
+        surroundings.scalePercent =
+            std::clamp(properties.getUserSettings()->getIntValue(scaleKey, 100), 100, 200);
+        surroundings.fitsAtScale = fitsOnDisplay;
+        surroundings.setScalePercent = [this](int percent) {
+            properties.getUserSettings()->setValue(scaleKey, percent);
+            properties.saveIfNeeded();
+            applyScale(percent);
+        };
+        if (fitsOnDisplay(surroundings.scalePercent))
+            applyScale(surroundings.scalePercent);
+        else
+            surroundings.scalePercent = 100;
     }
     jobDesk =
         std::make_unique<JobDesk>(*processor, edits, std::move(surroundings), std::move(recent));
@@ -620,7 +660,7 @@ void StandaloneApp::makePicture()
     }
     stopTimer();
     screen->refresh();
-    if (!writeScreenshot(*screen, *options.screenshot)) {
+    if (!writeScreenshot(*screen, *options.screenshot, options.scalePercent)) {
         fail(options.screenshot->getFullPathName() + " could not be written; is its folder there?",
              1);
         return;

@@ -301,6 +301,41 @@ TEST_CASE("The report is worked out while it is looked at, and written into the 
     CHECK(rig.shownFolder == rig.desk->openFolder());
 }
 
+TEST_CASE("A job is copied, packed and unpacked, and the unpacked one opens", "[plugin][jobs]")
+{
+    JobRig rig;
+    rig.openMadeUpJob();
+    const juce::File open = rig.desk->openFolder();
+    const juce::File copy = open.getSiblingFile("a copy");
+    rig.desk->copyJob(copy);
+    rig.settle();
+    CHECK_FALSE(rig.desk->jobSnapshot().messageIsProblem);
+    CHECK(rig.desk->openFolder() == open);
+    CHECK(copy.getChildFile("job.json").loadFileAsString()
+          == open.getChildFile("job.json").loadFileAsString());
+    rig.desk->copyJob(copy);
+    rig.settle();
+    CHECK(rig.desk->jobSnapshot().messageIsProblem);
+
+    const juce::File zip = open.getSiblingFile("kept.zip");
+    rig.desk->archiveJob(zip);
+    rig.settle();
+    CHECK_FALSE(rig.desk->jobSnapshot().messageIsProblem);
+    REQUIRE(zip.existsAsFile());
+    rig.desk->unpackJob(zip);
+    rig.settle();
+    CHECK_FALSE(rig.desk->jobSnapshot().messageIsProblem);
+    CHECK(rig.desk->openFolder() == plugin::toFile(rig.folder.path() / "jobs" / "kept"));
+    CHECK(rig.processor.snapshot().job != nullptr);
+
+    const juce::File broken = open.getSiblingFile("broken.zip");
+    REQUIRE(broken.replaceWithText("no archive"));
+    rig.desk->unpackJob(broken);
+    rig.settle();
+    CHECK(rig.desk->jobSnapshot().messageIsProblem);
+    CHECK(rig.desk->openFolder() == plugin::toFile(rig.folder.path() / "jobs" / "kept"));
+}
+
 TEST_CASE("A cancelled demo leaves nothing behind", "[plugin][jobs]")
 {
     JobRig rig;

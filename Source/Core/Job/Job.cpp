@@ -243,15 +243,6 @@ dsp::Result<seat::SeatSettings> seatSettings(const Job& job)
     return settings;
 }
 
-/** See audition::SceneRequest. */
-dsp::Result<std::shared_ptr<const seat::ListenerSeat>> loadSeat(const Job& job)
-{
-    const auto settings = seatSettings(job);
-    if (!settings)
-        return settings.unexpected();
-    return seat::loadListenerSeat(*settings);
-}
-
 /** Sets what a state says of another bike; keys of it that are not known stay. */
 void writeOtherBike(const OtherBike& other, nlohmann::json& entry)
 {
