@@ -281,6 +281,9 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
         return inputFailure(nowOnBike.error());
     audition::SceneRequest scene;
     scene.nowOnBike = *std::move(nowOnBike);
+    // An assumed level is that of what the bike plays now.
+    if (scene.nowOnBike != nullptr)
+        scene.reference = *scene.nowOnBike;
     scene.seat = *std::move(seat);
     scene.candidates.push_back(std::move(candidate));
     scene.ride = *std::move(sceneRide);

@@ -116,7 +116,7 @@ EventScreen::EventScreen(EventModel& eventModel, AuditionModel& auditionModel)
       audition(auditionModel),
       road(auditionModel.parameters()),
       banner(std::make_unique<Banner>()),
-      leaveButton("Leave: hold for 4 s (Ctrl+L)", secondsToLeave)
+      leaveButton("Leave: hold 4 s (Ctrl+L)", secondsToLeave)
 {
     setTitle("Event");
     setOpaque(true);
@@ -397,7 +397,7 @@ void EventScreen::paint(juce::Graphics& g)
     g.setFont(textFont(16.0F));
     g.drawText("Volume", area.removeFromTop(22), juce::Justification::centred, false);
     g.setFont(textFont(14.0F));
-    g.drawText(view.volumeDb >= view.limitDb ? "as loud as it goes" : "of what is allowed here",
+    g.drawText(view.volumeDb >= view.limitDb ? "as loud as it goes" : "of the limit",
                area.removeFromBottom(20), juce::Justification::centred, true);
     const double range = std::max(1.0, view.limitDb - view.lowestDb);
     const auto numSteps = std::max(1, static_cast<int>(std::lround(range / 3.0)));

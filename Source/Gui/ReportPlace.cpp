@@ -10,7 +10,7 @@ namespace {
 
 constexpr int padding = 14;
 constexpr int headingHeight = 28;
-constexpr int gapHeight = 44;
+constexpr int gapHeight = 56;
 
 struct FieldWords {
     const char* label;

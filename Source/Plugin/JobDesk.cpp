@@ -146,13 +146,13 @@ JobDesk::Stamp JobDesk::stampOf(const juce::File& folder)
 
 void JobDesk::takeLock()
 {
-    lock.reset();
+    writeLock.reset();
     if (open == nullptr)
         return;
     auto opened = job::openJob(toPath(open->folder));
     if (!opened)
         return; // it has just been read; whatever has become of it is said when it is written
-    lock = std::move(opened->lock);
+    writeLock = std::move(opened->lock);
     juce::StringArray words;
     for (const std::string& warning : opened->job.warnings)
         words.add(toText(warning));

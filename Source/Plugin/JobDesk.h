@@ -146,9 +146,9 @@ private:
 
     std::uint64_t openedNumber = 0;
     std::shared_ptr<const gui::OpenJobView> open; ///< Null: no job is open.
-    std::optional<job::JobLock> lock; ///< Of the open job; none: another program has it.
-    bool isEmptyJob = false;          ///< It is open here alone.
-    bool isOpening = false;           ///< The processor reads it.
+    std::optional<job::JobLock> writeLock; ///< Of the open job; none: another program has it.
+    bool isEmptyJob = false;               ///< It is open here alone.
+    bool isOpening = false;                ///< The processor reads it.
     int numTicksOpening = 0;
     bool reportIsShown = false;
     Stamp reportStamp;         ///< Of the job that content was made from.

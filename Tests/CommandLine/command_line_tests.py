@@ -725,7 +725,7 @@ class CommandLineTests(FolderTests):
                          "--filters", "1", "--out", f"{folder}/fit.json", cwd=self.at)
             self.assertEqual(fitted.returncode, 0, fitted.stderr)
             cost = run("cost", "--tuning", "preset:bass-down-6-db", "--speaker", "preset:generic-6-5-inch-fairing",
-                       "--amplifier-watts", "25")
+                       "--amplifier-watts", "25", "--level-db-spl", "90")
             self.assertEqual(cost.returncode, 0, cost.stderr)
             self.assertIn("(invented)", cost.stdout)
             self.assertEqual(run("job", "new", f"{folder}/job").returncode, 0)
@@ -746,7 +746,7 @@ class CommandLineTests(FolderTests):
     def test_events_of_a_job_are_counted_and_not_called_a_test(self):
         with tempfile.TemporaryDirectory() as folder:
             job = os.path.join(folder, "job")
-            self.refused(1, ["job.json"], "job", "events", job)
+            self.refused(1, ["not a job"], "job", "events", job)
             self.assertEqual(run("job", "new", job, "--title", "A bike").returncode, 0)
             self.assertIn("no event", run("job", "events", job).stdout)
             events = {"kind": "saddletone-events", "schemaVersion": 1,
@@ -1502,7 +1502,8 @@ class ListenOnARide(FolderTests):
                    "--signal-level", "-20", "--out", "level.json", cwd=self.at)
         self.assertEqual(made.returncode, 0, made.stderr)
         self.assertFalse(seat()["isChanged"])
-        self.assertNotIn("seat", json.loads(open(os.path.join(job, "job.json"), encoding="utf-8").read()))
+        with open(os.path.join(job, "job.json"), encoding="utf-8") as file:
+            self.assertNotIn("seat", json.load(file))
         changed = seat("--headphones", "phone.csv", "--level", "level.json", "--binaural", "on",
                        "--front-azimuth", "30", "--rear-distance", "0.6")
         self.assertTrue(changed["isChanged"])
@@ -1529,7 +1530,8 @@ class ListenOnARide(FolderTests):
                 card = " ".join(file.read().split())
             self.assertEqual("for these headphones alone" in card, where == "take")
             self.assertIn("from where they stand", card)
-        before = open(os.path.join(job, "job.json"), encoding="utf-8").read()
+        with open(os.path.join(job, "job.json"), encoding="utf-8") as file:
+            before = file.read()
         self.refused(1, ["gone.csv"], "job", "seat", job, "--headphones", "gone.csv")
         self.refused(1, ["state.json"], "job", "seat", job, "--level", "state.json")
         self.refused(2, ["--clear level", "--spl"], "job", "seat", job, "--clear", "level", "--spl", "100")
@@ -1537,7 +1539,8 @@ class ListenOnARide(FolderTests):
         self.refused(2, ["--spl"], "job", "seat", job, "--spl", "100", "--level", "level.json")
         self.refused(2, ["--binaural"], "job", "seat", job, "--binaural", "maybe")
         self.refused(1, ["nowhere"], "job", "seat", "nowhere")
-        self.assertEqual(open(os.path.join(job, "job.json"), encoding="utf-8").read(), before)
+        with open(os.path.join(job, "job.json"), encoding="utf-8") as file:
+            self.assertEqual(file.read(), before)
         cleared = seat("--clear", "all")
         self.assertIsNone(cleared["headphoneResponseFile"])
         self.assertFalse(cleared["isBinaural"])

@@ -73,7 +73,7 @@ void fuzzJob(FuzzInput input)
 {
     const auto file = fileWith(textOf(input), "job.json");
     const auto folder = file.parent_path();
-    const auto loaded = job::loadJob(folder);
+    auto loaded = job::loadJob(folder);
     requireReason(loaded);
     if (!loaded)
         return;

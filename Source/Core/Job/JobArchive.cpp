@@ -212,6 +212,11 @@ public:
     {
         int code = 0;
         archive.reset(zip_open(source.c_str(), ZIP_RDONLY | ZIP_CHECKCONS, &code));
+        if (archive == nullptr && code == ZIP_ER_EXISTS)
+            return dsp::fail(dsp::ErrorCode::malformed,
+                             "'" + source
+                                 + "' holds a file twice, so nobody knows which one is "
+                                   "meant; it was not made by this program");
         if (archive == nullptr)
             return dsp::fail(code == ZIP_ER_NOENT ? dsp::ErrorCode::notFound
                                                   : dsp::ErrorCode::unreadable,

@@ -8,7 +8,6 @@
 #include "Core/Seat/ChannelShare.h"
 #include "Core/Tuning/Prediction.h"
 #include "Support/AuditionFixtures.h"
-#include "Support/ProgrammeMeasures.h"
 
 #include <algorithm>
 #include <cmath>
@@ -290,34 +289,6 @@ TEST_CASE("A rear group is heard from behind, a front group from ahead, each at 
                      .margin(2.0));
         CHECK(arrivalOf(1 - near) > arrivalOf(near) + 5);
     }
-}
-
-TEST_CASE("Placement keeps the level of groups that sound and arrive differently",
-          "[core][audition][groups]")
-{
-    // Groups that are alike and arrive together add up in the treble only where there is no head.
-    constexpr std::size_t periodFrames = std::size_t {1} << 19U;
-    const auto levelOf = [](std::shared_ptr<const seat::ListenerSeat> seat) {
-        audition::SceneRequest request;
-        request.candidates = {candidateOf(fourStates())};
-        request.seat = std::move(seat);
-        audition::AuditionEngine::Parameters parameters;
-        parameters.monitor = audition::Monitor::programmeOnly;
-        parameters.ceilingDbfs = 0.0;
-        const auto rendering =
-            audition::renderAudition(request, test::referencePinkNoise(sampleRate, periodFrames, 2),
-                                     test::promptSettings(), parameters);
-        if (!rendering)
-            FAIL(rendering.error().message);
-        double power = 0.0;
-        for (auto ear : rendering->audio.channels) {
-            ear.erase(ear.begin(), ear.begin() + periodFrames);
-            power += 0.5 * std::pow(10.0, 0.1 * test::levelDbfsA(ear, sampleRate));
-        }
-        return 10.0 * std::log10(power);
-    };
-    // 1 dB: what on-axis placement promises in third octaves.
-    CHECK(std::abs(levelOf(binauralSeat()) - levelOf(nullptr)) < 1.0);
 }
 
 TEST_CASE("What is predicted of groups is what is heard of them", "[core][audition][groups]")

@@ -4,7 +4,7 @@
 #include "Core/Files/JsonReader.h"
 #include "Core/Job/Job.h"
 #include "Core/Report/EventWords.h"
-#include "Core/Report/HtmlReport.h"
+#include "Core/Report/HtmlAppendix.h"
 #include "Support/RefusedWrites.h"
 #include "Support/TemporaryFolder.h"
 #include "Support/WellFormedXml.h"
@@ -137,15 +137,15 @@ TEST_CASE("Counts of an event are told in words that do not oversell them", "[co
     CHECK_THAT(report::eventCaution(), Contains("not a blind test"));
 }
 
-TEST_CASE("A report has the events that had listeners", "[core][report][event]")
+TEST_CASE("The appendix of a report has the events that had listeners", "[core][report][event]")
 {
     report::ReportContent content;
-    CHECK_THAT(report::renderHtml(content), !Contains("not a blind test"));
+    CHECK_THAT(report::renderAppendix(content), !Contains("not a blind test"));
     content.events = {makeRecord(second, 0)};
     content.events[0].candidates.clear();
-    CHECK_THAT(report::renderHtml(content), !Contains("not a blind test"));
+    CHECK_THAT(report::renderAppendix(content), !Contains("not a blind test"));
     content.events.push_back(makeRecord(first, 7));
-    const std::string html = report::renderHtml(content);
+    const std::string html = report::renderAppendix(content);
     CHECK_THAT(html, Contains("not a blind test") && Contains("2026-05-04")
                          && Contains("2 Less &lt;boom&gt;: once") && Contains("7 listeners")
                          && !Contains("2026-06-13"));

@@ -132,7 +132,10 @@ TEST_CASE("A job says what is wrong with a candidate of speaker groups", "[core]
     REQUIRE(problems.size() == 1);
     CHECK_THAT(problems[0], Contains("'both axles'") && Contains("heard twice"));
 
-    job::Job job = made.job;
+    made.write(good);
+    auto reread = job::loadJob(made.folder.path());
+    REQUIRE(reread);
+    job::Job& job = *reread;
     auto stranger = groupState(SpeakerGroup::rear, 2);
     stranger.recordingChecksum = "another";
     const std::vector<job::StateToAdd> states {{groupState(SpeakerGroup::front, 1), "f"},
