@@ -23,7 +23,7 @@ void drawHeading(juce::Graphics& g, const Palette& palette, juce::Rectangle<int>
 {
     if (heading.isInvented) {
         const juce::Font font = textFont(14.0F, juce::Font::bold);
-        const juce::String badge = "INVENTED DEMO DATA";
+        const juce::String badge = area.getWidth() < 420 ? "INVENTED" : "INVENTED DEMO DATA";
         const int width = font.getStringWidth(badge) + 24;
         const auto box = area.removeFromRight(width + 4).withSizeKeepingCentre(width, 28);
         g.setColour(palette.warning);

@@ -189,12 +189,15 @@ void ResponseView::drawNoiseLabel(juce::Graphics& g, const FrequencyPlot& axes) 
         return;
     const Palette palette = paletteOf(*this);
     const juce::Font font = textFont(14.0F);
-    const juce::String words =
-        juce::String(audition::isNoiseMeasured(ride) ? "hatched: noise as recorded"
-                                                     : "hatched: noise of the ride (estimate)")
-        + (road == nullptr ? ""
-           : isOfMoment    ? ". Bar on top, now: solid is heard, hatched drowns"
-                           : ". Bar on top: solid is heard, hatched drowns");
+    const bool isRecorded = audition::isNoiseMeasured(ride);
+    juce::String words = juce::String(isRecorded ? "hatched: noise as recorded"
+                                                 : "hatched: noise of the ride (estimate)")
+                         + (road == nullptr ? ""
+                            : isOfMoment    ? ". Bar on top, now: solid is heard, hatched drowns"
+                                            : ". Bar on top: solid is heard, hatched drowns");
+    if (font.getStringWidthFloat(words) + 16.0F > axes.area.getWidth())
+        words = juce::String(isRecorded ? "noise as recorded" : "noise: an estimate")
+                + (road == nullptr ? "" : "; bar: solid heard, hatched drowned");
     // Low in the middle, where curves are rarely drawn.
     const auto box = juce::Rectangle<float>(font.getStringWidthFloat(words) + 16.0F, 22.0F)
                          .withCentre({axes.area.getCentreX(), axes.area.getBottom() - 15.0F});

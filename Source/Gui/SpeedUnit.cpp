@@ -39,9 +39,9 @@ std::optional<double> parseSpeedKmh(const juce::String& text, SpeedUnit unit)
     // A "k" behind a number would be thousands, so the unit goes before it is read.
     const juce::String number = written.trimCharactersAtEnd("abcdefghijklmnopqrstuvwxyz/ ");
     const juce::String behind = written.substring(number.length()).trim();
-    if (behind.startsWith("k"))
+    if (behind == "km/h" || behind == "kmh" || behind == "kph")
         unit = SpeedUnit::kmh;
-    else if (behind.startsWith("m"))
+    else if (behind == "mph" || behind == "mi/h")
         unit = SpeedUnit::mph;
     else if (behind.isNotEmpty())
         return std::nullopt;

@@ -86,6 +86,7 @@ job::Job JobRig::stored() const
 
 void JobRig::choose(const char* parameterId, double value)
 {
+    settle(); // no hand is as quick as the desk's next look
     gui::setParameter(processor.parameters(), parameterId, value);
     settle(); // long enough for the next choice to be a step of its own
 }
