@@ -763,6 +763,10 @@ class CommandLineTests(FolderTests):
             told = json.loads(run("job", "events", job, "--json").stdout)["events"][0]
             self.assertEqual(told["numListeners"], 7)
             self.assertEqual(told["candidates"], events["events"][0]["candidates"])
+            measured = os.path.join(folder, "state.json")
+            self.assertEqual(run("measure", "--recording", "sweep.wav", "--signal", "sweep.signal.json", "--out",
+                                 measured, cwd=self.at).returncode, 0)
+            self.assertEqual(run("job", "add", job, "--state", measured).returncode, 0)
             report = os.path.join(folder, "report.html")
             self.assertEqual(run("report", "--job", job, "--out", report).returncode, 0)
             with open(os.path.join(folder, "report.appendix.html"), encoding="utf-8") as file:

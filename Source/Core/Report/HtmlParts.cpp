@@ -35,7 +35,7 @@ li { margin: .08rem 0; }
 table { border-collapse: collapse; width: 100%; margin: .3rem 0; }
 caption { text-align: left; font-weight: 600; }
 th, td { text-align: left; vertical-align: top; padding: .16rem .45rem .16rem 0; border-bottom: 1px solid #b0b0b0; }
-td, th[scope="col"] { overflow-wrap: normal; }
+td { overflow-wrap: normal; }
 .nowrap { white-space: nowrap; }
 thead th { border-bottom: 1.5px solid #1a1a1a; vertical-align: bottom; }
 thead th.group { border-bottom: 1px solid #b0b0b0; }

@@ -507,7 +507,7 @@ std::string costSection(const ReportContent& content)
         + (shown.amplifierIsAssumed ? "; the amplifier's power is assumed." : ".")
         + (shown.cost.hasLimiter ? " Its limiter is not counted." : "");
     return sectionOf("cost", heading,
-                     tableOf(columnHead("") + columnHead("now") + columnHead("proposed"), rows)
+                     tableOf(columnHead("") + columnHead("now") + columnHead("then"), rows)
                          + classElement("p", "note lines-3", note));
 }
 
