@@ -23,6 +23,7 @@ ROWS = [
     [("Source/CommandLine", 0.3), ("Source/Plugin", 1.6), ("Source/Gui", 3.2)],
     [("Source/Core/Demo", 0.3)],
     [("Source/Core/Job", 1.3)],
+    [("Source/Core/Presets", 0.3)],
     [("Source/Core/Report", 2.6)],
     [("Source/Core/Audition", 2)],
     [("Source/Core/Hearing", 2.8), ("Source/Core/Seat", 0.6)],
