@@ -51,6 +51,7 @@ testPackages=(
     chromium
     desktop-file-utils
     dpkg-dev
+    file
     librsvg2-bin
     # Hosts of the built LV2, and what checks its files.
     jackd2
