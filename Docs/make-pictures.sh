@@ -28,7 +28,8 @@ picture() {
     window "$name" --job "$demoDir/job" "$@"
 }
 
-window first-start
+# Of a made-up user, so that nobody's own folder is in the picture.
+HOME=/home/shop window first-start
 
 picture signals --place signals
 picture bike --place bike
