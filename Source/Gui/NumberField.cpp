@@ -1,6 +1,7 @@
 #include "Gui/NumberField.h"
 
 #include "Gui/ElementWords.h"
+#include "Gui/FieldLook.h"
 #include "Gui/Look.h"
 
 #include <algorithm>
@@ -91,12 +92,7 @@ void NumberField::focusLost(FocusChangeType cause)
 
 void NumberField::lookAndFeelChanged()
 {
-    const Palette palette = paletteOf(*this);
-    setColour(juce::TextEditor::backgroundColourId, palette.control);
-    setColour(juce::TextEditor::outlineColourId, palette.outline);
-    setColour(juce::TextEditor::textColourId, palette.text);
-    setColour(juce::CaretComponent::caretColourId, palette.text);
-    applyColourToAllText(palette.text);
+    colourField(*this);
 }
 
 } // namespace saddletone::gui

@@ -1,5 +1,6 @@
 #include "Gui/TextField.h"
 
+#include "Gui/FieldLook.h"
 #include "Gui/Look.h"
 
 namespace saddletone::gui {
@@ -60,12 +61,7 @@ void TextField::focusLost(FocusChangeType cause)
 
 void TextField::lookAndFeelChanged()
 {
-    const Palette palette = paletteOf(*this);
-    setColour(juce::TextEditor::backgroundColourId, palette.control);
-    setColour(juce::TextEditor::outlineColourId, palette.outline);
-    setColour(juce::TextEditor::textColourId, palette.text);
-    setColour(juce::CaretComponent::caretColourId, palette.text);
-    applyColourToAllText(palette.text);
+    colourField(*this);
 }
 
 } // namespace saddletone::gui

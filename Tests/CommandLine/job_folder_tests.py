@@ -177,7 +177,7 @@ class JobFolderTests(unittest.TestCase):
         for name in ("/etc/new.txt", "../new.txt", "tourer/../../new.txt", "tourer/..",
                      "tourer\\..\\new.txt", "C:/new.txt", "C:new.txt", "tourer//new.txt",
                      "tourer/./new.txt", "./tourer/new.txt", "tourer/a\nb.txt"):
-            info = zipfile.ZipInfo("placeholder")
+            info = zipfile.ZipInfo("tourer/new.txt")
             info.filename = name  # the constructor would put some of them right
             self.pack([("tourer/job.json", self.document()), (info, b"x")])
             self.refused(["bad.zip", "nothing was unpacked"], "job", "unpack", "bad.zip", "--out",
