@@ -10,6 +10,8 @@
 #include <string>
 #include <variant>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

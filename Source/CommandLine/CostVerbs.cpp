@@ -16,6 +16,8 @@
 #include <array>
 #include <memory>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

@@ -2,6 +2,8 @@
 
 #include "Core/Files/TextTable.h"
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 std::vector<std::string> GroupOptions::files() const

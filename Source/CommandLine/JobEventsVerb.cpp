@@ -8,6 +8,8 @@
 #include <string>
 #include <variant>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

@@ -8,6 +8,8 @@
 
 #include <memory>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

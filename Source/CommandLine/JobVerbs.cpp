@@ -19,6 +19,8 @@
 #include <optional>
 #include <system_error>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

@@ -19,6 +19,8 @@
 #include <memory>
 #include <optional>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

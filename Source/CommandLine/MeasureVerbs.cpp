@@ -25,6 +25,8 @@
 #include <memory>
 #include <optional>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

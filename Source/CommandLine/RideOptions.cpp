@@ -6,6 +6,8 @@
 
 #include <cmath>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 double RideOptions::speed() const

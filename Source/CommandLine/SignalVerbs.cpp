@@ -9,6 +9,8 @@
 #include <memory>
 #include <optional>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

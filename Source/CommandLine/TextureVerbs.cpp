@@ -16,6 +16,8 @@
 #include <filesystem>
 #include <memory>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

@@ -20,6 +20,8 @@
 #include <optional>
 #include <span>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::commandline {
 
 namespace {

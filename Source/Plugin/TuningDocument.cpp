@@ -7,6 +7,8 @@
 #include <algorithm>
 #include <set>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::plugin {
 
 namespace {

@@ -6,6 +6,8 @@
 
 #include <system_error>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::plugin {
 
 TuningDraft::~TuningDraft()

@@ -17,6 +17,8 @@
 #include <string>
 #include <string_view>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::test {
 
 namespace {

@@ -9,6 +9,8 @@
 #include <chrono>
 #include <thread>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using test::TuningRig;
 using tuning::ElementType;

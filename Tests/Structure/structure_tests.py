@@ -78,6 +78,20 @@ class StructureTests(unittest.TestCase):
                           for match in SYSTEM_MACRO.finditer(code)]
         self.assertEqual(found, [])
 
+    def test_headers_stand_alone(self):
+        # A source's own header comes first, so that compiling the one compiles the other alone; the
+        # build has a check of the headers without a source.
+        late, unguarded = [], []
+        for path, name in source_files():
+            if path.suffix == ".h":
+                if not path.read_text(encoding="utf-8").startswith("#pragma once\n"):
+                    unguarded.append(name)
+            elif path.with_suffix(".h").is_file():
+                included = includes_of(path)
+                if not included or included[0] != str(Path(name).with_suffix(".h")):
+                    late.append(name)
+        self.assertEqual((late, unguarded), ([], []))
+
     def test_documents_name_files_that_exist(self):
         missing = []
         documents = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "Docs").glob("*.md"))]

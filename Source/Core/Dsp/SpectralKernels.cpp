@@ -1,3 +1,5 @@
+#include "Core/Dsp/SpectralKernels.h"
+
 #include "Core/Dsp/SpectralKernelLoops.h"
 
 namespace saddletone::dsp {

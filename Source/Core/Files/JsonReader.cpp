@@ -7,6 +7,8 @@
 #include <cstdint>
 #include <utility>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::files {
 
 namespace {

@@ -8,6 +8,8 @@
 #include <string>
 #include <utility>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::job {
 
 namespace {
@@ -199,8 +201,10 @@ dsp::Result<BlindRun> blindRunFromJson(const nlohmann::json& json, const std::st
 dsp::Result<std::vector<BlindRun>> blindRunsOf(const Job& job)
 {
     std::vector<BlindRun> runs;
-    const auto found = job.document.find(runsKey);
-    if (found == job.document.end())
+    if (!job.document)
+        return runs;
+    const auto found = job.document->find(runsKey);
+    if (found == job.document->end())
         return runs;
     const std::string file = (job.folder / "job.json").string();
     if (!found->is_array())
@@ -221,7 +225,8 @@ dsp::Result<void> storeBlindRun(const std::filesystem::path& folder, const Blind
     auto job = loadJob(folder);
     if (!job)
         return dsp::fail(job.error().code, job.error().message);
-    auto& runs = job->document[runsKey];
+    nlohmann::json document = *job->document;
+    auto& runs = document[runsKey];
     if (runs.is_null())
         runs = nlohmann::json::array();
     if (!runs.is_array())
@@ -229,6 +234,7 @@ dsp::Result<void> storeBlindRun(const std::filesystem::path& folder, const Blind
                          "'" + (folder / "job.json").string()
                              + "': the key 'blindRuns' must be a list, so the run was not added");
     runs.push_back(blindRunToJson(run));
+    job->document = std::make_shared<const nlohmann::json>(std::move(document));
     return saveJob(*job);
 }
 

@@ -6,6 +6,8 @@
 
 #include <utility>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::job {
 
 namespace {

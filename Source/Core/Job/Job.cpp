@@ -21,6 +21,8 @@
 #include <span>
 #include <system_error>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::job {
 
 namespace {
@@ -263,7 +265,8 @@ OtherBike readOtherBike(files::JsonReader& reader)
 
 nlohmann::json toDocument(const Job& job)
 {
-    nlohmann::json document = job.document.is_object() ? job.document : nlohmann::json::object();
+    const auto known = job.document ? *job.document : nlohmann::json::object();
+    nlohmann::json document = known;
     document["kind"] = jobKind;
     document["schemaVersion"] = jobSchemaVersion;
     document["title"] = job.title;
@@ -277,7 +280,7 @@ nlohmann::json toDocument(const Job& job)
 
     nlohmann::json states = nlohmann::json::array();
     for (const JobState& state : job.states) {
-        auto entry = matchingEntry(job.document, "states", "id", state.id);
+        auto entry = matchingEntry(known, "states", "id", state.id);
         entry["id"] = state.id;
         entry["file"] = state.file;
         if (state.measuredElsewhere)
@@ -291,8 +294,8 @@ nlohmann::json toDocument(const Job& job)
     nlohmann::json candidates = nlohmann::json::array();
     std::map<std::string, std::size_t> numOfName;
     for (const JobCandidate& candidate : job.candidates) {
-        auto entry = matchingEntry(job.document, "candidates", "name", candidate.name,
-                                   numOfName[candidate.name]++);
+        auto entry =
+            matchingEntry(known, "candidates", "name", candidate.name, numOfName[candidate.name]++);
         entry["name"] = candidate.name;
         entry["stateId"] = candidate.stateId;
         if (candidate.tuningFile.empty())
@@ -532,7 +535,7 @@ dsp::Result<Job> jobFromText(const std::string& text, const std::string& source,
     reader.expectKind(jobKind, jobSchemaVersion);
     Job job;
     job.folder = folder;
-    job.document = *json;
+    job.document = std::make_shared<const nlohmann::json>(*json);
     job.storedChecksum = files::textChecksum(text);
     job.title = reader.text("title", "");
     job.shop = reader.text("shop", "");

@@ -13,13 +13,14 @@
 #include "Core/Tuning/Tuning.h"
 
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
-#include <nlohmann/json.hpp>
+#include <nlohmann/json_fwd.hpp>
 
 namespace saddletone::job {
 
@@ -137,8 +138,9 @@ struct Job {
     JobSeat seat;
     JobReportStyle report;
     JobCost cost;
-    /** The document as read; keys that this version does not know are written back. */
-    nlohmann::json document = nlohmann::json::object();
+    /** The document as read, none of a new job; keys that this version does not know are written
+        back. */
+    std::shared_ptr<const nlohmann::json> document {};
     /** CRC-32 of job.json as it was read or last saved: what saveJob() expects to find. Empty: there
         was none. */
     std::string storedChecksum {};

@@ -7,6 +7,8 @@
 #include <thread>
 #include <utility>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::job {
 
 namespace {

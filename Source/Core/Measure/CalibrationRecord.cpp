@@ -10,6 +10,8 @@
 #include <cmath>
 #include <optional>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::measure {
 
 namespace {

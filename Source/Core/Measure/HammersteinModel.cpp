@@ -10,6 +10,8 @@
 #include <cmath>
 #include <numbers>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::measure {
 
 namespace {

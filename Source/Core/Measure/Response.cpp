@@ -12,6 +12,8 @@
 #include <cmath>
 #include <numbers>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::measure {
 
 namespace {

@@ -4,6 +4,8 @@
 #include "Core/Files/JsonReader.h"
 #include "Core/Measure/CalibrationRecord.h"
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::measure {
 
 namespace {

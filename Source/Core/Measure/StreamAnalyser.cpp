@@ -16,6 +16,8 @@
 #include <span>
 #include <utility>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::measure {
 
 namespace {

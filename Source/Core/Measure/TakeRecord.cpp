@@ -7,6 +7,8 @@
 #include <array>
 #include <limits>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::measure {
 
 namespace {

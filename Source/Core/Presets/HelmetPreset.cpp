@@ -5,6 +5,8 @@
 
 #include <cmath>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::presets {
 
 namespace {

@@ -14,6 +14,8 @@
 #include <cctype>
 #include <system_error>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::presets {
 
 namespace {

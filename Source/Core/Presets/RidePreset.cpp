@@ -2,6 +2,8 @@
 
 #include "Core/Files/JsonReader.h"
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::presets {
 
 namespace {

@@ -10,6 +10,8 @@
 #include <complex>
 #include <span>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::ride {
 
 namespace {

@@ -8,6 +8,8 @@
 #include <cassert>
 #include <string_view>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::ride {
 
 namespace {

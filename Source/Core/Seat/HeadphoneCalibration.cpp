@@ -8,6 +8,8 @@
 
 #include <array>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::seat {
 
 namespace {

@@ -16,6 +16,8 @@
 #include <limits>
 #include <numbers>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::signals {
 
 namespace {

@@ -7,6 +7,8 @@
 #include <cmath>
 #include <limits>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::signals {
 
 namespace {

@@ -6,7 +6,7 @@
 #include <filesystem>
 #include <string>
 
-#include <nlohmann/json.hpp>
+#include <nlohmann/json_fwd.hpp>
 
 namespace saddletone::tuning {
 

@@ -9,6 +9,8 @@
 #include <numbers>
 #include <utility>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::tuning {
 
 namespace {

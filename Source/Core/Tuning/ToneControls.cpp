@@ -9,6 +9,8 @@
 #include <cassert>
 #include <cmath>
 
+#include <nlohmann/json.hpp>
+
 namespace saddletone::tuning {
 
 namespace {

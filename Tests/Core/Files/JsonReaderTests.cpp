@@ -7,6 +7,8 @@
 #include <limits>
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using Catch::Contains;
 using files::JsonReader;

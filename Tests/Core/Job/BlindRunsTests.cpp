@@ -13,6 +13,7 @@
 #include <utility>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using audition::BlindKind;
@@ -70,7 +71,7 @@ void writeJob(const TemporaryFolder& folder)
     made.title = "Tourer";
     made.states = {{"parked", "parked.json"}};
     made.candidates = {{"As delivered", "parked", ""}};
-    made.document["ofAnotherProgram"] = 5;
+    made.document = std::make_shared<const json>(json {{"ofAnotherProgram", 5}});
     REQUIRE(job::saveJob(made));
 }
 

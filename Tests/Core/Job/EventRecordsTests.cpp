@@ -10,6 +10,7 @@
 #include "Support/WellFormedXml.h"
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using audition::EventRecord;

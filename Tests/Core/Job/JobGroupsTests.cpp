@@ -13,6 +13,7 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using Catch::Matchers::Contains;

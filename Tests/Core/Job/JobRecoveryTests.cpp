@@ -13,6 +13,8 @@
 #include <filesystem>
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using Catch::Contains;
 using dsp::ErrorCode;

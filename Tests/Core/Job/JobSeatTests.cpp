@@ -8,6 +8,8 @@
 #include <algorithm>
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using nlohmann::json;
 

@@ -14,6 +14,8 @@
 #include <string>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using dsp::ErrorCode;
 using job::Job;

@@ -9,6 +9,8 @@
 
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using nlohmann::json;
 

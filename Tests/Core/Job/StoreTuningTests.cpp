@@ -4,6 +4,7 @@
 #include "Support/TemporaryFolder.h"
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 

@@ -9,6 +9,7 @@
 #include <cmath>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using Catch::Matchers::Contains;

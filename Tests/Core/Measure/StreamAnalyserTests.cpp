@@ -20,6 +20,7 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using measure::Averaging;

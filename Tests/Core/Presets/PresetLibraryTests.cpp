@@ -11,6 +11,7 @@
 #include <string>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using Catch::Matchers::Contains;

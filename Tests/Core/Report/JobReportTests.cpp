@@ -24,6 +24,8 @@
 #include <string>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using measure::EngineState;
 
@@ -479,9 +481,9 @@ TEST_CASE("A job refuses what its report could not show", "[core][report]")
     const test::TemporaryFolder folder;
     auto job = makeJob(folder.path(), -5.0);
     const auto refusalOf = [&](const nlohmann::json& changes) {
-        auto changed = job;
-        changed.document.merge_patch(changes);
-        test::writeBytes(folder / "job.json", changed.document.dump());
+        nlohmann::json changed = *job.document;
+        changed.merge_patch(changes);
+        test::writeBytes(folder / "job.json", changed.dump());
         const auto loaded = job::loadJob(folder.path());
         return loaded ? std::string() : loaded.error().message;
     };
@@ -492,7 +494,7 @@ TEST_CASE("A job refuses what its report could not show", "[core][report]")
     CHECK(holds(refusalOf({{"report", {{"speedsKmh", {0, 1, 2, 3}}}}}), "report.speedsKmh"));
     CHECK(holds(refusalOf({{"report", {{"speedUnits", "knots"}}}}), "report.speedUnits"));
     CHECK(holds(refusalOf({{"cost", {{"amplifierWatts", 0}}}}), "cost.amplifierWatts"));
-    auto both = job.document["candidates"];
+    auto both = (*job.document)["candidates"];
     for (auto& candidate : both)
         candidate["isProposed"] = true;
     CHECK(holds(refusalOf({{"candidates", both}}), "candidates[1].isProposed"));

@@ -7,6 +7,7 @@
 #include <string>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using seat::HeadphoneCalibration;

@@ -6,6 +6,8 @@
 
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 
 namespace {

@@ -21,6 +21,8 @@
 #include <string>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using Catch::Contains;
 using signals::Repetition;

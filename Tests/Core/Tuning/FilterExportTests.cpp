@@ -15,6 +15,8 @@
 #include <string>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using Catch::Contains;
 using tuning::Alignment;

@@ -10,6 +10,7 @@
 #include <cmath>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using Catch::Contains;
@@ -157,7 +158,7 @@ TEST_CASE("A response with less than an octave to compare is refused", "[core][t
     REQUIRE_FALSE(curve);
     CHECK(curve.error().code == dsp::ErrorCode::notTrustworthy);
     CHECK_THAT(curve.error().message,
-               Contains("quiet") && Contains("measure it again") || Contains("measure again"));
+               Contains("quiet") && (Contains("measure it again") || Contains("measure again")));
 }
 
 TEST_CASE("A sample rate that ends below the range ends the curve, and words say so",

@@ -8,6 +8,7 @@
 #include <functional>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 using namespace saddletone;
 using tuning::ElementType;

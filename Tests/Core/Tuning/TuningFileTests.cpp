@@ -10,6 +10,8 @@
 #include <string>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 using namespace saddletone;
 using Catch::Contains;
 using nlohmann::json;
