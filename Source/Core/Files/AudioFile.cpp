@@ -1,6 +1,7 @@
 #include "Core/Files/AudioFile.h"
 
 #include "Core/Dsp/LargeMemory.h"
+#include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/RandomSource.h"
 #include "Core/Files/AtomicFile.h"
 
@@ -106,14 +107,11 @@ bool allFinite(std::span<const float> samples) noexcept
     return sum == 0.0F;
 }
 
-/** Appends one channel of interleaved frames. */
-void appendChannel(std::vector<float>& samples, std::span<const float> interleaved,
-                   std::size_t channel, std::size_t numChannels)
+/** Copies one channel of interleaved frames. */
+void copyChannel(std::span<const float> interleaved, std::size_t channel, std::size_t numChannels,
+                 float* to)
 {
-    const std::size_t begin = samples.size();
     const std::size_t numFrames = interleaved.size() / numChannels;
-    samples.resize(begin + numFrames);
-    float* const to = samples.data() + begin;
     const float* const from = interleaved.data() + channel;
     // A step known to the compiler lets it use vectors.
     if (numChannels == 1)
@@ -124,6 +122,112 @@ void appendChannel(std::vector<float>& samples, std::span<const float> interleav
     else
         for (std::size_t frame = 0; frame < numFrames; ++frame)
             to[frame] = from[frame * numChannels];
+}
+
+/** Whether a frame's place in the file follows from its number, so that parts can be read at once. */
+bool isPlain(const SF_INFO& info) noexcept
+{
+    constexpr std::array containers {SF_FORMAT_WAV, SF_FORMAT_WAVEX, SF_FORMAT_AIFF, SF_FORMAT_W64,
+                                     SF_FORMAT_RF64};
+    constexpr std::array codings {SF_FORMAT_PCM_16, SF_FORMAT_PCM_24, SF_FORMAT_PCM_32,
+                                  SF_FORMAT_FLOAT, SF_FORMAT_DOUBLE};
+    return std::ranges::find(containers, info.format & SF_FORMAT_TYPEMASK) != containers.end()
+           && std::ranges::find(codings, info.format & SF_FORMAT_SUBMASK) != codings.end();
+}
+
+/** Frames [begin, end) of a plain file into buffers that hold them; whether all came, and whether all
+    samples are finite. */
+struct PartRead {
+    bool isWhole = false;
+    bool isFinite = true;
+};
+PartRead readPart(const std::filesystem::path& file, const SF_INFO& expected, std::size_t begin,
+                  std::size_t end, dsp::AudioBuffer& audio)
+{
+    SF_INFO info {};
+    const SndfileHandle handle(sf_open(file.c_str(), SFM_READ, &info));
+    if (handle == nullptr || info.frames != expected.frames || info.channels != expected.channels
+        || info.format != expected.format
+        || sf_seek(handle.get(), static_cast<sf_count_t>(begin), SEEK_SET)
+               != static_cast<sf_count_t>(begin))
+        return {};
+    const std::size_t numChannels = audio.numChannels();
+    std::vector<float> interleaved(static_cast<std::size_t>(framesAtOnce) * numChannels);
+    PartRead read;
+    while (begin < end) {
+        const sf_count_t wanted = std::min(framesAtOnce, static_cast<sf_count_t>(end - begin));
+        if (sf_readf_float(handle.get(), interleaved.data(), wanted) != wanted)
+            return {};
+        const auto count = static_cast<std::size_t>(wanted);
+        const auto block = std::span(interleaved).first(count * numChannels);
+        read.isFinite = read.isFinite && allFinite(block);
+        for (std::size_t channel = 0; channel < numChannels; ++channel)
+            copyChannel(block, channel, numChannels, audio.channels[channel].data() + begin);
+        begin += count;
+    }
+    read.isWhole = true;
+    return read;
+}
+
+/** Reads a plain file's parts at once; whether all samples are finite. None, and an empty buffer:
+    the file is another, too short to be worth it, or does not hold what its header says. */
+std::optional<bool> readInParts(const std::filesystem::path& file, const SF_INFO& info,
+                                std::size_t maxFrames, dsp::AudioBuffer& audio)
+{
+    constexpr std::size_t framesPerPart = std::size_t {1} << 18U;
+    const auto numFrames = static_cast<std::size_t>(std::max<sf_count_t>(info.frames, 0));
+    // What the header claims, the file must be able to hold: two bytes a sample at least.
+    std::error_code reason;
+    const auto fileBytes = std::filesystem::file_size(file, reason);
+    if (!isPlain(info) || numFrames < 2 * framesPerPart || numFrames > maxFrames || reason
+        || fileBytes / 2 / audio.numChannels() < numFrames)
+        return std::nullopt;
+    dsp::runInParallel(audio.numChannels(),
+                       [&](std::size_t channel) { audio.channels[channel].resize(numFrames); });
+    const std::size_t numParts = (numFrames + framesPerPart - 1) / framesPerPart;
+    std::vector<PartRead> parts(numParts);
+    dsp::runInParallel(numParts, [&](std::size_t part) {
+        parts[part] = readPart(file, info, part * framesPerPart,
+                               std::min(numFrames, (part + 1) * framesPerPart), audio);
+    });
+    if (std::ranges::all_of(parts, &PartRead::isWhole))
+        return std::ranges::all_of(parts, &PartRead::isFinite);
+    for (auto& samples : audio.channels)
+        samples.clear();
+    return std::nullopt;
+}
+
+/** Reads from where the file stands to its end; whether all samples are finite. */
+dsp::Result<bool> readInOrder(SNDFILE* handle, const std::filesystem::path& file,
+                              const ReadLimits& limits, dsp::AudioBuffer& audio)
+{
+    const std::size_t numChannels = audio.numChannels();
+    const auto maxFrames = static_cast<std::size_t>(limits.maxSeconds * audio.sampleRate);
+    std::vector<float> interleaved(static_cast<std::size_t>(framesAtOnce) * numChannels);
+    bool isFinite = true;
+    for (;;) {
+        const sf_count_t got = sf_readf_float(handle, interleaved.data(), framesAtOnce);
+        if (got <= 0)
+            break;
+        const std::size_t begin = audio.numFrames();
+        const std::size_t end = begin + static_cast<std::size_t>(got);
+        if (end > maxFrames)
+            return dsp::fail(dsp::ErrorCode::outOfRange,
+                             quoted(file) + " is longer than "
+                                 + std::to_string(static_cast<long>(limits.maxSeconds))
+                                 + " s; cut it to the part that is needed");
+        const auto block =
+            std::span(interleaved).first(static_cast<std::size_t>(got) * numChannels);
+        isFinite = isFinite && allFinite(block);
+        for (std::size_t channel = 0; channel < numChannels; ++channel) {
+            audio.channels[channel].resize(end);
+            copyChannel(block, channel, numChannels, audio.channels[channel].data() + begin);
+        }
+    }
+    if (sf_error(handle) != SF_ERR_NO_ERROR)
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         "reading " + quoted(file) + " stopped: " + sf_strerror(handle));
+    return isFinite;
 }
 
 } // namespace
@@ -213,26 +317,15 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
                                       static_cast<std::size_t>(fileBytes) * 16 / numChannels}));
             dsp::preferLargePages(samples.data(), samples.capacity() * sizeof(float));
         }
-    std::vector<float> interleaved(static_cast<std::size_t>(framesAtOnce) * numChannels);
     bool isFinite = true;
-    for (;;) {
-        const sf_count_t got = sf_readf_float(handle.get(), interleaved.data(), framesAtOnce);
-        if (got <= 0)
-            break;
-        if (audio.numFrames() + static_cast<std::size_t>(got) > maxFrames)
-            return dsp::fail(dsp::ErrorCode::outOfRange,
-                             quoted(file) + " is longer than "
-                                 + std::to_string(static_cast<long>(limits.maxSeconds))
-                                 + " s; cut it to the part that is needed");
-        const auto block =
-            std::span(interleaved).first(static_cast<std::size_t>(got) * numChannels);
-        isFinite = isFinite && allFinite(block);
-        for (std::size_t channel = 0; channel < numChannels; ++channel)
-            appendChannel(audio.channels[channel], block, channel, numChannels);
+    if (const auto inParts = readInParts(file, info, maxFrames, audio)) {
+        isFinite = *inParts;
+    } else {
+        const auto inOrder = readInOrder(handle.get(), file, limits, audio);
+        if (!inOrder)
+            return inOrder.unexpected();
+        isFinite = *inOrder;
     }
-    if (sf_error(handle.get()) != SF_ERR_NO_ERROR)
-        return dsp::fail(dsp::ErrorCode::unreadable,
-                         "reading " + quoted(file) + " stopped: " + sf_strerror(handle.get()));
     if (audio.numFrames() == 0)
         return dsp::fail(dsp::ErrorCode::unreadable,
                          quoted(file) + " holds no audio (zero length)");

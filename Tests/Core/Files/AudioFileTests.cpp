@@ -312,6 +312,52 @@ TEST_CASE("A header that promises more than the file holds does no harm", "[core
         CHECK(audio.error().code == dsp::ErrorCode::unreadable);
 }
 
+TEST_CASE("Long files, read in parts, are what they are read in order", "[core][files]")
+{
+    // FLAC is read in order, whatever its length; integers of both kinds of file are the same.
+    constexpr std::size_t numFrames = 700001;
+    const test::TemporaryFolder folder;
+    for (const std::size_t numChannels : {std::size_t {1}, std::size_t {2}, std::size_t {3}}) {
+        dsp::AudioBuffer audio = dsp::makeSilence(48000.0, numChannels, numFrames);
+        dsp::RandomSource random(numChannels);
+        for (auto& samples : audio.channels)
+            for (float& sample : samples)
+                sample = static_cast<float>(1.8 * random.nextUniform() - 0.9);
+        for (const SampleFormat format : {SampleFormat::pcm16, SampleFormat::pcm24}) {
+            REQUIRE(files::writeAudioFile(audio, folder / "a.wav", format));
+            REQUIRE(files::writeAudioFile(audio, folder / "a.flac", format));
+            const auto inParts = files::readAudioFile(folder / "a.wav");
+            const auto inOrder = files::readAudioFile(folder / "a.flac");
+            REQUIRE(inParts);
+            REQUIRE(inOrder);
+            CHECK(inParts->channels == inOrder->channels);
+        }
+        REQUIRE(files::writeAudioFile(audio, folder / "a.wav", SampleFormat::float32));
+        CHECK(files::readAudioFile(folder / "a.wav")->channels == audio.channels);
+    }
+}
+
+TEST_CASE("A long file that lacks its end or holds what is no number is known by it",
+          "[core][files]")
+{
+    constexpr std::size_t numFrames = 600000;
+    const test::TemporaryFolder folder;
+    std::vector<float> samples(2 * numFrames, 0.1F);
+    const WavHeader header {.coding = WavCoding::ieeeFloat, .numChannels = 2, .numBits = 32};
+    std::string cut = wavBytes(header, floatBytes(samples));
+    cut.resize(cut.size() - 8 * 100000);
+    test::writeBytes(folder / "cut.wav", cut);
+    const auto read = files::readAudioFile(folder / "cut.wav");
+    REQUIRE(read);
+    CHECK(read->numFrames() == numFrames - 100000);
+
+    samples[2 * 590000] = std::numeric_limits<float>::quiet_NaN();
+    test::writeBytes(folder / "bad.wav", wavBytes(header, floatBytes(samples)));
+    const auto error = errorOfReading(folder / "bad.wav");
+    CHECK(error.code == dsp::ErrorCode::outOfRange);
+    CHECK_THAT(error.message, Contains("channel 1") && Contains("frame 590000"));
+}
+
 TEST_CASE("A disk that fills up leaves the previous file whole", "[core][files]")
 {
     const test::TemporaryFolder folder;
