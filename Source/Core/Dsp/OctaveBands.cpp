@@ -1,6 +1,7 @@
 #include "Core/Dsp/OctaveBands.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/SignalSums.h"
 
 #include <algorithm>
 #include <array>
@@ -67,12 +68,16 @@ std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz
         const auto firstBin = static_cast<std::size_t>(lower + 0.5);
         const auto lastBin =
             std::min(static_cast<std::size_t>(upper + 0.5), powerPerBin.size() - 1);
-        double sum = 0.0;
-        for (std::size_t bin = firstBin; bin <= lastBin; ++bin) {
+        const auto inBand = [&](std::size_t bin) {
             const double centre = static_cast<double>(bin);
             const double share = std::min(upper, centre + 0.5) - std::max(lower, centre - 0.5);
-            sum += std::max(0.0, share) * powerPerBin[bin];
-        }
+            return std::max(0.0, share) * powerPerBin[bin];
+        };
+        // Only the first and the last bin may lie in it in part.
+        double sum = inBand(firstBin);
+        if (lastBin > firstBin)
+            sum +=
+                sumOf(powerPerBin.subspan(firstBin + 1, lastBin - firstBin - 1)) + inBand(lastBin);
         powers.push_back(sum);
     }
     return powers;

@@ -45,4 +45,16 @@ double energyOf(std::span<const float> samples) noexcept
     return energy;
 }
 
+double sumOf(std::span<const double> values) noexcept
+{
+    std::array<double, numLanes> sums {};
+    std::size_t index = 0;
+    for (; index + numLanes <= values.size(); index += numLanes)
+        for (std::size_t lane = 0; lane < numLanes; ++lane)
+            sums[lane] += values[index + lane];
+    const double whole = std::accumulate(sums.begin(), sums.end(), 0.0);
+    const auto rest = values.subspan(index);
+    return std::accumulate(rest.begin(), rest.end(), whole);
+}
+
 } // namespace saddletone::dsp

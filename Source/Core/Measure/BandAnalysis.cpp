@@ -1,6 +1,7 @@
 #include "Core/Measure/BandAnalysis.h"
 
 #include "Core/Dsp/Parallel.h"
+#include "Core/Dsp/SignalSums.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
@@ -79,16 +80,13 @@ BandAnalysis analyseBands(const dsp::AudioBuffer& audio, int bandsPerOctave,
     }
     std::vector<double> power = meanPowerPerBin(audio, numFrames, transforms);
     const double binHz = 0.5 * audio.sampleRate / static_cast<double>(power.size() - 1);
-    double total = 0.0;
-    for (std::size_t bin = 0; bin < power.size(); ++bin) {
-        if (weighting != dsp::Weighting::z)
+    if (weighting != dsp::Weighting::z)
+        for (std::size_t bin = 0; bin < power.size(); ++bin)
             power[bin] *=
                 dsp::dbToPower(dsp::weightingDb(weighting, static_cast<double>(bin) * binHz));
-        total += power[bin];
-    }
     for (const double bandPower : dsp::bandPowers(power, binHz, analysis.bands))
         analysis.levelsDbfs.push_back(dsp::rmsToDbfs(std::sqrt(bandPower)));
-    analysis.totalDbfs = dsp::rmsToDbfs(std::sqrt(total));
+    analysis.totalDbfs = dsp::rmsToDbfs(std::sqrt(dsp::sumOf(power)));
     return analysis;
 }
 

@@ -1,5 +1,7 @@
 #include "Core/Measure/DropoutSearch.h"
 
+#include "Core/Dsp/Parallel.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -42,15 +44,17 @@ bool isDropout(std::span<const float> samples, std::size_t begin, std::size_t en
            || std::abs(static_cast<double>(samples[end]) - held) > leastStepShare * after;
 }
 
-} // namespace
-
-std::vector<Dropout> findDropouts(std::span<const float> samples, double sampleRate)
+/** Dropouts whose first sample lies from begin to before end. */
+std::vector<Dropout> dropoutsFrom(std::span<const float> samples, std::size_t begin,
+                                  std::size_t end, double sampleRate)
 {
     const std::size_t shortest =
         std::max(fewestFrames, static_cast<std::size_t>(shortestSeconds * sampleRate));
     std::vector<Dropout> dropouts;
-    std::size_t begin = 0;
-    while (begin + shortest <= samples.size()) {
+    // A run that has begun before is another stretch's.
+    while (begin > 0 && begin < end && samples[begin] == samples[begin - 1])
+        ++begin;
+    while (begin < end && begin + shortest <= samples.size()) {
         // Most stretches move: one look at their last sample tells, and they are skipped whole.
         if (samples[begin + shortest - 1] != samples[begin]) {
             std::size_t next = begin + shortest - 1;
@@ -59,13 +63,30 @@ std::vector<Dropout> findDropouts(std::span<const float> samples, double sampleR
             begin = next;
             continue;
         }
-        std::size_t end = begin + 1;
-        while (end < samples.size() && samples[end] == samples[begin])
-            ++end;
-        if (end - begin >= shortest && isDropout(samples, begin, end, sampleRate))
-            dropouts.push_back({begin, end - begin});
-        begin = end;
+        std::size_t runEnd = begin + 1;
+        while (runEnd < samples.size() && samples[runEnd] == samples[begin])
+            ++runEnd;
+        if (runEnd - begin >= shortest && isDropout(samples, begin, runEnd, sampleRate))
+            dropouts.push_back({begin, runEnd - begin});
+        begin = runEnd;
     }
+    return dropouts;
+}
+
+} // namespace
+
+std::vector<Dropout> findDropouts(std::span<const float> samples, double sampleRate)
+{
+    constexpr std::size_t framesAtOnce = std::size_t {1} << 17U;
+    std::vector<std::vector<Dropout>> found((samples.size() + framesAtOnce - 1) / framesAtOnce);
+    dsp::runInParallel(found.size(), [&](std::size_t stretch) {
+        const std::size_t begin = stretch * framesAtOnce;
+        found[stretch] = dropoutsFrom(samples, begin,
+                                      std::min(samples.size(), begin + framesAtOnce), sampleRate);
+    });
+    std::vector<Dropout> dropouts;
+    for (const auto& ofStretch : found)
+        dropouts.insert(dropouts.end(), ofStretch.begin(), ofStretch.end());
     return dropouts;
 }
 

@@ -4,6 +4,7 @@
 #include "Core/Measure/CorrelationLag.h"
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
 #include <complex>
 #include <thread>
@@ -213,9 +214,10 @@ std::vector<MarkerPeak> proposeMarkers(std::span<const float> recording, double 
     std::vector<std::vector<MarkerPeak>> found(numBlocks);
     const std::size_t numWorkers =
         std::min<std::size_t>(numBlocks, std::max(1U, std::thread::hardware_concurrency()));
-    dsp::runInParallel(numWorkers, [&](std::size_t worker) {
+    std::atomic<std::size_t> next {0};
+    dsp::runInParallel(numWorkers, [&](std::size_t) {
         BlockSearch blocks(search);
-        for (std::size_t block = worker; block < numBlocks; block += numWorkers)
+        for (std::size_t block = next++; block < numBlocks; block = next++)
             found[block] = blocks.run(recording, block * search.step);
     });
     std::vector<MarkerPeak> all;

@@ -90,6 +90,20 @@ TEST_CASE("Two gaps are two dropouts, and silence around a sound is none", "[cor
     CHECK(findDropouts({}, sampleRate).empty());
 }
 
+TEST_CASE("Gaps are found once wherever a long recording is cut for the search", "[core][measure]")
+{
+    // The search works on stretches of 2^17 samples.
+    constexpr std::size_t cut = std::size_t {1} << 17U;
+    const auto sound = sine(440.0, 0.3, 3 * cut);
+    for (const std::size_t begin : {cut - 300, cut - 200, cut - 1, cut, cut + 1, cut - 10})
+        for (const std::size_t numLost : {std::size_t {48}, std::size_t {200}, cut + 50}) {
+            CAPTURE(begin, numLost);
+            auto samples = sound;
+            silence(samples, begin, numLost);
+            CHECK(findDropouts(samples, sampleRate) == std::vector<Dropout> {{begin, numLost}});
+        }
+}
+
 TEST_CASE("A recording that lost sound within the sweep is refused with the time",
           "[core][measure]")
 {
