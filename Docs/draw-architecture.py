@@ -32,6 +32,7 @@ ROWS = [
     [("Source/Core/Signals", 1.2)],
     [("Source/Core/Files", 1.2)],
     [("Source/Core/Dsp", 1.2)],
+    [("Source/Core/Platform", 1.2)],
 ]
 
 

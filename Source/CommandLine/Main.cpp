@@ -1,7 +1,7 @@
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/JsonReader.h"
-#include "Core/Files/Platform.h"
+#include "Core/Platform/Platform.h"
 
 #include <cstdio>
 #include <exception>
@@ -21,7 +21,7 @@ Failure usageFailure(const std::string& message)
 
 void showProgress(const std::string& step)
 {
-    if (files::isTerminal(stderr))
+    if (platform::isTerminal(stderr))
         std::fprintf(stderr, "%s\n", step.c_str());
 }
 

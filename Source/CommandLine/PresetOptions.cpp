@@ -1,6 +1,6 @@
 #include "CommandLine/PresetOptions.h"
 
-#include "Core/Files/Platform.h"
+#include "Core/Platform/Platform.h"
 
 #include <string_view>
 
@@ -29,7 +29,7 @@ std::string putFile(presets::PresetKind kind, std::string& argument)
 
 dsp::Result<std::filesystem::path> presetsFolder()
 {
-    const auto folder = presets::findPresetsFolder(files::executableFile());
+    const auto folder = presets::findPresetsFolder(platform::executableFile());
     if (!folder)
         return dsp::fail(dsp::ErrorCode::notFound,
                          "no presets were found beside the program; they are installed in "

@@ -18,9 +18,8 @@ SYSTEM_HEADER = re.compile(r"^(unistd|fcntl|dlfcn|pthread|io|process|windows|dir
 SYSTEM_CALL = re.compile(r"\b(fsync|fork|mkstemp|getpid|isatty|gmtime_r|localtime_r|popen)\s*\(")
 # JUCE's own macros are how JUCE asks; they are in Gui and Plugin alone, as Core has no JUCE.
 SYSTEM_MACRO = re.compile(r"\b(__linux__|__unix__|__APPLE__|_WIN32)\b")
-# Where a choice by system is made: the calls of one, and large pages of memory (with a plain way
-# beside them, below Core/Files). By macro alone: how paths are spelled.
-PLATFORM = {"Core/Files/Platform.cpp", "Core/Dsp/LargeMemory.cpp"}
+# Where a choice by system is made. By macro alone: how paths are spelled.
+PLATFORM = {"Core/Platform/Platform.cpp"}
 MACRO_ONLY = {"Core/Files/InnerPath.cpp"}
 
 

@@ -1,6 +1,6 @@
 #include "Core/Dsp/Fft.h"
 
-#include "Core/Dsp/LargeMemory.h"
+#include "Core/Platform/Platform.h"
 
 #include <algorithm>
 #include <cassert>
@@ -91,10 +91,11 @@ template <typename Sample, typename Value>
 class AlignedArray {
 public:
     explicit AlignedArray(std::size_t count)
-        : numBytes(count * sizeof(Value)), values(static_cast<Value*>(allocateZeroed(numBytes)))
+        : numBytes(count * sizeof(Value)),
+          values(static_cast<Value*>(platform::allocateZeroed(numBytes)))
     {
     }
-    ~AlignedArray() { releaseMemory(values, numBytes); }
+    ~AlignedArray() { platform::releaseMemory(values, numBytes); }
     AlignedArray(const AlignedArray&) = delete;
     AlignedArray& operator=(const AlignedArray&) = delete;
 

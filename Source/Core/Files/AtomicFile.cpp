@@ -1,7 +1,7 @@
 #include "Core/Files/AtomicFile.h"
 
-#include "Core/Files/Platform.h"
 #include "Core/Files/TemporaryName.h"
+#include "Core/Platform/Platform.h"
 
 #include <array>
 #include <fstream>
@@ -68,7 +68,7 @@ AtomicFile::~AtomicFile()
 
 dsp::Result<void> AtomicFile::commit()
 {
-    if (!flushToDisk(temporary))
+    if (!platform::flushToDisk(temporary))
         return dsp::fail(dsp::ErrorCode::cannotWrite,
                          "cannot write '" + target.string()
                              + "' to the disk; check that it is not full");
@@ -80,7 +80,7 @@ dsp::Result<void> AtomicFile::commit()
     temporary.clear();
     // The rename itself is on the disk only once the folder is; a folder that cannot be flushed
     // (some network shares) leaves a whole file, old or new, all the same.
-    flushFolderToDisk(target.parent_path());
+    platform::flushFolderToDisk(target.parent_path());
     return {};
 }
 

@@ -1,7 +1,7 @@
 #include "Core/Files/AtomicFolder.h"
 
-#include "Core/Files/Platform.h"
 #include "Core/Files/TemporaryName.h"
+#include "Core/Platform/Platform.h"
 
 #include <system_error>
 #include <utility>
@@ -85,11 +85,11 @@ dsp::Result<void> AtomicFolder::commit()
     for (std::filesystem::recursive_directory_iterator entry(temporary, reason), end;
          !reason && entry != end; entry.increment(reason))
         if (entry->is_directory(reason))
-            flushFolderToDisk(entry->path());
+            platform::flushFolderToDisk(entry->path());
     if (reason)
         return dsp::fail(dsp::ErrorCode::cannotWrite,
                          "cannot make '" + target.string() + "': " + reason.message());
-    flushFolderToDisk(temporary);
+    platform::flushFolderToDisk(temporary);
     // An empty folder that appeared since open() would be replaced; one that holds something not.
     std::filesystem::rename(temporary, target, reason);
     if (reason) {
@@ -100,7 +100,7 @@ dsp::Result<void> AtomicFolder::commit()
                          "cannot put '" + target.string() + "' in place: " + reason.message());
     }
     temporary.clear();
-    flushFolderToDisk(target.parent_path());
+    platform::flushFolderToDisk(target.parent_path());
     return {};
 }
 

@@ -1,9 +1,9 @@
 #include "Core/Files/AudioFile.h"
 
-#include "Core/Dsp/LargeMemory.h"
 #include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/RandomSource.h"
 #include "Core/Files/AtomicFile.h"
+#include "Core/Platform/Platform.h"
 
 #include <algorithm>
 #include <array>
@@ -315,7 +315,7 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
         for (auto& samples : audio.channels) {
             samples.reserve(std::min({static_cast<std::size_t>(info.frames), maxFrames,
                                       static_cast<std::size_t>(fileBytes) * 16 / numChannels}));
-            dsp::preferLargePages(samples.data(), samples.capacity() * sizeof(float));
+            platform::preferLargePages(samples.data(), samples.capacity() * sizeof(float));
         }
     bool isFinite = true;
     if (const auto inParts = readInParts(file, info, maxFrames, audio)) {

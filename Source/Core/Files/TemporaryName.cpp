@@ -1,7 +1,7 @@
 #include "Core/Files/TemporaryName.h"
 
 #include "Core/Files/AtomicFile.h"
-#include "Core/Files/Platform.h"
+#include "Core/Platform/Platform.h"
 
 #include <atomic>
 #include <charconv>
@@ -17,7 +17,7 @@ constexpr std::size_t numMachineDigits = 8;
 
 std::string thisMachine()
 {
-    return textChecksum(hostName());
+    return textChecksum(platform::hostName());
 }
 
 } // namespace
@@ -27,7 +27,7 @@ std::filesystem::path temporaryBeside(const std::filesystem::path& target)
     static std::atomic<unsigned> counter {0};
     return target.parent_path()
            / ("." + target.stem().string() + std::string(mark) + thisMachine() + "-"
-              + std::to_string(processId()) + "-" + std::to_string(counter.fetch_add(1))
+              + std::to_string(platform::processId()) + "-" + std::to_string(counter.fetch_add(1))
               + target.extension().string());
 }
 
@@ -65,7 +65,7 @@ std::vector<std::filesystem::path> sweepTemporaries(const std::filesystem::path&
          entry.increment(reason)) {
         std::error_code ignored;
         if (const auto owner = temporaryOwner(entry->path().filename().string())) {
-            if (owner->machine == thisMachine() && !isProcessRunning(owner->process)
+            if (owner->machine == thisMachine() && !platform::isProcessRunning(owner->process)
                 && std::filesystem::remove_all(entry->path(), ignored) > 0 && !ignored)
                 removed.push_back(entry->path());
         } else if (numLevelsBelow > 0 && entry->is_directory(ignored)

@@ -4,11 +4,11 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/FilesUntilKept.h"
 #include "Core/Files/JsonReader.h"
-#include "Core/Files/Platform.h"
 #include "Core/Job/BlindRuns.h"
 #include "Core/Job/EventRecords.h"
 #include "Core/Job/JobLock.h"
 #include "Core/Measure/HammersteinModel.h"
+#include "Core/Platform/Platform.h"
 #include "Core/Seat/ListenerSeat.h"
 #include "Core/Tuning/TuningFile.h"
 
@@ -686,7 +686,7 @@ dsp::Result<void> saveJob(Job& job, SaveRule rule)
 {
     const auto file = job.folder / jobFileName;
     // Held while what is there is looked at and replaced.
-    files::SystemLock saving;
+    platform::SystemLock saving;
     saving.waitForFolder(job.folder);
     if (const auto may = checkMayWrite(job); !may)
         return may;

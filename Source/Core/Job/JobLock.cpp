@@ -15,7 +15,7 @@ namespace {
 
 LockHolder thisProcess()
 {
-    return {files::processId(), files::hostName()};
+    return {platform::processId(), platform::hostName()};
 }
 
 std::string lockText(const LockHolder& holder)
@@ -49,7 +49,7 @@ std::string lockHolderWords(const LockHolder& holder)
            + (holder.hostName.empty() ? "" : " on " + holder.hostName) + ")";
 }
 
-JobLock::JobLock(std::filesystem::path lockFile, files::SystemLock taken)
+JobLock::JobLock(std::filesystem::path lockFile, platform::SystemLock taken)
     : file(std::move(lockFile)), lock(std::move(taken))
 {
 }
@@ -78,9 +78,9 @@ dsp::Result<JobLock> JobLock::take(const std::filesystem::path& folder)
     constexpr int numTries = 20;
     constexpr std::chrono::milliseconds pause {5};
     for (int left = numTries; left > 0; --left) {
-        files::SystemLock lock;
+        platform::SystemLock lock;
         switch (lock.makeAndLock(file)) {
-        case files::LockOutcome::locked:
+        case platform::LockOutcome::locked:
             if (!lock.isStill(file))
                 continue;
             if (JobLock taken(file, std::move(lock)); taken.lock.write(lockText(thisProcess())))
@@ -88,12 +88,12 @@ dsp::Result<JobLock> JobLock::take(const std::filesystem::path& folder)
             return dsp::fail(dsp::ErrorCode::cannotWrite, "cannot write '" + file.string()
                                                               + "'; check that the disk is not "
                                                                 "full");
-        case files::LockOutcome::heldByOther: break;
-        case files::LockOutcome::cannotOpen:
+        case platform::LockOutcome::heldByOther: break;
+        case platform::LockOutcome::cannotOpen:
             return dsp::fail(dsp::ErrorCode::cannotWrite,
                              "the job '" + folder.string()
                                  + "' can be read but not changed: its folder cannot be written");
-        case files::LockOutcome::unsupported:
+        case platform::LockOutcome::unsupported:
             return dsp::fail(dsp::ErrorCode::unsupported,
                              "the disk of '" + folder.string()
                                  + "' cannot keep others from changing the job meanwhile; take "
@@ -117,8 +117,8 @@ dsp::Result<JobLock> JobLock::take(const std::filesystem::path& folder)
 std::optional<LockHolder> otherWriter(const std::filesystem::path& folder)
 {
     const auto file = folder / lockFileName;
-    files::SystemLock probe;
-    if (probe.lock(file) != files::LockOutcome::heldByOther)
+    platform::SystemLock probe;
+    if (probe.lock(file) != platform::LockOutcome::heldByOther)
         return std::nullopt;
     const LockHolder holder = holderIn(file);
     if (holder == thisProcess())

@@ -1,7 +1,7 @@
 #pragma once
 
 #include "Core/Dsp/Result.h"
-#include "Core/Files/Platform.h"
+#include "Core/Platform/Platform.h"
 
 #include <filesystem>
 #include <optional>
@@ -41,10 +41,10 @@ public:
     ~JobLock();
 
 private:
-    JobLock(std::filesystem::path file, files::SystemLock lock);
+    JobLock(std::filesystem::path file, platform::SystemLock lock);
 
     std::filesystem::path file;
-    files::SystemLock lock; ///< Not held where this process had it already.
+    platform::SystemLock lock; ///< Not held where this process had it already.
 };
 
 /** Which other process may write to a job; nothing if none or this one may. */

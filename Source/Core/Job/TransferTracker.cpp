@@ -1,7 +1,7 @@
 #include "Core/Job/TransferTracker.h"
 
 #include "Core/Files/AtomicFile.h"
-#include "Core/Files/Platform.h"
+#include "Core/Platform/Platform.h"
 
 #include <algorithm>
 #include <cerrno>
@@ -86,7 +86,7 @@ dsp::Result<bool> transferFile(const ReadBytes& read, const std::filesystem::pat
             return false;
     }
     errno = 0;
-    if (std::fclose(stream.release()) != 0 || !files::flushToDisk(file))
+    if (std::fclose(stream.release()) != 0 || !platform::flushToDisk(file))
         return cannotWrite(name, std::generic_category().message(errno));
     // Without it the job is whole all the same.
     std::filesystem::last_write_time(file, changedAt, reason);

@@ -1,8 +1,8 @@
 #include "Core/Measure/TakeWriter.h"
 
 #include "Core/Dsp/RandomSource.h"
-#include "Core/Files/Platform.h"
 #include "Core/Files/TextTable.h"
+#include "Core/Platform/Platform.h"
 
 #include <algorithm>
 #include <array>
@@ -168,7 +168,7 @@ struct TakeWriter::Impl {
         if (written != pending.size())
             return fail(errno);
         pending.clear();
-        if (!files::flushToDisk(path))
+        if (!platform::flushToDisk(path))
             return fail(errno);
         return {};
     }
@@ -186,7 +186,7 @@ struct TakeWriter::Impl {
             flushed = fail(errno);
         if (flushed && !headed)
             flushed = fail(errno);
-        const bool onDisk = files::flushToDisk(path);
+        const bool onDisk = platform::flushToDisk(path);
         if (flushed && !onDisk)
             flushed = fail(errno);
         handle.reset();
@@ -247,7 +247,7 @@ dsp::Result<TakeWriter> TakeWriter::create(const std::filesystem::path& folder,
     // Unbuffered, so that what is written is the system's before the next line runs.
     std::setvbuf(content->handle.get(), nullptr, _IONBF, 0);
     errno = 0;
-    if (!content->writeHeader(0) || !files::flushToDisk(content->path)) {
+    if (!content->writeHeader(0) || !platform::flushToDisk(content->path)) {
         const std::string why = systemWords(errno);
         content->handle.reset();
         std::filesystem::remove(content->path, reason);
@@ -255,7 +255,7 @@ dsp::Result<TakeWriter> TakeWriter::create(const std::filesystem::path& folder,
                                                           + "': " + why
                                                           + "; make room on the disk");
     }
-    files::flushFolderToDisk(folder);
+    platform::flushFolderToDisk(folder);
     return TakeWriter(std::move(content));
 }
 

@@ -58,7 +58,7 @@ TEST_CASE("One process at a time may write to a job, and others are told which",
     const auto writer = job::otherWriter(job.folder);
     REQUIRE(writer);
     CHECK(writer->processId == other.child.id());
-    CHECK(writer->hostName == files::hostName());
+    CHECK(writer->hostName == platform::hostName());
 
     // It can be read, but neither saved nor filled.
     const auto opened = job::openJob(job.folder);
@@ -104,7 +104,8 @@ TEST_CASE("A lock names the process and the machine and nothing else", "[core][j
     REQUIRE(lock);
     const auto json = nlohmann::json::parse(test::bytesOf(folder / job::lockFileName));
     CHECK(json
-          == nlohmann::json {{"processId", files::processId()}, {"hostName", files::hostName()}});
+          == nlohmann::json {{"processId", platform::processId()},
+                             {"hostName", platform::hostName()}});
 }
 
 TEST_CASE("Within a process a lock may be taken again, and the first one's end ends it",

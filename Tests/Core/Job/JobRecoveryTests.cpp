@@ -206,9 +206,9 @@ TEST_CASE("Opening a job sweeps away what a crash left half-written and nothing 
 {
     const test::TemporaryFolder folder;
     test::makeSmallJob(folder.path());
-    const std::string here = ".part-" + files::textChecksum(files::hostName()) + "-";
+    const std::string here = ".part-" + files::textChecksum(platform::hostName()) + "-";
     const std::string dead = here + "999999999-"; // above the system's highest process number
-    const std::string mine = here + std::to_string(files::processId()) + "-";
+    const std::string mine = here + std::to_string(platform::processId()) + "-";
     std::filesystem::create_directories(folder / ("tunings/.tuning" + dead + "3"));
     const std::string gone[] {".job" + dead + "0.json", "states/.parked.impulse" + dead + "12.wav",
                               "tunings/.tuning" + dead + "3/inner.json",

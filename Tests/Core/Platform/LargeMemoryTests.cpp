@@ -1,4 +1,4 @@
-#include "Core/Dsp/LargeMemory.h"
+#include "Core/Platform/Platform.h"
 
 #include <catch2/catch.hpp>
 
@@ -18,23 +18,23 @@ TEST_CASE("Memory of any size is zeroed, aligned for vectors and can be written 
           std::size_t {1} << 20U, (std::size_t {1} << 21U) + 1, std::size_t {7'000'001}}) {
         CAPTURE(numBytes);
         for (int round = 0; round < 2; ++round) {
-            void* const memory = dsp::allocateZeroed(numBytes);
+            void* const memory = platform::allocateZeroed(numBytes);
             REQUIRE(memory != nullptr);
             CHECK(reinterpret_cast<std::uintptr_t>(memory) % 64 == 0);
             const std::span bytes(static_cast<std::byte*>(memory), numBytes);
             CHECK(std::ranges::all_of(bytes, [](std::byte b) { return b == std::byte {}; }));
             std::ranges::fill(bytes, std::byte {0x5A});
-            dsp::releaseMemory(memory, numBytes);
+            platform::releaseMemory(memory, numBytes);
         }
     }
-    dsp::releaseMemory(nullptr, 0);
+    platform::releaseMemory(nullptr, 0);
 }
 
 TEST_CASE("Asking for large pages leaves what memory holds as it is", "[core][dsp]")
 {
     std::vector<float> samples(3'000'001, 0.25F);
-    dsp::preferLargePages(samples.data(), samples.size() * sizeof(float));
-    dsp::preferLargePages(samples.data(), 1);
-    dsp::preferLargePages(nullptr, 0);
+    platform::preferLargePages(samples.data(), samples.size() * sizeof(float));
+    platform::preferLargePages(samples.data(), 1);
+    platform::preferLargePages(nullptr, 0);
     CHECK(std::ranges::all_of(samples, [](float sample) { return sample == 0.25F; }));
 }

@@ -1,14 +1,28 @@
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <cstdio>
 #include <filesystem>
 #include <string>
 #include <string_view>
 
-namespace saddletone::files {
+namespace saddletone::platform {
 
 // The calls that differ between operating systems; everything else is standard C++.
+
+// Memory of many megabytes that is filled once costs more in page faults than in arithmetic. Where
+// the operating system offers large pages (Linux), these functions ask for them; elsewhere they are
+// plain memory.
+
+/** Zeroed memory, aligned for vectors; throws std::bad_alloc. To be given to releaseMemory(). */
+[[nodiscard]] void* allocateZeroed(std::size_t numBytes);
+
+/** numBytes: as it was allocated with. memory may be null. */
+void releaseMemory(void* memory, std::size_t numBytes) noexcept;
+
+/** Asks for large pages in memory that has not been written to yet; small memory is left alone. */
+void preferLargePages(void* memory, std::size_t numBytes) noexcept;
 
 /** Number of this process, to tell its temporary files from another's. */
 [[nodiscard]] long processId() noexcept;
@@ -72,4 +86,4 @@ private:
     int handle = none;
 };
 
-} // namespace saddletone::files
+} // namespace saddletone::platform
