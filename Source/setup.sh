@@ -78,6 +78,13 @@ fuzzPackages=(
     libclang-rt-14-dev
 )
 
+lintPackages=(
+    clang-14
+    clang-format-14
+    clang-tidy-14
+    cppcheck
+)
+
 benchmarkPackages=(
     libbenchmark-dev
     libzita-convolver-dev

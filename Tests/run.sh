@@ -3,6 +3,8 @@
 #   --sanitize address|thread   the tests of Core alone, under sanitizers of address and undefined
 #                               behaviour, or of threads
 #   --fuzz                      every fuzz target for a minute (SADDLETONE_FUZZ_SECONDS for others)
+#   --lint [FILE|FOLDER]...     the layout of all our code, cppcheck over all of it, and clang-tidy
+#                               over the sources that are named (some ten seconds each)
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../Source/setup.sh"
@@ -110,9 +112,53 @@ fuzz() {
     [[ "$failed" -eq 0 && "$passed" -gt 0 ]]
 }
 
+# lint [FILE|FOLDER]...: each of the tools counts as one test.
+lint() {
+    buildDir="$projectDir/build/lint"
+    requirePackages "${buildPackages[@]}" "${lintPackages[@]}"
+    # Clang cannot read what another compiler has precompiled.
+    cmake -S "$projectDir" -B "$buildDir" -G Ninja -DCMAKE_C_COMPILER=clang-14 \
+        -DCMAKE_CXX_COMPILER=clang++-14 -DCMAKE_DISABLE_PRECOMPILE_HEADERS=ON \
+        -DCMAKE_BUILD_TYPE=Debug -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=OFF
+    local tools=(lintLayout lintWithCppcheck) passed=0 failed=0 tool
+    if [[ $# -gt 0 ]]; then
+        tools+=(lintWithTidy)
+    fi
+    for tool in "${tools[@]}"; do
+        if "$tool" "$@"; then
+            passed=$((passed + 1))
+        else
+            failed=$((failed + 1))
+            echo "$tool failed" >&2
+        fi
+    done
+    echo
+    echo "$passed passed, $failed failed"
+    [[ "$failed" -eq 0 ]]
+}
+
+lintLayout() {
+    find "$projectDir/Source" "$projectDir/Tests" \( -name '*.h' -o -name '*.cpp' \) -print0 |
+        xargs -0 clang-format-14 --dry-run -Werror
+}
+
+lintWithCppcheck() {
+    mkdir -p "$buildDir/cppcheck"
+    (cd "$projectDir" && cppcheck --quiet --std=c++20 --language=c++ -j "$(nproc)" \
+        --enable=warning,performance,portability --error-exitcode=1 --inline-suppr \
+        --suppressions-list=Tests/cppcheck-suppressions.txt \
+        --cppcheck-build-dir="$buildDir/cppcheck" -I Source Source)
+}
+
+lintWithTidy() {
+    find "$@" -name '*.cpp' -print0 |
+        xargs -0 -r -n 1 -P "$(nproc)" clang-tidy-14 -p "$buildDir" --quiet
+}
+
 case "${1:-}" in
     "") testAll ;;
     --sanitize) testSanitized "${2:-}" ;;
     --fuzz) fuzz ;;
+    --lint) lint "${@:2}" ;;
     *) usage ;;
 esac

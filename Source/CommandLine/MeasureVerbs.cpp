@@ -772,7 +772,7 @@ Outcome compareStates(const CompareOptions& options)
     output.text =
         "reference: " + referenceFile + " (" + stateWords(*reference) + ")\n" + referenceCurve.text;
     std::vector<std::string> header {"frequency_hz"};
-    std::vector<std::vector<double>> columns {{}};
+    std::vector<std::vector<double>> columns(1);
     for (const measure::BandConfidence& band : reference->bands)
         columns.front().push_back(band.frequencyHz);
     for (std::size_t index = 0; index < others.size(); ++index) {

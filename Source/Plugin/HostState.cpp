@@ -1,11 +1,14 @@
 #include "Plugin/HostState.h"
 
+#include "Core/Files/StateElement.h"
 #include "Gui/ParameterIds.h"
 #include "Plugin/DecimalText.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstddef>
+#include <cstdint>
 #include <string>
 #include <string_view>
 
@@ -35,6 +38,20 @@ void forEachParameter(const juce::AudioProcessorValueTreeState& parameters, Func
             function(*parameter);
 }
 
+std::unique_ptr<juce::XmlElement> toXml(const files::StateElement& element)
+{
+    if (element.tag.empty())
+        return std::unique_ptr<juce::XmlElement>(
+            juce::XmlElement::createTextElement(juce::String::fromUTF8(element.text.c_str())));
+    auto xml = std::make_unique<juce::XmlElement>(element.tag.c_str());
+    for (const auto& [name, value] : element.attributes)
+        xml->setAttribute(name.c_str(), juce::String::fromUTF8(value.c_str()));
+    // In the order of the state: the framework's own way of adding walks through all that is there.
+    for (auto child = element.children.rbegin(); child != element.children.rend(); ++child)
+        xml->prependChildElement(toXml(*child).release());
+    return xml;
+}
+
 bool isListenersOwn(const juce::String& id)
 {
     return id == ids::headphoneSplDb || id == ids::ceilingDba;
@@ -51,14 +68,14 @@ juce::XmlElement makeHostState()
 
 dsp::Result<std::unique_ptr<juce::XmlElement>> readHostState(const void* data, int numBytes)
 {
-    std::unique_ptr<juce::XmlElement> hostState =
-        juce::AudioProcessor::getXmlFromBinary(data, numBytes);
-    const int version = hostState != nullptr ? hostState->getIntAttribute(schemaVersionKey, 0) : 0;
-    if (hostState == nullptr || !hostState->hasTagName(rootTag) || version < 1)
-        return dsp::fail(dsp::ErrorCode::malformed,
-                         "What the host kept of Saddletone is damaged, so everything stays as it "
-                         "is. Open an earlier version of the session, or open the job again and "
-                         "save the session.");
+    const auto read = files::parseStateBytes(
+        {static_cast<const std::uint8_t*>(data), static_cast<std::size_t>(numBytes)});
+    if (!read)
+        return read.unexpected();
+    std::unique_ptr<juce::XmlElement> hostState = toXml(*read);
+    const int version = hostState->getIntAttribute(schemaVersionKey, 0);
+    if (!hostState->hasTagName(rootTag) || version < 1)
+        return dsp::fail(dsp::ErrorCode::malformed, files::damagedStateWords);
     if (version > schemaVersion)
         return dsp::fail(dsp::ErrorCode::newerSchema,
                          "What the host kept of Saddletone was saved by a newer version (state "

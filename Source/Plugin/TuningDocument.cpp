@@ -92,7 +92,7 @@ job::JobCandidate entryOf(const DraftCandidate& candidate)
 bool isProposedIn(const job::Job& onDisk, const StoredDocument& before, std::uint64_t id)
 {
     for (std::size_t index = 0; index < before.document.candidates.size(); ++index)
-        if (before.document.candidates[index].id == id && index < before.job.candidates.size())
+        if (index < before.job.candidates.size() && before.document.candidates[index].id == id)
             return std::ranges::any_of(onDisk.candidates, [&](const job::JobCandidate& each) {
                 return each.isProposed && isSameCandidate(each, before.job.candidates[index]);
             });

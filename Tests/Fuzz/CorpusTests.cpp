@@ -41,6 +41,7 @@ std::size_t replay(const std::string& folder, Target target)
 TEST_CASE("Inputs that fuzzing starts from or has found keep every promise", "[core][fuzz]")
 {
     CHECK(replay("audio-file", test::fuzzAudioFile) >= 3);
+    CHECK(replay("host-state", test::fuzzHostState) >= 12);
     CHECK(replay("job", test::fuzzJob) >= 2);
     CHECK(replay("signal-description", test::fuzzSignalDescription) >= 5);
     CHECK(replay("text-table", test::fuzzTextTable) >= 4);

@@ -2,7 +2,9 @@
 
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/JsonReader.h"
+#include "Core/Files/StateElement.h"
 #include "Core/Files/TextTable.h"
+#include "Core/Files/Utf8.h"
 #include "Core/Job/Job.h"
 #include "Core/Signals/SignalDescription.h"
 #include "Core/Tuning/TuningFile.h"
@@ -51,6 +53,64 @@ void requireReason(const dsp::Result<Value>& result)
     require(result || !result.error().message.empty(), "a refusal has its reason");
 }
 
+/** Within the limits that readers of a state rely on, down to the last child. */
+void requireSound(const files::StateElement& element, std::size_t depth)
+{
+    require(depth <= files::maxStateDepth, "elements are not nested deeper than is stated");
+    require(element.attributes.size() <= files::maxStateAttributes, "attributes are not too many");
+    require(element.tag.empty() != element.text.empty(), "an element has a tag or is text");
+    require(!element.tag.empty() || (element.attributes.empty() && element.children.empty()),
+            "text has nothing else");
+    const auto isText = [](const std::string& text) {
+        return files::isUtf8(text) && text.find('\0') == std::string::npos;
+    };
+    require(isText(element.text), "text is UTF-8 without a zero");
+    for (auto each = element.attributes.begin(); each != element.attributes.end(); ++each) {
+        require(!each->name.empty() && isText(each->value), "an attribute has name and text");
+        require(std::none_of(element.attributes.begin(), each,
+                             [&](const auto& before) { return before.name == each->name; }),
+                "an attribute is given once");
+    }
+    for (const files::StateElement& child : element.children)
+        requireSound(child, depth + 1);
+}
+
+/** Text in XML: what means something there, and control characters, as their numbers. */
+std::string withNumbers(const std::string& text)
+{
+    std::string xml;
+    for (const char character : text) {
+        const auto byte = static_cast<unsigned char>(character);
+        if (byte < 0x20 || std::string_view("&<>\"'").find(character) != std::string_view::npos)
+            xml += "&#" + std::to_string(byte) + ";";
+        else
+            xml += character;
+    }
+    return xml;
+}
+
+/** An element as the plug-in's framework writes it, each with a tag of its own at the end. */
+std::string stateXml(const files::StateElement& element)
+{
+    if (element.tag.empty())
+        return withNumbers(element.text);
+    std::string xml = "<" + element.tag;
+    for (const auto& [name, value] : element.attributes)
+        xml += " " + name + "=\"" + withNumbers(value) + "\"";
+    xml += ">";
+    for (const files::StateElement& child : element.children)
+        xml += stateXml(child);
+    return xml + "</" + element.tag + ">";
+}
+
+std::string stateBytes(const std::string& xml)
+{
+    std::string bytes = "VC2!";
+    for (const unsigned shift : {0U, 8U, 16U, 24U})
+        bytes += static_cast<char>((xml.size() >> shift) & 0xFFU);
+    return bytes + xml + '\0';
+}
+
 } // namespace
 
 void fuzzAudioFile(FuzzInput input)
@@ -93,6 +153,20 @@ void fuzzJob(FuzzInput input)
         require(inside && *inside->lexically_relative(folder).begin() != "..",
                 "a state's file is inside the job");
     }
+}
+
+void fuzzHostState(FuzzInput input)
+{
+    const auto read = files::parseStateBytes(input);
+    requireReason(read);
+    if (!read)
+        return;
+    requireSound(*read, 1);
+    const std::string bytes = stateBytes(stateXml(*read));
+    const auto again =
+        files::parseStateBytes({reinterpret_cast<const std::uint8_t*>(bytes.data()), bytes.size()});
+    require(again.has_value(), "a state that was written can be read");
+    require(*again == *read, "a state comes back as it was written");
 }
 
 void fuzzSignalDescription(FuzzInput input)

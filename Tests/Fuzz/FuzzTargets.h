@@ -13,6 +13,7 @@ using FuzzInput = std::span<const std::uint8_t>;
 
 void fuzzAudioFile(FuzzInput input);         ///< What readAudioFile() opens.
 void fuzzJob(FuzzInput input);               ///< job.json.
+void fuzzHostState(FuzzInput input);         ///< What a host keeps of the plug-in.
 void fuzzSignalDescription(FuzzInput input); ///< NAME.signal.json.
 void fuzzTextTable(FuzzInput input);         ///< A table of frequency, level and phase.
 void fuzzTuning(FuzzInput input);            ///< TUNING.json.

@@ -45,6 +45,18 @@ juce::MemoryBlock keptState(const char* name)
     return state;
 }
 
+/** A state with text that the framework itself would not write. */
+juce::MemoryBlock stateWithText(const juce::String& text)
+{
+    juce::MemoryBlock state = stateFromXml("<saddletone/>");
+    state.setSize(8);
+    state.append(text.toRawUTF8(), text.getNumBytesAsUTF8());
+    const auto numBytes =
+        juce::ByteOrder::swapIfBigEndian(static_cast<juce::uint32>(text.getNumBytesAsUTF8()));
+    state.copyFrom(&numBytes, 4, 4);
+    return state;
+}
+
 std::unique_ptr<juce::XmlElement> xmlOf(AuditionProcessor& processor)
 {
     const juce::MemoryBlock state = stateOf(processor);
@@ -296,6 +308,25 @@ TEST_CASE("What a later version adds to a state survives in this one", "[plugin]
     }
 }
 
+TEST_CASE("Names of files come back from a state whatever their characters", "[plugin][manners]")
+{
+    const juce::String name =
+        juce::String::fromUTF8("/K\u00FCste \U0001F3CD <\"&amp;'> \n\t\x01 x.wav");
+    auto xml =
+        juce::parseXML("<saddletone schemaVersion=\"1\"><route>by the sea</route></saddletone>");
+    xml->setAttribute("laterFile", name);
+    juce::MemoryBlock state;
+    juce::AudioProcessor::copyXmlToBinary(*xml, state);
+    AuditionProcessor processor;
+    test::restore(processor, state);
+    CHECK(processor.snapshot().problem.isEmpty());
+    const auto kept = xmlOf(processor);
+    REQUIRE(kept != nullptr);
+    CHECK(kept->getStringAttribute("laterFile") == name);
+    REQUIRE(kept->getChildByName("route") != nullptr);
+    CHECK(kept->getChildByName("route")->getAllSubText() == "by the sea");
+}
+
 TEST_CASE("A state that cannot be taken over changes nothing and says why", "[plugin][manners]")
 {
     AuditionProcessor processor;
@@ -311,10 +342,20 @@ TEST_CASE("A state that cannot be taken over changes nothing and says why", "[pl
         juce::MemoryBlock state;
         const char* words;
     };
-    for (const Bad& bad : {Bad {juce::MemoryBlock(kept.getData(), kept.getSize() / 2), "damaged"},
-                           Bad {bent, "damaged"}, Bad {juce::MemoryBlock("garbage", 7), "damaged"},
-                           Bad {stateFromXml("<saddletone schemaVersion=\"7\" lightLook=\"1\"/>"),
-                                "newer version"}}) {
+    for (const Bad& bad :
+         {Bad {juce::MemoryBlock(kept.getData(), kept.getSize() / 2), "damaged"},
+          Bad {bent, "damaged"}, Bad {juce::MemoryBlock("garbage", 7), "damaged"},
+          // The framework's own reader goes beyond the end of this one,
+          Bad {stateWithText("<saddletone schemaVersion=\"1\" loop=\"&#x"), "damaged"},
+          // and runs out of stack over these.
+          Bad {stateWithText("<saddletone schemaVersion=\"1\">"
+                             + juce::String::repeatedString("<a>", 200000)),
+               "damaged"},
+          Bad {stateWithText("<!DOCTYPE saddletone [<!ENTITY a \"&a;\">]>"
+                             "<saddletone schemaVersion=\"1\" loop=\"&a;\"/>"),
+               "damaged"},
+          Bad {stateFromXml("<saddletone schemaVersion=\"7\" lightLook=\"1\"/>"),
+               "newer version"}}) {
         processor.dismissProblem();
         test::restore(processor, bad.state);
         CHECK(processor.snapshot().problem.contains(bad.words));

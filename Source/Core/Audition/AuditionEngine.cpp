@@ -174,9 +174,15 @@ void AuditionEngine::reset() noexcept
 
 void AuditionEngine::setParameters(const Parameters& newParameters) noexcept
 {
-    if (newParameters == parameters)
+    Parameters next = newParameters;
+    // From a gain NaN would get into the tails of noise and speakers, and stay there.
+    for (double Parameters::*const level :
+         {&Parameters::volumeDb, &Parameters::noiseTrimDb, &Parameters::outputLevelDb})
+        if (std::isnan(next.*level))
+            next.*level = parameters.*level;
+    if (next == parameters)
         return;
-    parameters = newParameters;
+    parameters = next;
     updateTargets();
 }
 

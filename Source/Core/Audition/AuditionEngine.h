@@ -36,7 +36,7 @@ enum class Monitor {
     moment of asking. The noise goes through the scene's correction of the headphones. The ceiling is
     always last. For a given seed, scene and parameters the
     output is the same, to the bit, however the stream is cut; only the layout, see
-    Settings::layoutBlockFrames, changes its last bits. */
+    Settings::layoutBlockFrames, changes its last bits. A level that is set to NaN stays as it was. */
 class AuditionEngine {
 public:
     struct Settings {

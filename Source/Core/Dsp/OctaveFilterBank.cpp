@@ -26,7 +26,8 @@ constexpr std::size_t historyFrames = numTaps - 1;
 /** Half-band low-pass, windowed after Kaiser (1974) with beta = 0.1102 (100 - 8.7) over 33 points,
     the outer two of which are zero, then scaled to the sum 1. Every second tap off the centre is
     zero. */
-constexpr std::array<double, numTaps> taps = [] {
+constexpr std::array<double, numTaps> halfBandTaps()
+{
     constexpr std::array<double, 8> outer {-5.2517475456026301e-05, 0.00048793775796920376,
                                            -0.002171787553117044,   0.0068292128485532263,
                                            -0.017423229403133705,   0.039492737702073927,
@@ -38,7 +39,8 @@ constexpr std::array<double, numTaps> taps = [] {
     }
     all[numTaps / 2] = 0.49999708129131459;
     return all;
-}();
+}
+constexpr std::array<double, numTaps> taps = halfBandTaps();
 
 double halvingMagnitude(double normalisedFrequency) noexcept
 {

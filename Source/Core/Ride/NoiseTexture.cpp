@@ -293,8 +293,7 @@ NoiseTexture::Moment NoiseTexture::momentAt(double seconds) const noexcept
     for (std::size_t tone = 0; tone < state.numTones; ++tone) {
         const NoiseTone& line = state.tones[tone];
         moment.phasesRadians[tone] = tonePhase(tone, seconds, moment.glideSeconds);
-        const double levelDb = stateGainDb
-                               + line.levelDeviationDb * toneLevels[tone].at(seconds)
+        const double levelDb = stateGainDb + line.levelDeviationDb * toneLevels[tone].at(seconds)
                                - meanPowerDb(line.levelDeviationDb);
         // By AES17 a sine's peak is its level.
         const double right = dsp::dbToAmplitude(line.levelsDbfs[1] + levelDb);

@@ -68,6 +68,30 @@ TEST_CASE("What is no audio becomes silence, and the next block is as if silence
     CHECK(std::isfinite(disturbed.engine.earLevelDba()));
 }
 
+TEST_CASE("A level that a host sets to no number stays as it was", "[core][audition]")
+{
+    using Parameters = AuditionEngine::Parameters;
+    double Parameters::*const level =
+        GENERATE(as<double Parameters::*> {}, &Parameters::volumeDb, &Parameters::noiseTrimDb,
+                 &Parameters::outputLevelDb);
+    const dsp::ScopedFlushDenormals flushDenormals;
+    const Stereo programme {test::gaussianNoise(48000, 0.1, 2), test::gaussianNoise(48000, 0.1, 3)};
+    auto parameters = riding();
+    Riding disturbed(parameters);
+    Riding undisturbed(parameters);
+    for (const bool isNumber : {true, false, true}) {
+        parameters.*level = isNumber ? -3.0 : -std::numeric_limits<double>::quiet_NaN();
+        disturbed.engine.setParameters(parameters);
+        parameters.*level = -3.0;
+        undisturbed.engine.setParameters(parameters);
+        const Stereo output = test::runEngine(disturbed.engine, programme, blocks);
+        const Stereo expected = test::runEngine(undisturbed.engine, programme, blocks);
+        const bool same = output == expected;
+        CHECK(same);
+        CHECK(std::ranges::any_of(output[0], [](float sample) { return sample != 0.0F; }));
+    }
+}
+
 TEST_CASE("Denormals from a host change nothing that can be heard", "[core][audition]")
 {
     const float tiny = GENERATE(std::numeric_limits<float>::denorm_min(),
