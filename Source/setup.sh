@@ -92,7 +92,6 @@ benchmarkPackages=(
     python3-numpy
     python3-scipy
     sox
-    time
     xauth
     xvfb
 )

@@ -134,9 +134,10 @@ def excess(points, limits, level_at):
     return max(np.max(level_at(FINE_HZ)) - most, -mean - limits["maxLossDb"])
 
 
-def scipy_fit(points, limits, shelves):
-    """A plain fit: filters spread evenly over log frequency, gain 0, Q 1, trust region reflective.
-    The limits of the sum count as a penalty, and what it leaves is taken out by smaller gains."""
+def scipy_fit(points, limits, shelves, random=None):
+    """A plain fit: filters spread evenly over log frequency, gain 0, Q 1, trust region reflective;
+    with a source of random numbers, from anywhere within the limits of each filter instead. The limits
+    of the sum count as a penalty, and what it leaves is taken out by smaller gains."""
     start, lowest, highest = [], [], []
     log_from, log_to = np.log(limits["fromHz"]), np.log(limits["toHz"])
     for index in range(NUM_FILTERS):
@@ -146,6 +147,8 @@ def scipy_fit(points, limits, shelves):
         lowest += [log_from, -limits["maxCutDb"], np.log(limits["minQ"])]
         highest += [log_to, limits["maxBoostDb"],
                     np.log(limits["maxShelfQ"] if is_shelf else limits["maxQ"])]
+    if random is not None:
+        start = random.uniform(lowest, highest)
     is_limited = limits["headroomDb"] < 24.0
     root_share = np.sqrt(points.share)
     grid = np.concatenate([points.frequencies, COARSE_HZ]) if is_limited else points.frequencies

@@ -1,14 +1,7 @@
-"""The steps of AnalysisBenchmark.cpp in numpy and scipy, as somebody would write them there.
-
-Usage: analysis_scipy.py RECORDING.wav TRACK.signal.json REPETITIONS
-
-Prints one line of JSON: the best time of every step in seconds, and the figures that both programs
-have to agree on. What takes time here is array work in compiled code; there is no loop over samples.
+"""The steps of AnalysisContest.cpp in numpy and scipy, as somebody would write them there. What takes
+time here is array work in compiled code; there is no loop over samples.
 """
 
-import json
-import sys
-import time
 import warnings
 
 import numpy as np
@@ -197,31 +190,3 @@ def measure(samples, rate, track):
         "levelsDb": list(10.0 * np.log10(level)),
         "uncertaintiesDb": list(uncertainty),
     }
-
-
-def main():
-    recording, description, repetitions = sys.argv[1], sys.argv[2], int(sys.argv[3])
-    with open(description, encoding="utf-8") as file:
-        track = json.load(file)
-    seconds, results = {}, {}
-
-    def timed(name, step):
-        times = []
-        for _ in range(repetitions):
-            begin = time.perf_counter()
-            results[name] = step()
-            times.append(time.perf_counter() - begin)
-        seconds[name] = min(times)
-
-    # Transforms may use all processors, as the other program does; scipy divides batches of them.
-    with fft.set_workers(-1):
-        timed("read", lambda: read(recording))
-        rate, samples = results["read"]
-        timed("bands", lambda: analyse_bands(samples, rate))
-        timed("markers", lambda: find_markers(samples[0], rate, track["layout"], track["sampleRate"]))
-        timed("response", lambda: measure(samples, rate, track))
-    print(json.dumps({"seconds": seconds, "bandsDbfs": list(results["bands"]), **results["response"]}))
-
-
-if __name__ == "__main__":
-    main()

@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
-# Builds the benchmarks, runs that of the analysis beside scipy, that of a ride's noise, that of
-# convolution (some minutes) and that of the window, then measures the memory that a recording of ten
-# minutes in stereo takes.
+# Builds the benchmarks and runs all of them, about a quarter of an hour: Saddletone beside its peers
+# (arguments go to saddletone_benchmark: names of contests, options of Google Benchmark), the noise of a
+# ride, convolution beside zita-convolver and JUCE, the window, and how time grows, whose table is left
+# in build/benchmark/cost.csv for Docs/draw-cost.py.
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../../Source/setup.sh"
@@ -11,50 +12,30 @@ requirePackages "${buildPackages[@]}" "${benchmarkPackages[@]}"
 configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=OFF \
     -DSADDLETONE_BUILD_BENCHMARKS=ON
 
+date +%F
+grep -m 1 '^model name' /proc/cpuinfo || true
+echo "$(nproc) processors, load $(cut -d ' ' -f 1-3 /proc/loadavg)"
+
+# Results that are too far apart, or too much memory, fail the run at its end.
+status=0
 echo
-"$buildDir/bin/saddletone_benchmark" "$@"
+"$buildDir/bin/saddletone_benchmark" "$@" || status=1
 
 echo
-"$buildDir/bin/saddletone_ride_benchmark" "$@"
+"$buildDir/bin/saddletone_ride_benchmark"
 
 echo
 "$buildDir/bin/saddletone_convolution_benchmark"
 
 work="$(mktemp -d)"
 trap 'rm -rf "$work"' EXIT
-saddletone="$buildDir/bin/saddletone"
-mostKib=$((1024 * 1024))
-status=0
 
 # The window is drawn by a virtual display, in software.
-"$saddletone" demo --out "$work/demo" >/dev/null
+"$buildDir/bin/saddletone" demo --out "$work/demo" >/dev/null
 echo
 xvfb-run --auto-servernum --server-args="-screen 0 1920x1200x24" \
     "$buildDir/bin/saddletone_editor_benchmark" "$work/demo"
 
-# A sweep of 30 s in the middle of ten minutes of faint noise, by a clock 40 ppm off.
-"$saddletone" signal sweep --seconds 30 --level -12 --out "$work/track.wav" >/dev/null
-sox -n -r 48000 -c 2 -b 24 "$work/noise.wav" synth 600 whitenoise vol 0.001
-sox "$work/track.wav" -c 2 -b 24 "$work/track2.wav" speed 0.99996 rate 48000 pad 280
-sox -m -v 1 "$work/noise.wav" -v 1 "$work/track2.wav" -b 24 "$work/recording.wav"
-
-# peakOf NAME ARGUMENT...: runs saddletone and prints its time and highest resident memory.
-peakOf() {
-    local name="$1"
-    shift
-    /usr/bin/time -f '%e %M' -o "$work/usage" "$saddletone" "$@" >/dev/null
-    local seconds kib
-    read -r seconds kib <"$work/usage"
-    printf '  %-10s %8s s %8d MiB\n' "$name" "$seconds" $((kib / 1024))
-    if ((kib >= mostKib)); then
-        echo "  $name takes more than 1024 MiB" >&2
-        status=1
-    fi
-}
-
 echo
-echo "Ten minutes in stereo at 48 kHz, 24 bits (at most 1024 MiB):"
-peakOf analyse analyse --recording "$work/recording.wav"
-peakOf measure measure --recording "$work/recording.wav" --signal "$work/track.signal.json" \
-    --out "$work/state.json"
+"$buildDir/bin/saddletone_benchmark" --sweep "$buildDir/cost.csv"
 exit "$status"

@@ -34,14 +34,28 @@ std::string quoted(const std::filesystem::path& file)
     return "'" + file.string() + "'";
 }
 
-/** Integer of numBits with triangular dither of two steps peak to peak, on the scale where 1.0 is
-    2^(numBits-1); a full-scale positive sample lands on the largest integer. */
-int quantise(float sample, int numBits, dsp::RandomSource& random)
+/** Integer nearest to a number below 2^31 in magnitude, halves to the even one, as std::nearbyint()
+    has it, which costs a call: beyond 2^52 a double has no fraction left. */
+int nearestInteger(double number)
+{
+    constexpr double noFraction = 0x1.8p52;
+    return static_cast<int>((number + noFraction) - noFraction);
+}
+
+/** Integers of numBits with triangular dither of two steps peak to peak, on the scale where 1.0 is
+    2^(numBits-1); a full-scale positive sample lands on the largest integer. Every stride-th of output
+    is written, left-aligned in 32 bits, as libsndfile takes them. */
+void quantise(std::span<const float> samples, int numBits, dsp::RandomSource& random, int* output,
+              std::size_t stride)
 {
     const double scale = std::ldexp(1.0, numBits - 1);
-    const double dither = random.nextUniform() - random.nextUniform();
-    const double rounded = std::nearbyint(static_cast<double>(sample) * scale + dither);
-    return static_cast<int>(std::clamp(rounded, -scale, scale - 1.0));
+    const int alignment = 1 << (32 - numBits);
+    for (const float sample : samples) {
+        const double dither = random.nextUniform() - random.nextUniform();
+        const double number = static_cast<double>(sample) * scale + dither;
+        *output = nearestInteger(std::clamp(number, -scale, scale - 1.0)) * alignment;
+        output += stride;
+    }
 }
 
 /** The container and the coding of a file to be written. */
@@ -387,25 +401,21 @@ dsp::Result<void> writeAudioFile(const dsp::AudioBuffer& audio, const std::files
         silent.push_back(
             std::ranges::all_of(audio.channels[channel], [](float s) { return s == 0.0F; }));
     }
-    std::vector<float> floats;
-    std::vector<int> integers;
     const int numBits = format == SampleFormat::pcm16 ? 16 : 24;
     const bool asFloats = type == FileType::mp3 || format == SampleFormat::float32;
+    const std::size_t samplesAtOnce = static_cast<std::size_t>(framesAtOnce) * numChannels;
+    std::vector<float> floats(asFloats ? samplesAtOnce : 0);
+    std::vector<int> integers(asFloats ? 0 : samplesAtOnce); // Those of silent channels stay 0.
     for (std::size_t begin = 0; begin < audio.numFrames(); begin += framesAtOnce) {
         const std::size_t count = std::min<std::size_t>(framesAtOnce, audio.numFrames() - begin);
-        floats.clear();
-        integers.clear();
-        for (std::size_t frame = begin; frame < begin + count; ++frame)
-            for (std::size_t channel = 0; channel < numChannels; ++channel) {
-                const float sample = audio.channels[channel][frame];
-                if (asFloats)
-                    floats.push_back(sample);
-                else
-                    // libsndfile takes integers left-aligned in 32 bits.
-                    integers.push_back(silent[channel] ? 0
-                                                       : quantise(sample, numBits, random[channel])
-                                                             * (1 << (32 - numBits)));
-            }
+        for (std::size_t channel = 0; channel < numChannels; ++channel) {
+            const auto samples = std::span(audio.channels[channel]).subspan(begin, count);
+            if (asFloats)
+                for (std::size_t frame = 0; frame < count; ++frame)
+                    floats[frame * numChannels + channel] = samples[frame];
+            else if (!silent[channel])
+                quantise(samples, numBits, random[channel], integers.data() + channel, numChannels);
+        }
         const auto wanted = static_cast<sf_count_t>(count);
         const sf_count_t written = asFloats ? sf_writef_float(handle.get(), floats.data(), wanted)
                                             : sf_writef_int(handle.get(), integers.data(), wanted);
