@@ -27,6 +27,8 @@ using SndfileHandle = std::unique_ptr<SNDFILE, CloseSndfile>;
 
 // Little enough for a processor's cache in stereo.
 constexpr sf_count_t framesAtOnce = 8192;
+/** Between two words of progress: some milliseconds of reading. */
+constexpr std::size_t framesBetweenWords = 64 * static_cast<std::size_t>(framesAtOnce);
 
 std::string quoted(const std::filesystem::path& file)
 {
@@ -126,6 +128,44 @@ void appendChannel(std::vector<float>& samples, std::span<const float> interleav
             to[frame] = from[frame * numChannels];
 }
 
+/** An audio file opened to be read. */
+struct OpenedAudio {
+    SndfileHandle handle;
+    SF_INFO info {};
+};
+
+dsp::Result<OpenedAudio> openAudio(const std::filesystem::path& file, std::size_t maxChannels)
+{
+    std::error_code reason;
+    if (!std::filesystem::exists(file, reason))
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "audio file " + quoted(file) + " does not exist");
+    if (std::filesystem::is_directory(file, reason))
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         quoted(file) + " is a folder, not an audio file");
+    OpenedAudio opened;
+    SF_INFO& info = opened.info;
+    opened.handle.reset(sf_open(file.c_str(), SFM_READ, &info));
+    if (opened.handle == nullptr)
+        return dsp::fail(dsp::ErrorCode::unreadable, "cannot read audio from " + quoted(file) + ": "
+                                                         + sf_strerror(nullptr)
+                                                         + " Use WAV, FLAC, AIFF, Ogg or MP3.");
+    if (info.samplerate < 8000 || info.samplerate > 384000)
+        return dsp::fail(dsp::ErrorCode::outOfRange, quoted(file) + " has a sample rate of "
+                                                         + std::to_string(info.samplerate)
+                                                         + " Hz; 8000 to 384000 Hz can be used");
+    if (info.channels < 1 || static_cast<std::size_t>(info.channels) > maxChannels)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         quoted(file) + " has " + std::to_string(info.channels) + " channels; 1 to "
+                             + std::to_string(maxChannels) + " can be used");
+    return opened;
+}
+
+dsp::Unexpected holdsNoAudio(const std::filesystem::path& file)
+{
+    return dsp::fail(dsp::ErrorCode::unreadable, quoted(file) + " holds no audio (zero length)");
+}
+
 } // namespace
 
 std::string_view fileTypeName(FileType type) noexcept
@@ -175,37 +215,33 @@ dsp::Result<SampleFormat> parseSampleFormat(std::string_view name)
                      "sample format '" + std::string(name) + "' is not known; use 16, 24 or 32f");
 }
 
-dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
-                                            const ReadLimits& limits)
+dsp::Result<AudioLength> readAudioLength(const std::filesystem::path& file)
 {
-    std::error_code reason;
-    if (!std::filesystem::exists(file, reason))
-        return dsp::fail(dsp::ErrorCode::notFound,
-                         "audio file " + quoted(file) + " does not exist");
-    if (std::filesystem::is_directory(file, reason))
-        return dsp::fail(dsp::ErrorCode::unreadable,
-                         quoted(file) + " is a folder, not an audio file");
+    const auto opened = openAudio(file, ReadLimits {}.maxChannels);
+    if (!opened)
+        return opened.unexpected();
+    const SF_INFO& info = opened->info;
+    if (info.frames <= 0)
+        return holdsNoAudio(file);
+    return AudioLength {static_cast<double>(info.samplerate),
+                        static_cast<std::size_t>(info.channels),
+                        static_cast<std::size_t>(info.frames)};
+}
 
-    SF_INFO info {};
-    const SndfileHandle handle(sf_open(file.c_str(), SFM_READ, &info));
-    if (handle == nullptr)
-        return dsp::fail(dsp::ErrorCode::unreadable, "cannot read audio from " + quoted(file) + ": "
-                                                         + sf_strerror(nullptr)
-                                                         + " Use WAV, FLAC, AIFF, Ogg or MP3.");
-    if (info.samplerate < 8000 || info.samplerate > 384000)
-        return dsp::fail(dsp::ErrorCode::outOfRange, quoted(file) + " has a sample rate of "
-                                                         + std::to_string(info.samplerate)
-                                                         + " Hz; 8000 to 384000 Hz can be used");
-    if (info.channels < 1 || static_cast<std::size_t>(info.channels) > limits.maxChannels)
-        return dsp::fail(dsp::ErrorCode::outOfRange,
-                         quoted(file) + " has " + std::to_string(info.channels) + " channels; 1 to "
-                             + std::to_string(limits.maxChannels) + " can be used");
-
+dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
+                                            const ReadLimits& limits, const ReadProgress& progress)
+{
+    const auto opened = openAudio(file, limits.maxChannels);
+    if (!opened)
+        return opened.unexpected();
+    const SF_INFO& info = opened->info;
+    const SndfileHandle& handle = opened->handle;
     const auto numChannels = static_cast<std::size_t>(info.channels);
     const auto maxFrames = static_cast<std::size_t>(limits.maxSeconds * info.samplerate);
     dsp::AudioBuffer audio = dsp::makeSilence(info.samplerate, numChannels, 0);
     // Growing by doubling would take half as much memory again. A header may claim any length, so it
     // is believed only as far as the file's size makes it likely.
+    std::error_code reason;
     const auto fileBytes = std::filesystem::file_size(file, reason);
     if (!reason && info.frames > 0)
         for (auto& samples : audio.channels) {
@@ -229,13 +265,17 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
         isFinite = isFinite && allFinite(block);
         for (std::size_t channel = 0; channel < numChannels; ++channel)
             appendChannel(audio.channels[channel], block, channel, numChannels);
+        if (progress && audio.numFrames() % framesBetweenWords == 0
+            && !progress(
+                std::min(1.0, static_cast<double>(audio.numFrames())
+                                  / static_cast<double>(std::max<sf_count_t>(info.frames, 1)))))
+            return dsp::fail(dsp::ErrorCode::unreadable, readCancelledMessage);
     }
     if (sf_error(handle.get()) != SF_ERR_NO_ERROR)
         return dsp::fail(dsp::ErrorCode::unreadable,
                          "reading " + quoted(file) + " stopped: " + sf_strerror(handle.get()));
     if (audio.numFrames() == 0)
-        return dsp::fail(dsp::ErrorCode::unreadable,
-                         quoted(file) + " holds no audio (zero length)");
+        return holdsNoAudio(file);
     for (std::size_t channel = 0; !isFinite && channel < numChannels; ++channel) {
         const auto& samples = audio.channels[channel];
         const auto bad =
