@@ -5,6 +5,7 @@
 #include "Plugin/BenchInput.h"
 #include "Plugin/MicrophoneChoice.h"
 #include "Plugin/TakeMeasuring.h"
+#include "Plugin/WorkList.h"
 
 #include <functional>
 #include <mutex>
@@ -84,6 +85,7 @@ public:
     void setMicrophoneIncidence(measure::Incidence incidence) override;
     void addToJob(const juce::File& folder) override;
     bool hasOpenJob() override;
+    void cancelWork() override { works.cancelAll(); }
 
 private:
     /** A signal made at a rate. */
@@ -116,8 +118,10 @@ private:
 
     /** What a measurement came to. */
     struct MeasuredDelivery {
+        std::shared_ptr<Work> work;
         std::optional<std::size_t> take; ///< The new take, and what was said of it.
         bool refused = false;
+        bool isCancelled = false; ///< Nothing else came of it.
         std::string takeWords;
         Measured state; ///< Without a response: no usable take is left, or see problem.
         std::string problem;
@@ -132,18 +136,21 @@ private:
 
     /** What an import came to. */
     struct ImportDelivery {
+        std::shared_ptr<Work> work;
         Measured state; ///< Without a response: see words.
         std::string words;
     };
 
     /** The job's measured states. */
     struct JobStatesDelivery {
+        std::shared_ptr<Work> work;
         std::uint64_t number = 0;
         std::vector<Measured> states;
         std::string problem;
     };
 
     struct MicrophoneDelivery {
+        std::shared_ptr<Work> work;
         LoadedMicrophone loaded;
         bool isRestored = false;
     };
@@ -159,6 +166,7 @@ private:
 
     /** What a calibrator's take came to. */
     struct CalibrationDelivery {
+        std::shared_ptr<Work> work;
         std::size_t take = 0;
         std::optional<measure::CalibrationRecord> record; ///< Nothing: refused, see words.
         std::string words;
@@ -170,6 +178,7 @@ private:
     };
 
     struct JobDelivery {
+        std::shared_ptr<Work> work;
         std::filesystem::path folder;
         std::shared_ptr<const measure::Response> response;
         std::string stateId; ///< Empty: it was not added.
@@ -191,6 +200,11 @@ private:
     [[nodiscard]] juce::String calibrationWords() const;
     [[nodiscard]] std::string chainName() const;
     void takeUpMeasurement(MeasuredDelivery made);
+    void takeUpCancelled(const MeasuredDelivery& delivery);
+    /** Notes in a take's record what its measurement alone came to; returns why it failed. */
+    [[nodiscard]] static std::string noteTake(const std::filesystem::path& file,
+                                              const dsp::Result<measure::Response>& single,
+                                              MeasuredDelivery& result);
     void compareStates();
     void compareSpeakers();
     /** Gives a state its view, which says where the state is from. */
@@ -256,7 +270,7 @@ private:
     gui::TrackWriting writing;
     std::atomic<bool> cancelled {false};
     std::atomic<double> writtenProportion {0.0};
-    std::atomic<int> numMeasuring {0}; // and reading
+    WorkList works; // measuring, reading, adding
 
     std::mutex deliveryMutex; // never taken by the audio thread
     std::optional<std::pair<std::uint64_t, MadeSignal>> signalDelivery;

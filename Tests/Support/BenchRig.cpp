@@ -82,6 +82,14 @@ void BenchRig::recordSweep(const SimulatedRoom& room, measure::EngineState engin
                            const juce::String& place, std::uint64_t seed,
                            measure::SpeakerGroup speakers) const
 {
+    recordUnmeasured(room, engine, place, seed, speakers);
+    settle();
+}
+
+void BenchRig::recordUnmeasured(const SimulatedRoom& room, measure::EngineState engine,
+                                const juce::String& place, std::uint64_t seed,
+                                measure::SpeakerGroup speakers) const
+{
     device().setRoom(room.make(seed));
     gui::TakeWords words;
     words.profile = "Touring";
@@ -106,7 +114,6 @@ void BenchRig::recordSweep(const SimulatedRoom& room, measure::EngineState engin
         std::this_thread::sleep_for(std::chrono::milliseconds(20));
         bench->update();
     }
-    settle();
     REQUIRE(bench->benchSnapshot().takes.size() == numBefore + 1);
 }
 

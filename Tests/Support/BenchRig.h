@@ -36,6 +36,10 @@ struct BenchRig {
     void recordSweep(const SimulatedRoom& room, measure::EngineState engine,
                      const juce::String& place, std::uint64_t seed,
                      measure::SpeakerGroup speakers = measure::SpeakerGroup::all) const;
+    /** The same up to the moment when the measurement has begun. */
+    void recordUnmeasured(const SimulatedRoom& room, measure::EngineState engine,
+                          const juce::String& place, std::uint64_t seed,
+                          measure::SpeakerGroup speakers = measure::SpeakerGroup::all) const;
 
     TemporaryFolder folder;
     juce::AudioDeviceManager devices;
