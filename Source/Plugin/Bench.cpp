@@ -892,12 +892,15 @@ void Bench::takeUpAddedState(const JobDelivery& delivery)
     say(toText(delivery.message), delivery.stateId.empty() && !delivery.work->isCancelled());
     if (delivery.stateId.empty())
         return;
+    if (around.stateAdded)
+        around.stateAdded(toFile(delivery.folder), delivery.stateId);
     if (around.openJob)
         around.openJob(toFile(delivery.folder));
     jobStamp = {}; // two changes within a second may look alike
     for (Measured& each : measured)
         if (each.response == delivery.response && each.origin != gui::MeasuredOrigin::job) {
             each.jobStateId = delivery.stateId;
+            each.takenOutState.clear();
             dress(each, *each.view);
         }
 }
@@ -1044,9 +1047,10 @@ void Bench::watchJob()
         return;
     if (now.folder != jobStamp.folder && jobStamp.folder != juce::File())
         for (Measured& each : measured)
-            if (each.origin != gui::MeasuredOrigin::job && !each.jobStateId.empty()) {
-                each.jobStateId.clear();
-                dress(each, *each.view);
+            if (each.origin != gui::MeasuredOrigin::job) {
+                each.takenOutState.clear();
+                if (!std::exchange(each.jobStateId, {}).empty())
+                    dress(each, *each.view);
             }
     jobStamp = now;
     const std::uint64_t number = ++jobOrder;
@@ -1058,7 +1062,9 @@ void Bench::watchJob()
         try {
             // What is wrong with the job itself is said where it is opened.
             if (const auto job = folder != juce::File() ? job::loadJob(toPath(folder))
-                                                        : dsp::Result<job::Job>(job::Job {}))
+                                                        : dsp::Result<job::Job>(job::Job {})) {
+                for (const job::JobState& each : job->states)
+                    result.ids.push_back(each.id);
                 for (const job::JobState& each : job->states) {
                     if (!(*work)(static_cast<double>(&each - job->states.data())
                                  / static_cast<double>(job->states.size())))
@@ -1081,6 +1087,7 @@ void Bench::watchJob()
                         std::make_shared<const measure::Response>(*std::move(response));
                     result.states.push_back(std::move(state));
                 }
+            }
         } catch (const std::exception& exception) {
             result.problem =
                 std::string("The job's measured states could not be read: ") + exception.what();
@@ -1105,6 +1112,7 @@ void Bench::takeUpJobStates(JobStatesDelivery delivery)
         shown = measured[shownMeasured].response;
         shownId = measured[shownMeasured].jobStateId;
     }
+    followJob(delivery.ids);
     std::erase_if(measured,
                   [](const Measured& each) { return each.origin == gui::MeasuredOrigin::job; });
     for (Measured& state : delivery.states) {
@@ -1118,6 +1126,24 @@ void Bench::takeUpJobStates(JobStatesDelivery delivery)
         measured.push_back(std::move(state));
     }
     showResponse(shown.get());
+}
+
+void Bench::followJob(const std::vector<std::string>& ids)
+{
+    const auto isThere = [&](const std::string& id) {
+        return std::ranges::find(ids, id) != ids.end();
+    };
+    for (Measured& each : measured) {
+        if (each.origin == gui::MeasuredOrigin::job)
+            continue;
+        if (!each.jobStateId.empty() && !isThere(each.jobStateId))
+            each.takenOutState = std::exchange(each.jobStateId, {});
+        else if (!each.takenOutState.empty() && isThere(each.takenOutState))
+            each.jobStateId = std::exchange(each.takenOutState, {});
+        else
+            continue;
+        dress(each, *each.view);
+    }
 }
 
 void Bench::restoreMicrophone(const MicrophoneChoice& choice)

@@ -23,6 +23,8 @@ public:
     struct Surroundings {
         std::function<juce::File()> openJobFolder; ///< No file: no job is open.
         std::function<void(const juce::File&)> openJob;
+        /** A state was added to the job in a folder, by its id; before openJob. */
+        std::function<void(const juce::File&, const std::string&)> stateAdded {};
         std::function<void()> pauseAudition;
         juce::File takesFolder; ///< For takes while no job is open.
     };
@@ -110,7 +112,8 @@ private:
         measure::SpeakerGroup speakers = measure::SpeakerGroup::all;
         gui::MeasuredOrigin origin = gui::MeasuredOrigin::takes;
         juce::String importedFile;
-        std::string jobStateId; ///< In the open job; empty = it is not there.
+        std::string jobStateId;    ///< In the open job; empty = it is not there.
+        std::string takenOutState; ///< Its id there before it was taken out; empty = it was not.
         std::shared_ptr<const measure::Response> response;
         measure::StateOrigin recorded; ///< Of the takes.
         std::shared_ptr<const gui::MeasuredView> view;
@@ -146,6 +149,7 @@ private:
         std::shared_ptr<Work> work;
         std::uint64_t number = 0;
         std::vector<Measured> states;
+        std::vector<std::string> ids; ///< Of all states, those too that cannot be read.
         std::string problem;
     };
 
@@ -214,6 +218,8 @@ private:
     void takeUpImport(ImportDelivery delivery);
     void watchJob();
     void takeUpJobStates(JobStatesDelivery delivery);
+    /** Notes which of the states from here were taken out of the job or put back. */
+    void followJob(const std::vector<std::string>& ids);
     void orderMicrophone(const MicrophoneChoice& choice, bool isRestored);
     void takeUpMicrophone(MicrophoneDelivery delivery);
     void takeUpAddedState(const JobDelivery& delivery);

@@ -506,6 +506,9 @@ void StandaloneApp::makeBench()
         else
             screen->openJob(folder);
     };
+    surroundings.stateAdded = [this](const juce::File& folder, const std::string& stateId) {
+        jobDesk->noteAddedState(folder, stateId);
+    };
     surroundings.pauseAudition = [this] {
         processor->pause();
         processor->setLive(false);

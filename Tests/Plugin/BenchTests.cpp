@@ -1,12 +1,14 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Job/Job.h"
+#include "Core/Job/StateRemoval.h"
 #include "Core/Signals/TrackSet.h"
 #include "Plugin/Paths.h"
 #include "Support/BenchRig.h"
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <thread>
@@ -264,6 +266,25 @@ TEST_CASE("A whole session: play, record, measure, average, compare, add to a jo
     CHECK(job->states.size() == 2);
     CHECK(job->candidates.size() == 2);
     CHECK(job::checkJob(*job).empty());
+
+    // Taken out of the job, as undo does it, a state can be added again; put back, it is there.
+    auto changed = *job;
+    REQUIRE(session.addedStates.size() == 2);
+    const auto takenOut = job::takeOutState(changed, session.addedStates.front());
+    REQUIRE(takenOut);
+    REQUIRE(job::saveJob(changed));
+    session.settle();
+    const auto numInJob = [&bench] {
+        const auto views = bench.benchSnapshot().measured;
+        return std::ranges::count_if(views, [](const auto& view) { return view->isInJob; });
+    };
+    CHECK(bench.benchSnapshot().measured.size() == 2);
+    CHECK(numInJob() == 1);
+    REQUIRE(job::putBackState(changed, *takenOut));
+    REQUIRE(job::saveJob(changed));
+    session.settle();
+    CHECK(bench.benchSnapshot().measured.size() == 2);
+    CHECK(numInJob() == 2);
 }
 
 TEST_CASE("A cancelled measurement leaves the take, which can be measured later", "[plugin][bench]")

@@ -42,6 +42,9 @@ BenchRig::BenchRig()
     plugin::Bench::Surroundings surroundings;
     surroundings.openJobFolder = [this] { return openJob; };
     surroundings.openJob = [this](const juce::File& job) { openJob = job; };
+    surroundings.stateAdded = [this](const juce::File&, const std::string& stateId) {
+        addedStates.push_back(stateId);
+    };
     surroundings.pauseAudition = [this] { ++numPauses; };
     surroundings.takesFolder = plugin::toFile(folder / "takes");
     bench = std::make_unique<plugin::Bench>(devices, nullptr, std::move(surroundings));

@@ -6,6 +6,8 @@
 
 #include <cstdint>
 #include <memory>
+#include <string>
+#include <vector>
 
 namespace saddletone::test {
 
@@ -45,6 +47,7 @@ struct BenchRig {
     juce::AudioDeviceManager devices;
     juce::File openJob;
     int numPauses = 0;
+    std::vector<std::string> addedStates; ///< By id, in any job.
     std::unique_ptr<plugin::Bench> bench;
 };
 
