@@ -5,6 +5,7 @@
 #include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/Response.h"
 #include "Core/Measure/StreamAnalyser.h"
+#include "Gui/JobModel.h"
 #include "Gui/Place.h"
 
 #include <juce_core/juce_core.h>
@@ -88,7 +89,14 @@ struct TakeWords {
     bool operator==(const TakeWords&) const = default;
 };
 
-enum class TakeState { measuring, usable, refused, noise, calibration };
+enum class TakeState {
+    measuring,
+    unmeasured, ///< Its measurement was cancelled; to be used it is measured.
+    usable,
+    refused,
+    noise,
+    calibration
+};
 
 /** A take made since the program started. */
 struct TakeView {
@@ -198,6 +206,7 @@ struct BenchSnapshot {
     std::shared_ptr<const SpeakersView> speakers;     ///< Null: nothing is measured.
     CurveDisplay curveDisplay; ///< Asked for; a view says which it was made by.
     MicrophoneView microphone;
+    JobTaskView work;     ///< What takes longer than a moment, unless it was cancelled.
     juce::String message; ///< What the last command led to; empty = nothing to say.
     bool messageIsProblem = false;
 };
@@ -254,6 +263,9 @@ public:
     /** folder: of a job, made if it is not there; no file: the job that is open. */
     virtual void addToJob(const juce::File& folder) = 0;
     [[nodiscard]] virtual bool hasOpenJob() = 0;
+    /** Ends what is measured, imported, added or read of the job; nothing is left half-written. A
+        take whose measurement is cancelled stays and can be measured later. */
+    virtual void cancelWork() = 0;
 };
 
 } // namespace saddletone::gui

@@ -23,7 +23,7 @@ struct EventView {
     EventStage stage = EventStage::off;
     juce::String obstacle;       ///< Off: why none can begin; empty if one can.
     double nowSeconds = 0.0;     ///< Of a clock that never goes back.
-    double limitDb = 0.0;        ///< The output level goes no higher.
+    double limitDb = 0.0;        ///< The output level goes no higher; off: in the next event.
     double lowestDb = 0.0;       ///< A listener turns it no lower; silence is another button.
     double volumeDb = 0.0;       ///< What the output level is, or rises to.
     bool isListener = false;     ///< This one is counted.
@@ -42,7 +42,10 @@ public:
     virtual ~EventModel() = default;
 
     [[nodiscard]] virtual EventView eventView() = 0;
-    /** Takes effect when there is no obstacle. limitDb: highest output level, -40 to 0. */
+    /** The highest output level of the next event, -40 to 0 dB, which is remembered; none while an
+        event runs. */
+    virtual void setLimitDb(double limitDb) = 0;
+    /** Takes effect when there is no obstacle. limitDb: as of setLimitDb(). */
     virtual void begin(double limitDb) = 0;
     /** Somebody has touched something. Nobody was there before: the music rises from silence. */
     virtual void touch() = 0;

@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Units.h"
 #include "Core/Report/EventWords.h"
+#include "Gui/ElementWords.h"
 #include "Gui/Look.h"
 
 #include <algorithm>
@@ -17,7 +18,6 @@ constexpr int likeCaptionHeight = 26;
 constexpr int likeHeight = 68;
 constexpr int soundHeight = 128;
 constexpr double lowestLimitDb = -40.0;
-constexpr double usualLimitDb = -12.0;
 
 juce::String safetyLine()
 {
@@ -40,6 +40,13 @@ juce::StringArray setupSentences(const EventView& view)
         "are out of the program's reach: let nobody near them, or take the keyboard away.",
         "Set how loud a listener can make it, with the headphones on and the music as it will "
         "be:"};
+}
+
+/** Where the volume stands to the limit that the owner has set. */
+juce::String limitWords(const EventView& view)
+{
+    const juce::String limit = numberWords(view.limitDb, 0) + " dB";
+    return view.volumeDb >= view.limitDb ? "at the limit of " + limit : "limit " + limit;
 }
 
 juce::StringArray welcomeSentences()
@@ -149,7 +156,7 @@ EventScreen::EventScreen(EventModel& eventModel, AuditionModel& auditionModel)
     limitSlider.setTextBoxStyle(juce::Slider::TextBoxRight, false, 96, 32);
     limitSlider.setTextValueSuffix(" dB");
     limitSlider.setRange(lowestLimitDb, 0.0, 1.0);
-    limitSlider.setValue(usualLimitDb, juce::dontSendNotification);
+    limitSlider.onValueChange = [this] { model.setLimitDb(limitSlider.getValue()); };
     limitSlider.setWantsKeyboardFocus(true);
     addControl(cover, limitSlider, "Loudest",
                "The highest output level that a listener can choose; the ceilings hold as well.");
@@ -295,6 +302,8 @@ void EventScreen::show(const AuditionSnapshot& newSnapshot)
         part->setVisible(!cover.isVisible());
     for (const auto& button : likeButtons)
         button->setVisible(!cover.isVisible());
+    if (isSetup)
+        limitSlider.setValue(view.limitDb, juce::dontSendNotification);
     limitLabel.setVisible(isSetup && view.obstacle.isEmpty());
     limitSlider.setVisible(isSetup && view.obstacle.isEmpty());
     beginButton.setVisible(isSetup && view.obstacle.isEmpty());
@@ -397,8 +406,7 @@ void EventScreen::paint(juce::Graphics& g)
     g.setFont(textFont(16.0F));
     g.drawText("Volume", area.removeFromTop(22), juce::Justification::centred, false);
     g.setFont(textFont(14.0F));
-    g.drawText(view.volumeDb >= view.limitDb ? "as loud as it goes" : "of the limit",
-               area.removeFromBottom(20), juce::Justification::centred, true);
+    g.drawText(limitWords(view), area.removeFromBottom(20), juce::Justification::centred, true);
     const double range = std::max(1.0, view.limitDb - view.lowestDb);
     const auto numSteps = std::max(1, static_cast<int>(std::lround(range / 3.0)));
     const auto numFilled = static_cast<int>(std::lround((view.volumeDb - view.lowestDb) / 3.0));

@@ -27,7 +27,12 @@ JobFrame::JobFrame(juce::Component& window, JobModel& jobModel, AuditionModel& a
     menuButton.onClick = [this] { jobMenu.showBelow(menuButton, audition, isLocked); };
     nextSign.onGo = [this](Place next) { actions.goTo(next); };
     window.addChildComponent(nextSign);
-    taskStrip.onCancel = [this] { model.cancelTask(); };
+    taskStrip.onCancel = [this] {
+        if (shown.task.task == JobTask::none && bench != nullptr)
+            bench->cancelWork();
+        else
+            model.cancelTask();
+    };
     taskStrip.onDismiss = [this] { model.dismissMessage(); };
     window.addChildComponent(taskStrip);
     welcome.onBegin = [this](std::function<void()> open) {
@@ -103,7 +108,8 @@ void JobFrame::show(Place newPlace, const AuditionSnapshot& snapshot, bool nowLo
     watch(snapshot, benchSnapshot, tuningSnapshot);
 
     menuButton.setEnabled(!isLocked);
-    taskStrip.show(shown.task, shown.message, shown.messageIsProblem);
+    taskStrip.show(shown.task.task != JobTask::none ? shown.task : benchSnapshot.work,
+                   shown.message, shown.messageIsProblem);
     // Signals and Bike are of use without a job.
     const bool needsJob = place != Place::signals && place != Place::bike;
     const bool coversNow = !isLocked && (isBeginning || (needsJob && shown.open == nullptr));

@@ -43,8 +43,8 @@ struct RecentJobView {
     bool operator==(const RecentJobView&) const = default;
 };
 
-/** What is done with whole jobs in the background. */
-enum class JobTask { none, opening, demo, copying, archiving, unpacking, reporting };
+/** What is done in the background with whole jobs, or at the bench. */
+enum class JobTask { none, opening, demo, copying, archiving, unpacking, reporting, bench };
 
 struct JobTaskView {
     JobTask task = JobTask::none;

@@ -70,6 +70,7 @@ juce::String stateWords(TakeState state)
 {
     switch (state) {
     case TakeState::measuring: return "being measured";
+    case TakeState::unmeasured: return "not measured";
     case TakeState::usable: return "usable";
     case TakeState::refused: return "REFUSED";
     case TakeState::calibration: return "calibration";
@@ -336,7 +337,8 @@ void MeasuredPanel::paintListBoxItem(int row, juce::Graphics& g, int width, int 
     area.reduce(8, 3);
 
     const auto box = area.removeFromLeft(32).toFloat().withSizeKeepingCentre(22.0F, 22.0F);
-    if (take.state == TakeState::usable || take.state == TakeState::noise) {
+    if (take.state == TakeState::usable || take.state == TakeState::noise
+        || take.state == TakeState::unmeasured) {
         g.setColour(palette.panel);
         g.fillRoundedRectangle(box, 3.0F);
         g.setColour(palette.text);

@@ -108,6 +108,7 @@ Bench::~Bench()
 {
     stopTimer();
     cancelled.store(true);
+    works.cancelAll();
     for (juce::ThreadPool* pool : {&signalWorker, &worker, &writer, &reader})
         pool->removeAllJobs(true, -1);
 }
@@ -120,7 +121,7 @@ void Bench::say(const juce::String& text, bool isProblem)
 
 bool Bench::isBusy()
 {
-    return output.preparing || writing.busy || isRecording || isDrawing || numMeasuring.load() > 0;
+    return output.preparing || writing.busy || isRecording || isDrawing || !works.isEmpty();
 }
 
 void Bench::enterPlace(gui::Place newPlace)
@@ -281,10 +282,8 @@ void Bench::writeTracks(const juce::File& folder)
                                             / static_cast<double>(numTracks));
                     return !cancelled.load();
                 });
-            if (written && cancelled.load()) {
-                result.message = std::to_string(written->size())
-                                 + " tracks were written before it was cancelled, without a list.";
-                result.failed = true;
+            if (written && written->empty()) {
+                result.message = "Cancelled; no tracks were left behind in " + path.string();
             } else if (written) {
                 result.message = std::to_string(written->size())
                                  + " tracks and a printable list, track-list.html, are in "
@@ -547,10 +546,11 @@ std::string Bench::chainName() const
 
 void Bench::orderCalibration(std::size_t take)
 {
-    ++numMeasuring;
     worker.addJob([this, take, file = takes[take].audioFile, chain = chainName(),
-                   splDb = recordedWords.calibratorSplDb] {
+                   splDb = recordedWords.calibratorSplDb,
+                   work = works.begin("Reading the calibrator's level")] {
         CalibrationDelivery result;
+        result.work = work;
         result.take = take;
         try {
             auto record = readCalibrationTake(file, splDb, chain);
@@ -579,7 +579,7 @@ void Bench::orderCalibration(std::size_t take)
 
 void Bench::takeUpCalibration(CalibrationDelivery delivery)
 {
-    --numMeasuring;
+    works.end(delivery.work);
     gui::TakeView& view = takes[delivery.take].view;
     view.state = delivery.record ? gui::TakeState::calibration : gui::TakeState::refused;
     view.used = delivery.record.has_value();
@@ -652,10 +652,11 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
     placeNames.removeEmptyStrings();
     all.state.microphonePlace = placeNames.joinIntoString(", ").toStdString();
 
-    ++numMeasuring;
+    const juce::String workWords = "Measuring " + toText(all.name);
     worker.addJob([this, profile, engine, group, newTake, alone, all, display = curveDisplay,
-                   choice = microphone.choice]() mutable {
+                   choice = microphone.choice, work = works.begin(workWords)]() mutable {
         MeasuredDelivery result;
+        result.work = work;
         result.microphone = choice;
         result.take = newTake;
         result.state.profile = profile;
@@ -663,28 +664,35 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
         result.state.speakers = group;
         dsp::FftStore transforms; // the take alone and all of them need the same
         try {
-            if (newTake) {
-                const auto single = measureTakes(alone, transforms);
-                result.refused = !single;
-                result.takeWords = single ? trustWords(*single) : single.error().message;
-                const std::filesystem::path& file = alone.audioFiles.front();
-                const auto noted = single ? measure::noteVerdict(file, result.takeWords)
-                                          : measure::refuseTake(file, result.takeWords);
-                if (!noted)
-                    result.problem = noted.error().message;
-                if (!single)
-                    std::erase(all.audioFiles, file);
-            }
-            if (!all.audioFiles.empty()) {
-                auto response = measureTakes(all, transforms);
-                if (response) {
-                    dress(result.state, makeMeasuredView(*response, display));
-                    result.state.recorded = originOf(all.audioFiles.front());
-                    result.state.response =
-                        std::make_shared<const measure::Response>(*std::move(response));
-                } else {
-                    result.problem = response.error().message;
-                }
+            const bool isAlone = newTake && all.audioFiles == alone.audioFiles;
+            // The take alone is one of the steps where others are measured with it.
+            const double aloneShare =
+                newTake ? 1.0 / static_cast<double>(isAlone ? 1 : all.audioFiles.size() + 1) : 0.0;
+            std::optional<dsp::Result<measure::Response>> single;
+            std::optional<dsp::Result<measure::Response>> average;
+            if (newTake)
+                single = measureTakes(alone, transforms,
+                                      [&](double share) { return (*work)(aloneShare * share); });
+            if (single && !*single)
+                std::erase(all.audioFiles, alone.audioFiles.front());
+            if (!isAlone && !all.audioFiles.empty() && !work->isCancelled())
+                average = measureTakes(all, transforms, [&](double share) {
+                    return (*work)(aloneShare + (1.0 - aloneShare) * share);
+                });
+            // From here on it is done, whoever cancels.
+            result.isCancelled = work->isCancelled();
+            if (single && !result.isCancelled)
+                result.problem = noteTake(alone.audioFiles.front(), *single, result);
+            if (isAlone && *single)
+                average = std::move(single);
+            if (average && *average && !result.isCancelled) {
+                measure::Response& response = **average;
+                dress(result.state, makeMeasuredView(response, display));
+                result.state.recorded = originOf(all.audioFiles.front());
+                result.state.response =
+                    std::make_shared<const measure::Response>(std::move(response));
+            } else if (average && !*average && !result.isCancelled) {
+                result.problem = average->error().message;
             }
         } catch (const std::exception& exception) {
             result.problem = std::string("The take could not be measured: ") + exception.what();
@@ -694,9 +702,34 @@ void Bench::orderMeasurement(const juce::String& profile, measure::EngineState e
     });
 }
 
+std::string Bench::noteTake(const std::filesystem::path& file,
+                            const dsp::Result<measure::Response>& single, MeasuredDelivery& result)
+{
+    result.refused = !single;
+    result.takeWords = single ? trustWords(*single) : single.error().message;
+    const auto noted = single ? measure::noteVerdict(file, result.takeWords)
+                              : measure::refuseTake(file, result.takeWords);
+    return noted ? std::string() : noted.error().message;
+}
+
+void Bench::takeUpCancelled(const MeasuredDelivery& delivery)
+{
+    say("Cancelled; what was measured before stays.", false);
+    if (!delivery.take || *delivery.take >= takes.size())
+        return;
+    gui::TakeView& view = takes[*delivery.take].view;
+    view.state = gui::TakeState::unmeasured;
+    view.used = false;
+    view.words = "Not measured, as it was cancelled. Tick it to have it measured.";
+}
+
 void Bench::takeUpMeasurement(MeasuredDelivery delivery)
 {
-    --numMeasuring;
+    works.end(delivery.work);
+    if (delivery.isCancelled) {
+        takeUpCancelled(delivery);
+        return;
+    }
     if (delivery.take && *delivery.take < takes.size()) {
         gui::TakeView& view = takes[*delivery.take].view;
         view.state = delivery.refused ? gui::TakeState::refused : gui::TakeState::usable;
@@ -795,9 +828,15 @@ void Bench::setTakeUsed(std::size_t index, bool shouldBeUsed)
         || takes[index].view.state == gui::TakeState::measuring
         || takes[index].view.state == gui::TakeState::calibration)
         return;
-    takes[index].view.used = shouldBeUsed;
-    const gui::TakeView& view = takes[index].view;
-    orderMeasurement(view.profile, view.engine, view.speakers, std::nullopt);
+    gui::TakeView& view = takes[index].view;
+    view.used = shouldBeUsed;
+    std::optional<std::size_t> newTake;
+    if (view.state == gui::TakeState::unmeasured) {
+        view.state = gui::TakeState::measuring;
+        view.words = "Being measured.";
+        newTake = index;
+    }
+    orderMeasurement(view.profile, view.engine, view.speakers, newTake);
 }
 
 void Bench::showMeasured(std::size_t index)
@@ -819,14 +858,17 @@ void Bench::addToJob(const juce::File& folder)
         say("No job is open; choose a folder for a new one.", true);
         return;
     }
-    ++numMeasuring;
     worker.addJob([this, path = toPath(target), response = measured[shownMeasured].response,
-                   origin = measured[shownMeasured].recorded] {
+                   origin = measured[shownMeasured].recorded,
+                   work = works.begin("Adding the state to the job")] {
         JobDelivery result;
+        result.work = work;
         result.folder = path;
         result.response = response;
         try {
-            if (const auto added = addStateToJob(path, *response, origin)) {
+            if (work->isCancelled()) {
+                result.message = "Cancelled; nothing was added to the job.";
+            } else if (const auto added = addStateToJob(path, *response, origin)) {
                 result.stateId = added->id;
                 result.message =
                     "Added to the job in " + path.filename().string() + " as " + added->id
@@ -846,16 +888,19 @@ void Bench::addToJob(const juce::File& folder)
 
 void Bench::takeUpAddedState(const JobDelivery& delivery)
 {
-    --numMeasuring;
-    say(toText(delivery.message), delivery.stateId.empty());
+    works.end(delivery.work);
+    say(toText(delivery.message), delivery.stateId.empty() && !delivery.work->isCancelled());
     if (delivery.stateId.empty())
         return;
+    if (around.stateAdded)
+        around.stateAdded(toFile(delivery.folder), delivery.stateId);
     if (around.openJob)
         around.openJob(toFile(delivery.folder));
     jobStamp = {}; // two changes within a second may look alike
     for (Measured& each : measured)
         if (each.response == delivery.response && each.origin != gui::MeasuredOrigin::job) {
             each.jobStateId = delivery.stateId;
+            each.takenOutState.clear();
             dress(each, *each.view);
         }
 }
@@ -938,20 +983,22 @@ void Bench::importMeasured(const juce::File& file, gui::ImportKind kind)
     state.engine = words.engine;
     state.speakers = words.speakers;
     state.microphonePlace = words.place.trim().toStdString();
-    ++numMeasuring;
+    order.work = works.begin("Importing " + file.getFileName());
     reader.addJob([this, order, path = toPath(file), kind, state, display = curveDisplay] {
         ImportDelivery result = order;
+        Work& work = *order.work;
         try {
             const juce::String name =
                 stateName(order.state.profile, order.state.engine, order.state.speakers);
-            auto response = importResponse(path, kind, state, name.toStdString());
-            if (response) {
+            auto response = importResponse(path, kind, state, name.toStdString(),
+                                           [&work](double share) { return work(share); });
+            if (response && !work.isCancelled()) {
                 dress(result.state, makeMeasuredView(*response, display));
                 result.words =
                     path.filename().string() + " was imported as " + response->name + ".";
                 result.state.response =
                     std::make_shared<const measure::Response>(*std::move(response));
-            } else {
+            } else if (!response) {
                 result.words = "Not imported: " + response.error().message;
             }
         } catch (const std::exception& exception) {
@@ -964,7 +1011,11 @@ void Bench::importMeasured(const juce::File& file, gui::ImportKind kind)
 
 void Bench::takeUpImport(ImportDelivery delivery)
 {
-    --numMeasuring;
+    works.end(delivery.work);
+    if (delivery.work->isCancelled()) {
+        say("Cancelled; " + delivery.state.importedFile + " was not imported.", false);
+        return;
+    }
     say(toText(delivery.words), delivery.state.response == nullptr);
     if (delivery.state.response == nullptr)
         return;
@@ -996,21 +1047,28 @@ void Bench::watchJob()
         return;
     if (now.folder != jobStamp.folder && jobStamp.folder != juce::File())
         for (Measured& each : measured)
-            if (each.origin != gui::MeasuredOrigin::job && !each.jobStateId.empty()) {
-                each.jobStateId.clear();
-                dress(each, *each.view);
+            if (each.origin != gui::MeasuredOrigin::job) {
+                each.takenOutState.clear();
+                if (!std::exchange(each.jobStateId, {}).empty())
+                    dress(each, *each.view);
             }
     jobStamp = now;
     const std::uint64_t number = ++jobOrder;
-    ++numMeasuring;
-    reader.addJob([this, number, folder = now.folder, display = curveDisplay] {
+    reader.addJob([this, number, folder = now.folder, display = curveDisplay,
+                   work = works.begin("Reading the job's measured states")] {
         JobStatesDelivery result;
+        result.work = work;
         result.number = number;
         try {
             // What is wrong with the job itself is said where it is opened.
             if (const auto job = folder != juce::File() ? job::loadJob(toPath(folder))
-                                                        : dsp::Result<job::Job>(job::Job {}))
+                                                        : dsp::Result<job::Job>(job::Job {})) {
+                for (const job::JobState& each : job->states)
+                    result.ids.push_back(each.id);
                 for (const job::JobState& each : job->states) {
+                    if (!(*work)(static_cast<double>(&each - job->states.data())
+                                 / static_cast<double>(job->states.size())))
+                        break;
                     const auto file = job::resolveInside(job->folder, each.file);
                     auto response = file ? measure::loadResponse(*file)
                                          : dsp::Result<measure::Response>(file.unexpected());
@@ -1029,6 +1087,7 @@ void Bench::watchJob()
                         std::make_shared<const measure::Response>(*std::move(response));
                     result.states.push_back(std::move(state));
                 }
+            }
         } catch (const std::exception& exception) {
             result.problem =
                 std::string("The job's measured states could not be read: ") + exception.what();
@@ -1040,9 +1099,11 @@ void Bench::watchJob()
 
 void Bench::takeUpJobStates(JobStatesDelivery delivery)
 {
-    --numMeasuring;
+    works.end(delivery.work);
     if (delivery.number != jobOrder)
         return;
+    if (delivery.work->isCancelled())
+        say("Cancelled; not all of the job's measured states are shown.", false);
     if (!delivery.problem.empty())
         say(toText(delivery.problem), true);
     std::shared_ptr<const measure::Response> shown;
@@ -1051,6 +1112,7 @@ void Bench::takeUpJobStates(JobStatesDelivery delivery)
         shown = measured[shownMeasured].response;
         shownId = measured[shownMeasured].jobStateId;
     }
+    followJob(delivery.ids);
     std::erase_if(measured,
                   [](const Measured& each) { return each.origin == gui::MeasuredOrigin::job; });
     for (Measured& state : delivery.states) {
@@ -1064,6 +1126,24 @@ void Bench::takeUpJobStates(JobStatesDelivery delivery)
         measured.push_back(std::move(state));
     }
     showResponse(shown.get());
+}
+
+void Bench::followJob(const std::vector<std::string>& ids)
+{
+    const auto isThere = [&](const std::string& id) {
+        return std::ranges::find(ids, id) != ids.end();
+    };
+    for (Measured& each : measured) {
+        if (each.origin == gui::MeasuredOrigin::job)
+            continue;
+        if (!each.jobStateId.empty() && !isThere(each.jobStateId))
+            each.takenOutState = std::exchange(each.jobStateId, {});
+        else if (!each.takenOutState.empty() && isThere(each.takenOutState))
+            each.jobStateId = std::exchange(each.takenOutState, {});
+        else
+            continue;
+        dress(each, *each.view);
+    }
 }
 
 void Bench::restoreMicrophone(const MicrophoneChoice& choice)
@@ -1090,9 +1170,8 @@ void Bench::setMicrophoneIncidence(measure::Incidence incidence)
 void Bench::orderMicrophone(const MicrophoneChoice& choice, bool isRestored)
 {
     wantedMicrophone = choice;
-    ++numMeasuring;
-    reader.addJob([this, choice, isRestored] {
-        MicrophoneDelivery result {loadMicrophone(choice), isRestored};
+    reader.addJob([this, choice, isRestored, work = works.begin("Reading the microphone's table")] {
+        MicrophoneDelivery result {work, loadMicrophone(choice), isRestored};
         const std::lock_guard lock(deliveryMutex);
         microphoneDeliveries.push_back(std::move(result));
     });
@@ -1100,7 +1179,7 @@ void Bench::orderMicrophone(const MicrophoneChoice& choice, bool isRestored)
 
 void Bench::takeUpMicrophone(MicrophoneDelivery delivery)
 {
-    --numMeasuring;
+    works.end(delivery.work);
     if (!(delivery.loaded.choice == wantedMicrophone))
         return;
     if (!delivery.loaded.problem.empty()) {
@@ -1237,6 +1316,7 @@ gui::BenchSnapshot Bench::benchSnapshot()
     snapshot.speakers = speakers;
     snapshot.curveDisplay = curveDisplay;
     snapshot.microphone = microphone.view;
+    snapshot.work = works.view(juce::Time::getMillisecondCounter());
     snapshot.message = message;
     snapshot.messageIsProblem = messageIsProblem;
     return snapshot;

@@ -5,6 +5,7 @@
 #include "Plugin/BenchInput.h"
 #include "Plugin/MicrophoneChoice.h"
 #include "Plugin/TakeMeasuring.h"
+#include "Plugin/WorkList.h"
 
 #include <functional>
 #include <mutex>
@@ -22,6 +23,8 @@ public:
     struct Surroundings {
         std::function<juce::File()> openJobFolder; ///< No file: no job is open.
         std::function<void(const juce::File&)> openJob;
+        /** A state was added to the job in a folder, by its id; before openJob. */
+        std::function<void(const juce::File&, const std::string&)> stateAdded {};
         std::function<void()> pauseAudition;
         juce::File takesFolder; ///< For takes while no job is open.
     };
@@ -84,6 +87,7 @@ public:
     void setMicrophoneIncidence(measure::Incidence incidence) override;
     void addToJob(const juce::File& folder) override;
     bool hasOpenJob() override;
+    void cancelWork() override { works.cancelAll(); }
 
 private:
     /** A signal made at a rate. */
@@ -108,7 +112,8 @@ private:
         measure::SpeakerGroup speakers = measure::SpeakerGroup::all;
         gui::MeasuredOrigin origin = gui::MeasuredOrigin::takes;
         juce::String importedFile;
-        std::string jobStateId; ///< In the open job; empty = it is not there.
+        std::string jobStateId;    ///< In the open job; empty = it is not there.
+        std::string takenOutState; ///< Its id there before it was taken out; empty = it was not.
         std::shared_ptr<const measure::Response> response;
         measure::StateOrigin recorded; ///< Of the takes.
         std::shared_ptr<const gui::MeasuredView> view;
@@ -116,8 +121,10 @@ private:
 
     /** What a measurement came to. */
     struct MeasuredDelivery {
+        std::shared_ptr<Work> work;
         std::optional<std::size_t> take; ///< The new take, and what was said of it.
         bool refused = false;
+        bool isCancelled = false; ///< Nothing else came of it.
         std::string takeWords;
         Measured state; ///< Without a response: no usable take is left, or see problem.
         std::string problem;
@@ -132,18 +139,22 @@ private:
 
     /** What an import came to. */
     struct ImportDelivery {
+        std::shared_ptr<Work> work;
         Measured state; ///< Without a response: see words.
         std::string words;
     };
 
     /** The job's measured states. */
     struct JobStatesDelivery {
+        std::shared_ptr<Work> work;
         std::uint64_t number = 0;
         std::vector<Measured> states;
+        std::vector<std::string> ids; ///< Of all states, those too that cannot be read.
         std::string problem;
     };
 
     struct MicrophoneDelivery {
+        std::shared_ptr<Work> work;
         LoadedMicrophone loaded;
         bool isRestored = false;
     };
@@ -159,6 +170,7 @@ private:
 
     /** What a calibrator's take came to. */
     struct CalibrationDelivery {
+        std::shared_ptr<Work> work;
         std::size_t take = 0;
         std::optional<measure::CalibrationRecord> record; ///< Nothing: refused, see words.
         std::string words;
@@ -170,6 +182,7 @@ private:
     };
 
     struct JobDelivery {
+        std::shared_ptr<Work> work;
         std::filesystem::path folder;
         std::shared_ptr<const measure::Response> response;
         std::string stateId; ///< Empty: it was not added.
@@ -191,6 +204,11 @@ private:
     [[nodiscard]] juce::String calibrationWords() const;
     [[nodiscard]] std::string chainName() const;
     void takeUpMeasurement(MeasuredDelivery made);
+    void takeUpCancelled(const MeasuredDelivery& delivery);
+    /** Notes in a take's record what its measurement alone came to; returns why it failed. */
+    [[nodiscard]] static std::string noteTake(const std::filesystem::path& file,
+                                              const dsp::Result<measure::Response>& single,
+                                              MeasuredDelivery& result);
     void compareStates();
     void compareSpeakers();
     /** Gives a state its view, which says where the state is from. */
@@ -200,6 +218,8 @@ private:
     void takeUpImport(ImportDelivery delivery);
     void watchJob();
     void takeUpJobStates(JobStatesDelivery delivery);
+    /** Notes which of the states from here were taken out of the job or put back. */
+    void followJob(const std::vector<std::string>& ids);
     void orderMicrophone(const MicrophoneChoice& choice, bool isRestored);
     void takeUpMicrophone(MicrophoneDelivery delivery);
     void takeUpAddedState(const JobDelivery& delivery);
@@ -256,7 +276,7 @@ private:
     gui::TrackWriting writing;
     std::atomic<bool> cancelled {false};
     std::atomic<double> writtenProportion {0.0};
-    std::atomic<int> numMeasuring {0}; // and reading
+    WorkList works; // measuring, reading, adding
 
     std::mutex deliveryMutex; // never taken by the audio thread
     std::optional<std::pair<std::uint64_t, MadeSignal>> signalDelivery;

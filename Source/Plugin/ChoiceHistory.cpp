@@ -58,12 +58,18 @@ std::optional<EditSource::Step> ChoiceHistory::stepOf(const std::vector<Chosen>&
 void ChoiceHistory::update()
 {
     const Choices now = current();
-    if (const std::uint64_t number = processor.openedJob().number; number != openedNumber) {
-        // Another job starts with a ride of its own.
-        openedNumber = number;
-        undoable.clear();
-        redoable.clear();
+    if (const AuditionProcessor::OpenedJob opened = processor.openedJob();
+        opened.number != openedNumber) {
+        // A job starts with a ride of its own, and where it is but read again that is no edit.
+        openedNumber = opened.number;
         isAbsorbing = true;
+        const auto folder =
+            opened.loaded != nullptr ? opened.loaded->job.folder : std::filesystem::path();
+        if (folder.empty() || folder != openedFolder) {
+            undoable.clear();
+            redoable.clear();
+        }
+        openedFolder = folder;
     }
     if (isAbsorbing || processor.blindTests().isRunning()) {
         isAbsorbing = false;

@@ -5,6 +5,7 @@
 
 #include <array>
 #include <bitset>
+#include <filesystem>
 #include <vector>
 
 namespace saddletone::plugin {
@@ -53,7 +54,8 @@ private:
     std::vector<Chosen> redoable;
     bool isRunning = false; ///< The next change of the same choice goes on with the last step.
     std::uint64_t openedNumber = 0;
-    bool isAbsorbing = true; ///< What has changed since is none of the listener's doing.
+    std::filesystem::path openedFolder; ///< Empty: no job is open.
+    bool isAbsorbing = true;            ///< What has changed since is none of the listener's doing.
     int numQuietUpdates = 0;
 };
 

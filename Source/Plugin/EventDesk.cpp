@@ -27,6 +27,12 @@ constexpr std::array heldIds {ids::noiseTrimDb,    ids::ceilingDbfs, ids::monito
                               ids::earPlugs,       ids::engineNoise, ids::radioVolumeDb,
                               ids::headphoneSplDb, ids::ceilingDba,  ids::bypass};
 
+/** What is no number becomes the quietest. */
+double limitInRange(double limitDb)
+{
+    return std::min(std::max(EventDesk::lowestLimitDb, limitDb), 0.0);
+}
+
 std::string timeOfDay()
 {
     return juce::Time::getCurrentTime().toISO8601(true).toStdString();
@@ -35,8 +41,18 @@ std::string timeOfDay()
 } // namespace
 
 EventDesk::EventDesk(gui::AuditionModel& auditionModel, gui::BlindModel* blindTests,
+                     Clock eventClock, LimitMemory limitMemory)
+    : model(auditionModel),
+      blind(blindTests),
+      clock(std::move(eventClock)),
+      keepLimit(std::move(limitMemory.keep)),
+      limitDb(limitInRange(limitMemory.limitDb))
+{
+}
+
+EventDesk::EventDesk(gui::AuditionModel& auditionModel, gui::BlindModel* blindTests,
                      Clock eventClock)
-    : model(auditionModel), blind(blindTests), clock(std::move(eventClock))
+    : EventDesk(auditionModel, blindTests, std::move(eventClock), {})
 {
 }
 
@@ -76,13 +92,13 @@ gui::EventView EventDesk::eventView()
 {
     gui::EventView view;
     view.nowSeconds = clock();
+    view.limitDb = limitDb;
     if (!session) {
         view.obstacle = obstacle();
         return view;
     }
     view.record = record;
     view.storeProblem = storeProblem;
-    view.limitDb = limitDb;
     view.lowestDb = lowestDb();
     view.volumeDb = wantedDb;
     if (isOver) {
@@ -97,6 +113,16 @@ gui::EventView EventDesk::eventView()
     view.countdownSeconds = session->countdownSeconds();
     view.exposure = model.snapshot().exposure.since(exposureBefore);
     return view;
+}
+
+void EventDesk::setLimitDb(double newLimitDb)
+{
+    const double limit = limitInRange(newLimitDb);
+    if (session || limit == limitDb)
+        return;
+    limitDb = limit;
+    if (keepLimit)
+        keepLimit(limitDb);
 }
 
 void EventDesk::begin(double newLimitDb)
@@ -118,8 +144,7 @@ void EventDesk::begin(double newLimitDb)
     isOver = false;
     isStored = true; // an event nobody has listened to is none
     storeProblem.clear();
-    // NaN ends up at the lower bound.
-    limitDb = std::min(std::max(lowestLimitDb, newLimitDb), 0.0);
+    setLimitDb(newLimitDb);
 
     gui::setParameter(model.parameters(), ids::bypass, 0.0);
     if (gui::parameterValue(model.parameters(), ids::monitor)

@@ -23,10 +23,20 @@ public:
 
     static constexpr double silentDb = -60.0;         ///< The lowest output level.
     static constexpr double lowestLimitDb = -40.0;    ///< Quieter events make no sense.
+    static constexpr double usualLimitDb = -12.0;     ///< Where nobody has set another.
     static constexpr double startBelowLimitDb = 12.0; ///< A listener starts so far below the limit.
     static constexpr double riseDbPerSecond = 8.0;
 
+    /** The limit that the owner sets, from one start of the program to the next. */
+    struct LimitMemory {
+        double limitDb = usualLimitDb;    ///< To begin with; brought into the range.
+        std::function<void(double)> keep; ///< It has been set; may be empty.
+    };
+
     /** blindTests: null where nothing is tested blind. */
+    EventDesk(gui::AuditionModel& auditionModel, gui::BlindModel* blindTests, Clock eventClock,
+              LimitMemory limitMemory);
+    /** With the usual limit, which is forgotten with the desk. */
     EventDesk(gui::AuditionModel& auditionModel, gui::BlindModel* blindTests, Clock eventClock);
     ~EventDesk() override;
 
@@ -39,6 +49,7 @@ public:
     void update();
 
     gui::EventView eventView() override;
+    void setLimitDb(double newLimitDb) override;
     void begin(double newLimitDb) override;
     void touch() override;
     void play() override;
@@ -71,6 +82,7 @@ private:
     gui::AuditionModel& model;
     gui::BlindModel* const blind;
     const Clock clock;
+    const std::function<void(double)> keepLimit;
     std::optional<audition::EventSession> session; ///< None: no event, or one that has been read.
     bool isOver = false;
     juce::File folder; ///< Of the job.
@@ -80,7 +92,7 @@ private:
     juce::String fileProblem; ///< Why the last wish to begin came to nothing.
     std::vector<HeldParameter> held;
     bool loopedBefore = false;
-    double limitDb = 0.0;
+    double limitDb = usualLimitDb;
     double wantedDb = 0.0;
     double levelDb = silentDb;
     double updatedAt = 0.0;

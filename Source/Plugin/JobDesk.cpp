@@ -107,6 +107,54 @@ void JobDesk::Edits::editedElsewhere()
     history.endRun();
 }
 
+void JobDesk::StateEdits::note(const std::string& stateId)
+{
+    added.push_back({stateId, {"state " + stateId + " added to the job", desk.line.begin(*this)}});
+    takenOut.clear();
+}
+
+void JobDesk::StateEdits::restart()
+{
+    added.clear();
+    takenOut.clear();
+}
+
+std::optional<EditSource::Step> JobDesk::StateEdits::nextUndo()
+{
+    return added.empty() ? std::nullopt : std::optional(added.back().step);
+}
+
+std::optional<EditSource::Step> JobDesk::StateEdits::nextRedo()
+{
+    return takenOut.empty() ? std::nullopt : std::optional(takenOut.back().step);
+}
+
+void JobDesk::StateEdits::undo()
+{
+    const Added last = added.back();
+    job::TakenOutState state;
+    const bool isOut = desk.changeStates([&](job::Job& job) -> dsp::Result<void> {
+        auto taken = job::takeOutState(job, last.stateId);
+        if (!taken)
+            return taken.unexpected();
+        state = *std::move(taken);
+        return {};
+    });
+    if (!isOut)
+        return;
+    added.pop_back();
+    takenOut.push_back({std::move(state), last.step});
+}
+
+void JobDesk::StateEdits::redo()
+{
+    const TakenOut last = takenOut.back();
+    if (!desk.changeStates([&](job::Job& job) { return job::putBackState(job, last.state); }))
+        return;
+    takenOut.pop_back();
+    added.push_back({last.state.state.id, last.step});
+}
+
 JobDesk::JobDesk(AuditionProcessor& auditionProcessor, EditLine& editLine,
                  Surroundings surroundings, RecentJobs recentJobs)
     : processor(auditionProcessor),
@@ -116,6 +164,7 @@ JobDesk::JobDesk(AuditionProcessor& auditionProcessor, EditLine& editLine,
       recentViews(recent.entries())
 {
     line.add(edits);
+    line.add(stateEdits);
     update();
     startTimerHz(30);
 }
@@ -181,6 +230,7 @@ void JobDesk::show(std::shared_ptr<const gui::OpenJobView> job)
     }
     if (!isOther && open != nullptr)
         return;
+    stateEdits.restart();
     takeLock();
     content = nullptr;
     reportProblem.clear();
@@ -219,20 +269,45 @@ void JobDesk::takeUpTask()
     lookAtOnce();
     if (outcome->jobToOpen == juce::File())
         return;
-    const auto job = job::loadJob(toPath(outcome->jobToOpen));
-    if (!job) {
+    if (const auto job = job::loadJob(toPath(outcome->jobToOpen)))
+        takeUpJob(*job);
+    else
         say(toText(job.error().message), true);
-    } else if (job->candidates.empty()) {
+}
+
+void JobDesk::takeUpJob(const job::Job& job)
+{
+    if (job.candidates.empty()) {
         // There is nothing to hear in it, so it is open here alone.
         isEmptyJob = true;
         processor.pause();
         processor.closeJob();
         openedNumber = processor.openedJob().number;
-        show(openJobView(*job));
+        show(openJobView(job));
     } else {
         isOpening = true;
-        processor.openJob(outcome->jobToOpen);
+        processor.openJob(toFile(job.folder));
     }
+}
+
+void JobDesk::noteAddedState(const juce::File& folder, const std::string& stateId)
+{
+    if (open != nullptr && open->folder == folder)
+        stateEdits.note(stateId);
+}
+
+bool JobDesk::changeStates(const std::function<dsp::Result<void>(job::Job&)>& change)
+{
+    auto job = job::loadJob(toPath(openFolder()));
+    dsp::Result<void> done = job ? change(*job) : dsp::Result<void>(job.unexpected());
+    if (done)
+        done = job::saveJob(*job);
+    if (!done) {
+        say(toText(done.error().message), true);
+        return false;
+    }
+    takeUpJob(*job);
+    return true;
 }
 
 void JobDesk::lookAtOnce()

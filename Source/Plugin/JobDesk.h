@@ -3,6 +3,7 @@
 #include "Core/Dsp/Result.h"
 #include "Core/Job/JobFiles.h"
 #include "Core/Job/JobLock.h"
+#include "Core/Job/StateRemoval.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/BackgroundTask.h"
 #include "Plugin/EditHistory.h"
@@ -49,6 +50,9 @@ public:
     [[nodiscard]] bool isBusy();
     /** Of the open job; no file: none is open. */
     [[nodiscard]] juce::File openFolder() const;
+    /** A state was added to a job, by id, from the program itself: undo takes it out again if the
+        job is open. What was measured stays in the folder. */
+    void noteAddedState(const juce::File& folder, const std::string& stateId);
 
     gui::JobSnapshot jobSnapshot() override;
     void openJob(const juce::File& folder) override;
@@ -92,6 +96,37 @@ private:
         JobDesk& desk;
     };
 
+    /** The states added to the open job. Undo takes one out with what rests on it, and leaves its
+        files alone; redo puts all of that back. */
+    class StateEdits final : public EditSource {
+    public:
+        explicit StateEdits(JobDesk& owner) : desk(owner) {}
+
+        void note(const std::string& stateId);
+        void restart();
+
+        std::optional<Step> nextUndo() override;
+        std::optional<Step> nextRedo() override;
+        void undo() override;
+        void redo() override;
+        void editedElsewhere() override { takenOut.clear(); }
+        void movedElsewhere() override {}
+
+    private:
+        struct Added {
+            std::string stateId;
+            Step step;
+        };
+        struct TakenOut {
+            job::TakenOutState state;
+            Step step;
+        };
+
+        JobDesk& desk;
+        std::vector<Added> added;
+        std::vector<TakenOut> takenOut;
+    };
+
     /** What the files of the open job looked like when they were read. */
     struct Stamp {
         juce::int64 changedMs = 0;
@@ -123,6 +158,10 @@ private:
     /** fieldsOfNew: of a job that is made first; nothing: it is there. */
     void startOpening(const juce::File& folder, const std::optional<gui::JobFields>& fieldsOfNew);
     void takeUpTask();
+    /** Opens a job that has been read: in the processor, or here alone if there is nothing to hear. */
+    void takeUpJob(const job::Job& job);
+    /** Changes the open job's states and reads it again; false: it failed, and the message says why. */
+    [[nodiscard]] bool changeStates(const std::function<dsp::Result<void>(job::Job&)>& change);
     void takeUpOpened();
     void takeUpReading();
     void orderReading();
@@ -143,6 +182,7 @@ private:
     RecentJobs recent;
     std::vector<gui::RecentJobView> recentViews;
     Edits edits {*this};
+    StateEdits stateEdits {*this};
 
     std::uint64_t openedNumber = 0;
     std::shared_ptr<const gui::OpenJobView> open; ///< Null: no job is open.

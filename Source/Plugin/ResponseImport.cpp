@@ -1,6 +1,5 @@
 #include "Plugin/ResponseImport.h"
 
-#include "Core/Files/AudioFile.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/ImportedResponse.h"
 
@@ -8,14 +7,15 @@ namespace saddletone::plugin {
 
 dsp::Result<measure::Response> importResponse(const std::filesystem::path& file,
                                               gui::ImportKind kind, const measure::BikeState& state,
-                                              const std::string& name)
+                                              const std::string& name,
+                                              const files::ReadProgress& progress)
 {
     measure::ImportSettings settings;
     settings.source = file.filename().string();
     settings.name = name;
     settings.state = state;
     if (kind == gui::ImportKind::impulse) {
-        const auto audio = files::readAudioFile(file);
+        const auto audio = files::readAudioFile(file, {}, progress);
         if (!audio)
             return audio.unexpected();
         return measure::importImpulse(*audio, settings);

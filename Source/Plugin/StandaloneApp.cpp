@@ -34,6 +34,7 @@ constexpr const char* recentJobsKey = "recentJobs";
 constexpr const char* programmeListKey = "programmeList";
 constexpr const char* headphoneKey = "headphoneSplDb";
 constexpr const char* ceilingDbaKey = "ceilingDba";
+constexpr const char* eventLimitKey = "eventLimitDb";
 constexpr const char* microphone0Key = "microphoneTable0Degrees";
 constexpr const char* microphone90Key = "microphoneTable90Degrees";
 constexpr const char* incidenceKey = "microphoneIncidenceDegrees";
@@ -256,6 +257,7 @@ private:
     void openSettings();
     void makeBench();
     void makeJobDesk();
+    void makeEventDesk();
     void openAudio();
     void restoreMicrophone();
     void keepMicrophone();
@@ -379,10 +381,7 @@ void StandaloneApp::initialise(const juce::String&)
     choices = std::make_unique<ChoiceHistory>(*processor, edits);
     makeJobDesk();
     makeBench();
-    EventDesk::Clock eventClock = EventDesk::steadySeconds;
-    if (options.screenshot)
-        eventClock = [this] { return pictureSeconds; };
-    events = std::make_unique<EventDesk>(*processor, &processor->blindTests(), eventClock);
+    makeEventDesk();
     screen = std::make_unique<gui::AuditionEditor>(
         *processor, bench.get(), desk.get(), &processor->blindTests(), jobDesk.get(), events.get());
     if (options.job)
@@ -477,6 +476,24 @@ void StandaloneApp::makeJobDesk()
         std::make_unique<JobDesk>(*processor, edits, std::move(surroundings), std::move(recent));
 }
 
+void StandaloneApp::makeEventDesk()
+{
+    EventDesk::Clock clock = EventDesk::steadySeconds;
+    EventDesk::LimitMemory limit;
+    if (options.screenshot) {
+        clock = [this] { return pictureSeconds; };
+    } else {
+        limit.limitDb =
+            properties.getUserSettings()->getDoubleValue(eventLimitKey, EventDesk::usualLimitDb);
+        limit.keep = [this](double limitDb) {
+            properties.getUserSettings()->setValue(eventLimitKey, limitDb);
+            properties.saveIfNeeded();
+        };
+    }
+    events =
+        std::make_unique<EventDesk>(*processor, &processor->blindTests(), clock, std::move(limit));
+}
+
 void StandaloneApp::makeBench()
 {
     Bench::Surroundings surroundings;
@@ -488,6 +505,9 @@ void StandaloneApp::makeBench()
             processor->openJob(folder);
         else
             screen->openJob(folder);
+    };
+    surroundings.stateAdded = [this](const juce::File& folder, const std::string& stateId) {
+        jobDesk->noteAddedState(folder, stateId);
     };
     surroundings.pauseAudition = [this] {
         processor->pause();

@@ -11,10 +11,13 @@ namespace saddletone::plugin {
 namespace {
 
 constexpr const char* calibrationEnding = ".calibration.json";
+/** Of measuring takes: about what reading them is of the whole. */
+constexpr double readingShare = 0.1;
 
 } // namespace
 
-dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes, dsp::FftStore& transforms)
+dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes, dsp::FftStore& transforms,
+                                            const WorkProgress& progress)
 {
     measure::MeasurementRequest request;
     request.track = takes.track;
@@ -24,6 +27,9 @@ dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes, dsp::Ff
     if (takes.microphone)
         request.microphone = takes.microphone->table;
     for (const std::filesystem::path& file : takes.audioFiles) {
+        if (!progress(readingShare * static_cast<double>(request.recordings.size())
+                      / static_cast<double>(takes.audioFiles.size())))
+            return dsp::fail(dsp::ErrorCode::unreadable, measure::measurementCancelledMessage);
         auto audio = files::readAudioFile(file);
         if (!audio)
             return audio.unexpected();
@@ -35,6 +41,9 @@ dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes, dsp::Ff
             return audio.unexpected();
         request.noise = measure::Recording {takes.noise->filename().string(), *std::move(audio)};
     }
+    request.onProgress = [&progress](double share) {
+        return progress(readingShare + (1.0 - readingShare) * share);
+    };
     auto response = measure::measureResponse(request, transforms);
     if (response && takes.microphone)
         response->remarks.insert(response->remarks.end(), takes.microphone->remarks.begin(),

@@ -7,6 +7,7 @@
 #include "Plugin/MicrophoneChoice.h"
 
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <span>
 #include <string>
@@ -26,9 +27,12 @@ struct TakesToMeasure {
 
 // All of these take a while, and throw nothing of their own.
 
-/** Reads the takes and has them measured and averaged. */
-[[nodiscard]] dsp::Result<measure::Response> measureTakes(const TakesToMeasure& takes,
-                                                          dsp::FftStore& transforms);
+/** Told the share that is done, 0 to 1; returns whether to go on. */
+using WorkProgress = std::function<bool(double doneProportion)>;
+
+/** Reads the takes and has them measured and averaged. Ended by progress, it fails. */
+[[nodiscard]] dsp::Result<measure::Response>
+measureTakes(const TakesToMeasure& takes, dsp::FftStore& transforms, const WorkProgress& progress);
 
 /** When and with what a take was recorded, as far as its record says so. */
 [[nodiscard]] measure::StateOrigin originOf(const std::filesystem::path& audioFile);

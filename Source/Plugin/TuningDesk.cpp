@@ -138,6 +138,15 @@ std::string nameOfCopy(const TuningDocument& document, const std::string& name)
     }
 }
 
+/** Whether a job still has the states that a candidate rests on. */
+bool hasStates(const job::Job& job, const DraftCandidate& candidate)
+{
+    const auto isThere = [&](const std::string& id) {
+        return std::ranges::find(job.states, id, &job::JobState::id) != job.states.end();
+    };
+    return isThere(candidate.stateId) && std::ranges::all_of(candidate.groupStateIds, isThere);
+}
+
 } // namespace
 
 TuningDesk::TuningDesk(AuditionProcessor& auditionProcessor, juce::File presetsFolder)
@@ -261,6 +270,9 @@ void TuningDesk::takeUpJob()
     if (isSameJob && document() != stored.document) {
         // Something was added to the job from outside; what is being edited stays.
         TuningDocument merged = document();
+        // But for what was taken out of it.
+        std::erase_if(merged.candidates,
+                      [&](const DraftCandidate& each) { return !hasStates(read.job, each); });
         const auto& known = stored.job.candidates;
         for (std::size_t index = 0; index < read.document.candidates.size(); ++index) {
             DraftCandidate& candidate = read.document.candidates[index];
@@ -276,6 +288,8 @@ void TuningDesk::takeUpJob()
             candidate = stored.document.candidates[static_cast<std::size_t>(old - known.begin())];
             read.tuningFiles[candidate.id] = old->tuningFile;
         }
+        if (merged.candidates.empty())
+            merged = read.document;
         opened = now.loaded;
         stored = std::move(read);
         history.restart(std::move(merged));

@@ -150,6 +150,36 @@ TEST_CASE("An imported table becomes a measured state of minimum phase", "[plugi
     CHECK(snapshot.comparison != nullptr);
 }
 
+TEST_CASE("A cancelled import leaves what is shown as it was", "[plugin][bench]")
+{
+    Rig rig;
+    setWords(rig, "Touring", measure::EngineState::off);
+    const auto table = rig.folder / "shelf.csv";
+    test::writeBytes(table, "Hz,dB\n20,6\n200,6\n400,0\n20000,0\n");
+    rig.bench->importMeasured(plugin::toFile(table), gui::ImportKind::table);
+    rig.settle();
+    const auto before = rig.bench->measuredResponse(0);
+    REQUIRE(before != nullptr);
+    dsp::AudioBuffer impulse {48000.0, {std::vector<float>(48000 * 60, 0.0F)}};
+    impulse.channels[0][480] = -0.5F;
+    const auto audio = rig.folder / "impulse.wav";
+    REQUIRE(files::writeAudioFile(impulse, audio, files::SampleFormat::float32));
+    for (const auto& [file, kind] :
+         {std::pair {table, gui::ImportKind::table}, std::pair {audio, gui::ImportKind::impulse}}) {
+        rig.bench->importMeasured(plugin::toFile(file), kind);
+        rig.bench->cancelWork();
+        rig.settle();
+        const gui::BenchSnapshot snapshot = rig.bench->benchSnapshot();
+        CHECK(snapshot.message.startsWith("Cancelled"));
+        CHECK_FALSE(snapshot.messageIsProblem);
+        CHECK(snapshot.measured.size() == 1);
+        CHECK(rig.bench->measuredResponse(0) == before);
+    }
+    rig.bench->importMeasured(plugin::toFile(audio), gui::ImportKind::impulse);
+    rig.settle();
+    CHECK(rig.bench->benchSnapshot().measured.size() == 2);
+}
+
 TEST_CASE("Third octaves and impulse responses are imported as what they are", "[plugin][bench]")
 {
     Rig rig;

@@ -1,12 +1,14 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Job/Job.h"
+#include "Core/Job/StateRemoval.h"
 #include "Core/Signals/TrackSet.h"
 #include "Plugin/Paths.h"
 #include "Support/BenchRig.h"
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <thread>
@@ -148,8 +150,8 @@ TEST_CASE("Tracks are written with progress, and a cancelled set says so", "[plu
     session.bench->writeTracks(plugin::toFile(session.folder / "other"));
     session.bench->cancelWriting();
     session.settle();
-    CHECK(session.bench->benchSnapshot().writing.message.contains("cancelled"));
-    CHECK_FALSE(std::filesystem::exists(session.folder / "other" / "track-list.html"));
+    CHECK(session.bench->benchSnapshot().writing.message.startsWith("Cancelled"));
+    CHECK_FALSE(std::filesystem::exists(session.folder / "other"));
 
     test::writeBytes(session.folder / "file", "in the way");
     session.bench->writeTracks(plugin::toFile(session.folder / "file"));
@@ -264,6 +266,66 @@ TEST_CASE("A whole session: play, record, measure, average, compare, add to a jo
     CHECK(job->states.size() == 2);
     CHECK(job->candidates.size() == 2);
     CHECK(job::checkJob(*job).empty());
+
+    // Taken out of the job, as undo does it, a state can be added again; put back, it is there.
+    auto changed = *job;
+    REQUIRE(session.addedStates.size() == 2);
+    const auto takenOut = job::takeOutState(changed, session.addedStates.front());
+    REQUIRE(takenOut);
+    REQUIRE(job::saveJob(changed));
+    session.settle();
+    const auto numInJob = [&bench] {
+        const auto views = bench.benchSnapshot().measured;
+        return std::ranges::count_if(views, [](const auto& view) { return view->isInJob; });
+    };
+    CHECK(bench.benchSnapshot().measured.size() == 2);
+    CHECK(numInJob() == 1);
+    REQUIRE(job::putBackState(changed, *takenOut));
+    REQUIRE(job::saveJob(changed));
+    session.settle();
+    CHECK(bench.benchSnapshot().measured.size() == 2);
+    CHECK(numInJob() == 2);
+}
+
+TEST_CASE("A cancelled measurement leaves the take, which can be measured later", "[plugin][bench]")
+{
+    Session session;
+    Bench& bench = *session.bench;
+    session.openInput();
+    bench.setSignalLevelDbfs(-20.0);
+    session.recordUnmeasured({}, measure::EngineState::off, "head centre", 21);
+    REQUIRE(bench.isBusy());
+    bench.cancelWork();
+    session.settle();
+    gui::BenchSnapshot snapshot = bench.benchSnapshot();
+    REQUIRE(snapshot.takes.size() == 1);
+    CHECK(snapshot.takes.front().state == gui::TakeState::unmeasured);
+    CHECK_FALSE(snapshot.takes.front().used);
+    CHECK(snapshot.measured.empty());
+    CHECK(snapshot.message.startsWith("Cancelled"));
+    CHECK_FALSE(snapshot.messageIsProblem);
+    const auto records = measure::listTakes(session.folder / "takes");
+    REQUIRE(records.takes.size() == 1);
+    CHECK(records.takes.front().record.verdict.empty());
+    CHECK_FALSE(records.takes.front().record.refused);
+
+    bench.setTakeUsed(0, true);
+    session.settle();
+    snapshot = bench.benchSnapshot();
+    CHECK(snapshot.takes.front().state == gui::TakeState::usable);
+    REQUIRE(snapshot.measured.size() == 1);
+    CHECK(snapshot.measured.front()->numTakes == 1);
+
+    // Nothing is added to a job either.
+    const juce::File folder = plugin::toFile(session.folder / "new job");
+    session.openJob = juce::File();
+    bench.setTakeUsed(0, false); // keeps the worker busy
+    bench.setTakeUsed(0, true);
+    bench.addToJob(folder);
+    bench.cancelWork();
+    session.settle();
+    CHECK_FALSE(folder.exists());
+    CHECK(session.openJob == juce::File());
 }
 
 TEST_CASE("A refused take says why and stays listed", "[plugin][bench]")

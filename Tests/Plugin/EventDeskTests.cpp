@@ -2,6 +2,7 @@
 
 #include "Core/Files/AtomicFile.h"
 #include "Core/Job/BlindRuns.h"
+#include "Gui/EventScreen.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
 #include "Support/EventRig.h"
@@ -9,6 +10,9 @@
 #include <catch2/catch.hpp>
 
 #include <array>
+#include <functional>
+#include <utility>
+#include <vector>
 
 using namespace saddletone;
 using gui::EventStage;
@@ -119,6 +123,63 @@ TEST_CASE("A listener's music rises from silence, and never beyond the limit", "
     rig.seconds += 20.0;
     rig.desk.update();
     CHECK(rig.get(ids::outputLevelDb) < EventDesk::silentDb + 1.0);
+}
+
+TEST_CASE("The owner's limit is remembered, and holds in the next event", "[plugin][event]")
+{
+    EventRig rig;
+    CHECK(rig.desk.eventView().limitDb == EventDesk::usualLimitDb);
+    std::vector<double> kept;
+    EventDesk desk(rig.model, nullptr, [&] { return rig.seconds; },
+                   {-20.0, [&](double limitDb) { kept.push_back(limitDb); }});
+    CHECK(desk.eventView().limitDb == -20.0);
+    CHECK(kept.empty());
+    desk.setLimitDb(-25.0);
+    desk.setLimitDb(-25.0);
+    desk.setLimitDb(-70.0);
+    desk.setLimitDb(6.0);
+    CHECK(kept == std::vector<double> {-25.0, EventDesk::lowestLimitDb, 0.0});
+    desk.begin(-18.0);
+    CHECK(kept.back() == -18.0);
+    REQUIRE(desk.isRunning());
+    desk.setLimitDb(0.0); // a listener's hand has no say
+    CHECK(desk.eventView().limitDb == -18.0);
+    CHECK(kept.back() == -18.0);
+    desk.end();
+    desk.dismiss();
+    CHECK(desk.eventView().stage == gui::EventStage::off);
+    CHECK(desk.eventView().limitDb == -18.0);
+    // Whatever stands in the settings.
+    for (const auto& [stored, meant] : {std::pair {12.0, 0.0}, std::pair {-300.0, -40.0}})
+        CHECK(EventDesk(rig.model, nullptr, EventDesk::steadySeconds, {stored, {}})
+                  .eventView()
+                  .limitDb
+              == meant);
+}
+
+TEST_CASE("The limit is set on the event's screen, which shows the one that was remembered",
+          "[plugin][event]")
+{
+    EventRig rig;
+    EventDesk desk(rig.model, nullptr, [&] { return rig.seconds; }, {-20.0, {}});
+    gui::EventScreen screen(desk, rig.model);
+    screen.setSize(1280, 800);
+    screen.show(rig.model.current);
+    juce::Slider* slider = nullptr;
+    const std::function<void(juce::Component&)> look = [&](juce::Component& component) {
+        if (auto* const found = dynamic_cast<juce::Slider*>(&component);
+            found != nullptr && found->getTitle() == "Loudest")
+            slider = found;
+        for (juce::Component* const child : component.getChildren())
+            look(*child);
+    };
+    look(screen);
+    REQUIRE(slider != nullptr);
+    CHECK(slider->getValue() == -20.0);
+    slider->setValue(-15.0, juce::sendNotificationSync);
+    CHECK(desk.eventView().limitDb == -15.0);
+    screen.show(rig.model.current);
+    CHECK(slider->getValue() == -15.0);
 }
 
 TEST_CASE("Quiet is silence at once, and afterwards it begins as at the start", "[plugin][event]")

@@ -2,6 +2,7 @@
 #include "Gui/ElementWords.h"
 #include "Gui/ParameterIds.h"
 #include "Plugin/Paths.h"
+#include "Plugin/TakeMeasuring.h"
 #include "Support/JobRig.h"
 #include "Support/PluginJob.h"
 
@@ -17,6 +18,21 @@ namespace {
 double valueOf(JobRig& rig, const char* id)
 {
     return gui::parameterValue(rig.processor.parameters(), id);
+}
+
+/** Adds a state to the open job as the bench does it; returns its id. */
+std::string addState(JobRig& rig, const measure::Response& response)
+{
+    const juce::File folder = rig.desk->openFolder();
+    const auto added = plugin::addStateToJob(plugin::toPath(folder), response, {});
+    REQUIRE(added);
+    rig.desk->noteAddedState(folder, added->id);
+    if (rig.processor.snapshot().job != nullptr)
+        rig.processor.openJob(folder);
+    else
+        rig.desk->openJob(folder);
+    rig.settle();
+    return added->id;
 }
 
 } // namespace
@@ -252,6 +268,101 @@ TEST_CASE("The proposed candidate is kept in the job through a saved tuning, and
     rig.desk->undo();
     CHECK_FALSE(plugin::entriesOf(rig.stored()).proposed);
     rig.settle();
+}
+
+TEST_CASE("A state that was added is taken out again by undo, and its files stay",
+          "[plugin][jobs][edits]")
+{
+    JobRig rig;
+    rig.openMadeUpJob();
+    const job::Job before = rig.stored();
+    const auto response = measure::loadResponse(before.folder / before.states.front().file);
+    REQUIRE(response);
+    rig.choose(ids::speedKmh, 100.0);
+    const std::string id = addState(rig, *response);
+    const job::Job with = rig.stored();
+    REQUIRE(with.states.size() == before.states.size() + 1);
+    const auto file = with.folder / with.states.back().file;
+    const std::string bytes = test::bytesOf(file);
+    CHECK(rig.desk->jobSnapshot().undoWords == "state " + juce::String(id) + " added to the job");
+
+    rig.desk->undo();
+    rig.settle();
+    CHECK(rig.desk->jobSnapshot().message.startsWith("Taken back: state"));
+    CHECK(rig.stored().states == before.states);
+    CHECK(rig.stored().candidates == before.candidates);
+    CHECK(rig.processor.snapshot().job->candidates.size() == before.candidates.size());
+    CHECK(rig.desk->jobSnapshot().open->numStates == before.states.size());
+    CHECK(test::bytesOf(file) == bytes);
+    CHECK(rig.desk->jobSnapshot().undoWords == "speed"); // in its turn
+
+    rig.desk->redo();
+    rig.settle();
+    CHECK(rig.stored().states == with.states);
+    CHECK(rig.stored().candidates == with.candidates);
+    CHECK(rig.processor.snapshot().job->candidates.size() == with.candidates.size());
+
+    // What cannot be read any more is not put back.
+    rig.desk->undo();
+    rig.settle();
+    std::filesystem::remove(file);
+    rig.desk->redo();
+    rig.settle();
+    CHECK(rig.desk->jobSnapshot().messageIsProblem);
+    CHECK(rig.stored().states == before.states);
+    CHECK(rig.desk->jobSnapshot().redoWords.isNotEmpty());
+}
+
+TEST_CASE("Taking a state out leaves what is being edited", "[plugin][jobs][edits]")
+{
+    JobRig rig;
+    rig.openMadeUpJob();
+    const job::Job before = rig.stored();
+    const auto response = measure::loadResponse(before.folder / before.states.front().file);
+    REQUIRE(response);
+    rig.tuning->addElement(gui::newElement(tuning::ElementType::peaking));
+    rig.settle();
+    addState(rig, *response);
+    rig.desk->undo();
+    rig.settle();
+    CHECK(rig.stored().states == before.states);
+    CHECK(rig.tuning->tuningSnapshot().hasUnsaved);
+    CHECK(rig.processor.snapshot().job->candidates.size() == before.candidates.size());
+    REQUIRE(rig.tuning->save());
+    rig.settle();
+    CHECK(job::checkJob(rig.stored()).empty());
+    CHECK(rig.stored().candidates.size() == before.candidates.size());
+    rig.desk->redo();
+    rig.settle();
+    CHECK(rig.stored().states.size() == before.states.size() + 1);
+    CHECK(job::checkJob(rig.stored()).empty());
+}
+
+TEST_CASE("The first state of a job is taken out and put back as well", "[plugin][jobs][edits]")
+{
+    JobRig rig;
+    rig.openMadeUpJob();
+    const job::Job other = rig.stored();
+    const auto response = measure::loadResponse(other.folder / other.states.front().file);
+    REQUIRE(response);
+    rig.desk->newJob(rig.desk->folderForNewJob("New"), {"New", "", "", ""});
+    rig.settle();
+    CHECK(rig.desk->jobSnapshot().undoWords.isEmpty());
+    addState(rig, *response);
+    REQUIRE(rig.processor.snapshot().job != nullptr);
+    rig.desk->undo();
+    rig.settle();
+    CHECK(rig.processor.snapshot().job == nullptr);
+    REQUIRE(rig.desk->jobSnapshot().open != nullptr);
+    CHECK(rig.desk->jobSnapshot().open->numStates == 0);
+    rig.desk->redo();
+    rig.settle();
+    REQUIRE(rig.processor.snapshot().job != nullptr);
+    CHECK(rig.stored().states.size() == 1);
+    // Another job has edits of its own.
+    rig.desk->openJob(plugin::toFile(other.folder));
+    rig.settle();
+    CHECK(rig.desk->jobSnapshot().undoWords.isEmpty());
 }
 
 TEST_CASE("A field that cannot be written keeps its old text, and says so", "[plugin][jobs]")

@@ -226,4 +226,14 @@ TEST_CASE("What is done in the background is shown with a way to cancel it",
     window.press("Dismiss the message");
     window.editor->refresh();
     CHECK_FALSE(window.shows("Progress"));
+
+    // The bench's work is told of in the same place.
+    window.bench.current.work = {gui::JobTask::bench, "Importing left.wav", 0.4};
+    window.editor->refresh();
+    CHECK(window.titled("Progress").getDescription() == "Importing left.wav, 40 %");
+    window.press("Cancel");
+    CHECK(window.bench.numCancelled == 1);
+    window.bench.current.work = {};
+    window.editor->refresh();
+    CHECK_FALSE(window.shows("Progress"));
 }

@@ -42,6 +42,9 @@ BenchRig::BenchRig()
     plugin::Bench::Surroundings surroundings;
     surroundings.openJobFolder = [this] { return openJob; };
     surroundings.openJob = [this](const juce::File& job) { openJob = job; };
+    surroundings.stateAdded = [this](const juce::File&, const std::string& stateId) {
+        addedStates.push_back(stateId);
+    };
     surroundings.pauseAudition = [this] { ++numPauses; };
     surroundings.takesFolder = plugin::toFile(folder / "takes");
     bench = std::make_unique<plugin::Bench>(devices, nullptr, std::move(surroundings));
@@ -82,6 +85,14 @@ void BenchRig::recordSweep(const SimulatedRoom& room, measure::EngineState engin
                            const juce::String& place, std::uint64_t seed,
                            measure::SpeakerGroup speakers) const
 {
+    recordUnmeasured(room, engine, place, seed, speakers);
+    settle();
+}
+
+void BenchRig::recordUnmeasured(const SimulatedRoom& room, measure::EngineState engine,
+                                const juce::String& place, std::uint64_t seed,
+                                measure::SpeakerGroup speakers) const
+{
     device().setRoom(room.make(seed));
     gui::TakeWords words;
     words.profile = "Touring";
@@ -106,7 +117,6 @@ void BenchRig::recordSweep(const SimulatedRoom& room, measure::EngineState engin
         std::this_thread::sleep_for(std::chrono::milliseconds(20));
         bench->update();
     }
-    settle();
     REQUIRE(bench->benchSnapshot().takes.size() == numBefore + 1);
 }
 

@@ -6,6 +6,8 @@
 
 #include <cstdint>
 #include <memory>
+#include <string>
+#include <vector>
 
 namespace saddletone::test {
 
@@ -36,11 +38,16 @@ struct BenchRig {
     void recordSweep(const SimulatedRoom& room, measure::EngineState engine,
                      const juce::String& place, std::uint64_t seed,
                      measure::SpeakerGroup speakers = measure::SpeakerGroup::all) const;
+    /** The same up to the moment when the measurement has begun. */
+    void recordUnmeasured(const SimulatedRoom& room, measure::EngineState engine,
+                          const juce::String& place, std::uint64_t seed,
+                          measure::SpeakerGroup speakers = measure::SpeakerGroup::all) const;
 
     TemporaryFolder folder;
     juce::AudioDeviceManager devices;
     juce::File openJob;
     int numPauses = 0;
+    std::vector<std::string> addedStates; ///< By id, in any job.
     std::unique_ptr<plugin::Bench> bench;
 };
 

@@ -95,6 +95,8 @@ class RecordingBench final : public gui::BenchModel {
 public:
     RecordingBench();
 
+    int numCancelled = 0; ///< Calls of cancelWork().
+
     gui::BenchSnapshot benchSnapshot() override { return current; }
     void enterPlace(gui::Place newPlace) override { place = newPlace; }
     void selectSignal(std::size_t index) override { current.output.selected = index; }
@@ -109,6 +111,7 @@ public:
     }
     void writeTracks(const juce::File&) override {}
     void cancelWriting() override {}
+    void cancelWork() override { ++numCancelled; }
     void chooseInput(int device, int channel) override
     {
         current.input.device = device;

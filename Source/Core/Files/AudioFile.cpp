@@ -28,6 +28,8 @@ using SndfileHandle = std::unique_ptr<SNDFILE, CloseSndfile>;
 
 // Little enough for a processor's cache in stereo.
 constexpr sf_count_t framesAtOnce = 8192;
+/** Between two words of progress: some milliseconds of reading. */
+constexpr std::size_t framesBetweenWords = 64 * static_cast<std::size_t>(framesAtOnce);
 
 std::string quoted(const std::filesystem::path& file)
 {
@@ -211,10 +213,46 @@ std::optional<bool> readInParts(const std::filesystem::path& file, const SF_INFO
     return std::nullopt;
 }
 
-/** Reads from where the file stands to its end; whether all samples are finite. */
-dsp::Result<bool> readInOrder(SNDFILE* handle, const std::filesystem::path& file,
-                              const ReadLimits& limits, dsp::AudioBuffer& audio)
+/** An audio file opened to be read. */
+struct OpenedAudio {
+    SndfileHandle handle;
+    SF_INFO info {};
+};
+
+dsp::Result<OpenedAudio> openAudio(const std::filesystem::path& file, std::size_t maxChannels)
 {
+    std::error_code reason;
+    if (!std::filesystem::exists(file, reason))
+        return dsp::fail(dsp::ErrorCode::notFound,
+                         "audio file " + quoted(file) + " does not exist");
+    if (std::filesystem::is_directory(file, reason))
+        return dsp::fail(dsp::ErrorCode::unreadable,
+                         quoted(file) + " is a folder, not an audio file");
+    OpenedAudio opened;
+    SF_INFO& info = opened.info;
+    opened.handle.reset(sf_open(file.c_str(), SFM_READ, &info));
+    if (opened.handle == nullptr)
+        return dsp::fail(dsp::ErrorCode::unreadable, "cannot read audio from " + quoted(file) + ": "
+                                                         + sf_strerror(nullptr)
+                                                         + " Use WAV, FLAC, AIFF, Ogg or MP3.");
+    if (info.samplerate < 8000 || info.samplerate > 384000)
+        return dsp::fail(dsp::ErrorCode::outOfRange, quoted(file) + " has a sample rate of "
+                                                         + std::to_string(info.samplerate)
+                                                         + " Hz; 8000 to 384000 Hz can be used");
+    if (info.channels < 1 || static_cast<std::size_t>(info.channels) > maxChannels)
+        return dsp::fail(dsp::ErrorCode::outOfRange,
+                         quoted(file) + " has " + std::to_string(info.channels) + " channels; 1 to "
+                             + std::to_string(maxChannels) + " can be used");
+    return opened;
+}
+
+/** Reads from where the file stands to its end; whether all samples are finite. */
+dsp::Result<bool> readInOrder(const OpenedAudio& opened, const std::filesystem::path& file,
+                              const ReadLimits& limits, const ReadProgress& progress,
+                              dsp::AudioBuffer& audio)
+{
+    SNDFILE* const handle = opened.handle.get();
+    const auto claimed = static_cast<double>(std::max<sf_count_t>(opened.info.frames, 1));
     const std::size_t numChannels = audio.numChannels();
     const auto maxFrames = static_cast<std::size_t>(limits.maxSeconds * audio.sampleRate);
     std::vector<float> interleaved(static_cast<std::size_t>(framesAtOnce) * numChannels);
@@ -237,11 +275,19 @@ dsp::Result<bool> readInOrder(SNDFILE* handle, const std::filesystem::path& file
             audio.channels[channel].resize(end);
             copyChannel(block, channel, numChannels, audio.channels[channel].data() + begin);
         }
+        if (progress && end % framesBetweenWords == 0
+            && !progress(std::min(1.0, static_cast<double>(end) / claimed)))
+            return dsp::fail(dsp::ErrorCode::unreadable, readCancelledMessage);
     }
     if (sf_error(handle) != SF_ERR_NO_ERROR)
         return dsp::fail(dsp::ErrorCode::unreadable,
                          "reading " + quoted(file) + " stopped: " + sf_strerror(handle));
     return isFinite;
+}
+
+dsp::Unexpected holdsNoAudio(const std::filesystem::path& file)
+{
+    return dsp::fail(dsp::ErrorCode::unreadable, quoted(file) + " holds no audio (zero length)");
 }
 
 } // namespace
@@ -293,37 +339,32 @@ dsp::Result<SampleFormat> parseSampleFormat(std::string_view name)
                      "sample format '" + std::string(name) + "' is not known; use 16, 24 or 32f");
 }
 
-dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
-                                            const ReadLimits& limits)
+dsp::Result<AudioLength> readAudioLength(const std::filesystem::path& file)
 {
-    std::error_code reason;
-    if (!std::filesystem::exists(file, reason))
-        return dsp::fail(dsp::ErrorCode::notFound,
-                         "audio file " + quoted(file) + " does not exist");
-    if (std::filesystem::is_directory(file, reason))
-        return dsp::fail(dsp::ErrorCode::unreadable,
-                         quoted(file) + " is a folder, not an audio file");
+    const auto opened = openAudio(file, ReadLimits {}.maxChannels);
+    if (!opened)
+        return opened.unexpected();
+    const SF_INFO& info = opened->info;
+    if (info.frames <= 0)
+        return holdsNoAudio(file);
+    return AudioLength {static_cast<double>(info.samplerate),
+                        static_cast<std::size_t>(info.channels),
+                        static_cast<std::size_t>(info.frames)};
+}
 
-    SF_INFO info {};
-    const SndfileHandle handle(sf_open(file.c_str(), SFM_READ, &info));
-    if (handle == nullptr)
-        return dsp::fail(dsp::ErrorCode::unreadable, "cannot read audio from " + quoted(file) + ": "
-                                                         + sf_strerror(nullptr)
-                                                         + " Use WAV, FLAC, AIFF, Ogg or MP3.");
-    if (info.samplerate < 8000 || info.samplerate > 384000)
-        return dsp::fail(dsp::ErrorCode::outOfRange, quoted(file) + " has a sample rate of "
-                                                         + std::to_string(info.samplerate)
-                                                         + " Hz; 8000 to 384000 Hz can be used");
-    if (info.channels < 1 || static_cast<std::size_t>(info.channels) > limits.maxChannels)
-        return dsp::fail(dsp::ErrorCode::outOfRange,
-                         quoted(file) + " has " + std::to_string(info.channels) + " channels; 1 to "
-                             + std::to_string(limits.maxChannels) + " can be used");
-
+dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
+                                            const ReadLimits& limits, const ReadProgress& progress)
+{
+    const auto opened = openAudio(file, limits.maxChannels);
+    if (!opened)
+        return opened.unexpected();
+    const SF_INFO& info = opened->info;
     const auto numChannels = static_cast<std::size_t>(info.channels);
     const auto maxFrames = static_cast<std::size_t>(limits.maxSeconds * info.samplerate);
     dsp::AudioBuffer audio = dsp::makeSilence(info.samplerate, numChannels, 0);
     // Growing by doubling would take half as much memory again. A header may claim any length, so it
     // is believed only as far as the file's size makes it likely.
+    std::error_code reason;
     const auto fileBytes = std::filesystem::file_size(file, reason);
     if (!reason && info.frames > 0)
         for (auto& samples : audio.channels) {
@@ -332,17 +373,17 @@ dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
             platform::preferLargePages(samples.data(), samples.capacity() * sizeof(float));
         }
     bool isFinite = true;
-    if (const auto inParts = readInParts(file, info, maxFrames, audio)) {
+    // What is to be told of, and maybe cancelled, is read in order.
+    if (const auto inParts = progress ? std::nullopt : readInParts(file, info, maxFrames, audio)) {
         isFinite = *inParts;
     } else {
-        const auto inOrder = readInOrder(handle.get(), file, limits, audio);
+        const auto inOrder = readInOrder(*opened, file, limits, progress, audio);
         if (!inOrder)
             return inOrder.unexpected();
         isFinite = *inOrder;
     }
     if (audio.numFrames() == 0)
-        return dsp::fail(dsp::ErrorCode::unreadable,
-                         quoted(file) + " holds no audio (zero length)");
+        return holdsNoAudio(file);
     for (std::size_t channel = 0; !isFinite && channel < numChannels; ++channel) {
         const auto& samples = audio.channels[channel];
         const auto bad =

@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <string_view>
 
 namespace saddletone::files {
@@ -43,11 +44,34 @@ struct ReadLimits {
     std::size_t maxChannels = 64;
 };
 
+/** How much audio a file holds. */
+struct AudioLength {
+    double sampleRate = 0.0;
+    std::size_t numChannels = 0;
+    std::size_t numFrames = 0; ///< At least 1.
+
+    [[nodiscard]] double seconds() const noexcept
+    {
+        return static_cast<double>(numFrames) / sampleRate;
+    }
+};
+
+/** Length of a file by its header and its size, without reading its samples; of a file that was cut
+    off, what is left. Refused: what readAudioFile() refuses before it reads samples, and no audio. */
+[[nodiscard]] dsp::Result<AudioLength> readAudioLength(const std::filesystem::path& file);
+
+/** Told the share of a file that has been read, 0 to 1; false ends the reading. */
+using ReadProgress = std::function<bool(double doneProportion)>;
+
+/** What readAudioFile() fails with where progress ended it. */
+inline constexpr const char* readCancelledMessage = "cancelled; the file was not read to its end";
+
 /** Reads any file that libsndfile opens (WAV, FLAC, Ogg, MP3, AIFF) whole.
     Refused, with the reason: missing or unreadable file, no samples, a sample rate outside 8 to
     384 kHz, more than the limits, a NaN or infinite sample. */
 [[nodiscard]] dsp::Result<dsp::AudioBuffer> readAudioFile(const std::filesystem::path& file,
-                                                          const ReadLimits& limits = {});
+                                                          const ReadLimits& limits = {},
+                                                          const ReadProgress& progress = {});
 
 /** Writes a WAV file (FLAC or MP3 when the name ends in .flac or .mp3), whole or not at all. Integer
     formats get triangular dither of two steps peak to peak from ditherSeed, except where a channel

@@ -21,8 +21,8 @@ struct OpenedJob {
     std::optional<JobLock> lock;              ///< Nothing: it may be read only.
     std::string readOnlyReason;               ///< Why, and what to do; empty with a lock.
     std::vector<std::filesystem::path> swept; ///< What a crash had left half-written; removed.
-    /** To be measured or refused; see measure::listCutOffTakes(). Empty without a lock, as others
-        may be recording. */
+    /** To be measured or refused; see measure::listCutOffTakes(). Empty without a lock: they are
+        for whoever may write. */
     std::vector<measure::CutOffTake> cutOffTakes;
 };
 

@@ -14,7 +14,8 @@ struct CutOffTake {
 };
 
 /** The takes of a folder that were cut off and that nobody has measured or refused since, by file
-    name; those that are being recorded now too. What can be read of them is used as any take is. */
+    name; those that are being recorded now, here or by another process, are none. Their lengths are
+    by header and file size, so this is quick. What can be read of them is used as any take is. */
 [[nodiscard]] std::vector<CutOffTake> listCutOffTakes(const std::filesystem::path& folder);
 
 } // namespace saddletone::measure

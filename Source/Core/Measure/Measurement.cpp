@@ -376,11 +376,22 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request, dsp::Ff
     std::vector<std::string> sources;
     LeftOut leftOut;
     double clockPpm = 0.0;
-    for (const Recording& recording : request.recordings)
+    const auto goesOn = [&](std::size_t numDone) {
+        return !request.onProgress
+               || request.onProgress(static_cast<double>(numDone)
+                                     / static_cast<double>(request.recordings.size() + 1));
+    };
+    for (std::size_t index = 0; index < request.recordings.size(); ++index) {
+        const Recording& recording = request.recordings[index];
+        if (!goesOn(index))
+            return dsp::fail(dsp::ErrorCode::notTrustworthy, measurementCancelledMessage);
         if (const auto added = addTakes(request, recording, toHz, deconvolvers, takes, sources,
                                         clockPpm, leftOut, transforms);
             !added)
             return added.unexpected();
+    }
+    if (!goesOn(request.recordings.size()))
+        return dsp::fail(dsp::ErrorCode::notTrustworthy, measurementCancelledMessage);
     clockPpm /= static_cast<double>(takes.size());
 
     Response response;

@@ -7,6 +7,7 @@
 #include "Core/Measure/Response.h"
 #include "Core/Signals/Signal.h"
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -30,7 +31,12 @@ struct MeasurementRequest {
     std::optional<Recording> noise;
     std::string name;
     BikeState state;
+    /** Told the share that is done, 0 to 1, before each recording and before they become one
+        response; false ends the measurement with measurementCancelledMessage. */
+    std::function<bool(double doneProportion)> onProgress {};
 };
+
+inline constexpr const char* measurementCancelledMessage = "cancelled; nothing was measured";
 
 /** Turns recordings of a sweep track, made with a recorder of its own clock, into a response.
 

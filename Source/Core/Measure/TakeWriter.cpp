@@ -9,6 +9,7 @@
 #include <cassert>
 #include <cerrno>
 #include <charconv>
+#include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <cstring>
@@ -22,6 +23,8 @@ namespace saddletone::measure {
 namespace {
 
 constexpr double pieceSeconds = 0.5;
+/** Several pieces: without locks a file that has not grown for as long is not being written. */
+constexpr std::chrono::seconds longestPause {3};
 constexpr unsigned highestNumber = 99999;
 
 struct CloseFile {
@@ -80,6 +83,7 @@ struct TakeWriter::Impl {
     std::filesystem::path path;
     TakeFormat format;
     FileHandle handle;
+    platform::SystemLock beingWritten; ///< Of the file; see isBeingWritten().
     std::size_t bytesPerFrame = 4;
     std::size_t framesPerPiece = 24000;
     std::vector<unsigned char> pending; ///< Samples taken and not yet written.
@@ -255,8 +259,24 @@ dsp::Result<TakeWriter> TakeWriter::create(const std::filesystem::path& folder,
                                                           + "': " + why
                                                           + "; make room on the disk");
     }
+    // Where the disk has no locks the file's time tells.
+    static_cast<void>(content->beingWritten.lock(content->path));
     platform::flushFolderToDisk(folder);
     return TakeWriter(std::move(content));
+}
+
+bool TakeWriter::isBeingWritten(const std::filesystem::path& file)
+{
+    platform::SystemLock probe;
+    switch (probe.lock(file)) {
+    case platform::LockOutcome::locked:
+    case platform::LockOutcome::cannotOpen: return false;
+    case platform::LockOutcome::heldByOther: return true;
+    case platform::LockOutcome::unsupported: break;
+    }
+    std::error_code reason;
+    const auto changed = std::filesystem::last_write_time(file, reason);
+    return !reason && std::filesystem::file_time_type::clock::now() - changed < longestPause;
 }
 
 const std::filesystem::path& TakeWriter::file() const noexcept

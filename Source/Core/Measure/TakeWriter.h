@@ -39,6 +39,11 @@ public:
     TakeWriter& operator=(const TakeWriter&) = delete;
     ~TakeWriter(); ///< As finish(), without a word of failure.
 
+    /** Whether a take is being written, by this process or another: for as long as its writer lives
+        it has the file locked, and the system gives the lock up when the process ends. On a disk
+        without locks: whether the file changed within the last three seconds. */
+    [[nodiscard]] static bool isBeingWritten(const std::filesystem::path& file);
+
     [[nodiscard]] const std::filesystem::path& file() const noexcept;
     /** Frames taken by append(). */
     [[nodiscard]] std::uint64_t numFrames() const noexcept;

@@ -1,6 +1,7 @@
 #include "Core/Signals/TrackSet.h"
 
 #include "Core/Files/AtomicFile.h"
+#include "Core/Files/FilesUntilKept.h"
 #include "Core/Files/TextTable.h"
 
 #include <algorithm>
@@ -236,13 +237,22 @@ dsp::Result<std::vector<std::filesystem::path>> writeTrackSet(const std::filesys
     const auto tracks = shopTracks(sampleRate);
     std::vector<std::filesystem::path> written;
     std::vector<SignalDescription> descriptions;
+    std::error_code ignored;
+    const bool isNewFolder = !std::filesystem::exists(folder, ignored);
+    files::FilesUntilKept made;
     for (const Track& track : tracks) {
-        if (progress && !progress(written.size(), tracks.size()))
-            return written;
+        if (progress && !progress(written.size(), tracks.size())) {
+            if (isNewFolder)
+                made.add(folder); // after what is in it
+            return std::vector<std::filesystem::path> {};
+        }
         const auto signal = makeSignal(track.request);
         if (!signal)
             return signal.unexpected();
         const auto file = folder / (track.name + "." + std::string(files::fileTypeName(type)));
+        for (const auto& each : {file, descriptionPath(file)})
+            if (!std::filesystem::exists(each, ignored))
+                made.add(each);
         if (const auto saved = saveSignal(*signal, file, files::SampleFormat::pcm16); !saved)
             return saved.unexpected();
         written.push_back(file);
@@ -252,6 +262,7 @@ dsp::Result<std::vector<std::filesystem::path>> writeTrackSet(const std::filesys
                                                 trackListHtml(tracks, descriptions, type));
         !saved)
         return saved.unexpected();
+    made.keep();
     return written;
 }
 

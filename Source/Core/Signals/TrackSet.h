@@ -32,7 +32,8 @@ using TrackProgress = std::function<bool(std::size_t numWritten, std::size_t num
 
 /** Writes the tracks with descriptions and a printable list, track-list.html, into a folder;
     returns the audio files. WAV and FLAC get 16 bits, which every radio plays. Ended by progress,
-    it returns the files written so far and leaves the list out. */
+    or by a failure, it takes away what it has written, but for what replaced an earlier file of the
+    name; after progress it returns no files. */
 [[nodiscard]] dsp::Result<std::vector<std::filesystem::path>>
 writeTrackSet(const std::filesystem::path& folder, double sampleRate,
               files::FileType type = files::FileType::wav, const TrackProgress& progress = {});

@@ -285,6 +285,54 @@ TEST_CASE("A float file with a sample that is no number is refused with its plac
     }
 }
 
+TEST_CASE("The length of a file is told without reading its samples", "[core][files]")
+{
+    const test::TemporaryFolder folder;
+    // What readAudioFile() would refuse shows that nobody looked.
+    const std::vector<float> samples(2 * 4000, std::numeric_limits<float>::quiet_NaN());
+    test::writeBytes(
+        folder / "take.wav",
+        wavBytes(
+            {.coding = WavCoding::ieeeFloat, .numChannels = 2, .sampleRate = 16000, .numBits = 32},
+            floatBytes(samples)));
+    REQUIRE_FALSE(files::readAudioFile(folder / "take.wav"));
+    const auto length = files::readAudioLength(folder / "take.wav");
+    REQUIRE(length);
+    CHECK(length->numFrames == 4000);
+    CHECK(length->numChannels == 2);
+    CHECK(length->seconds() == Approx(0.25));
+    test::writeBytes(folder / "none.wav", wavBytes({}, ""));
+    for (const char* const name : {"none.wav", "missing.wav"}) {
+        const auto refused = files::readAudioLength(folder / name);
+        REQUIRE_FALSE(refused);
+        CHECK(refused.error() == errorOfReading(folder / name));
+    }
+}
+
+TEST_CASE("Reading a file tells how far it is and ends when told to", "[core][files]")
+{
+    const test::TemporaryFolder folder;
+    const auto file = folder / "long.wav";
+    REQUIRE(files::writeAudioFile(stereoProgramme(2'000'000), file, SampleFormat::pcm16));
+    std::vector<double> told;
+    REQUIRE(files::readAudioFile(file, {}, [&](double share) {
+        told.push_back(share);
+        return true;
+    }));
+    REQUIRE(told.size() >= 3);
+    CHECK(std::ranges::is_sorted(told));
+    CHECK(told.front() > 0.0);
+    CHECK(told.back() <= 1.0);
+    std::size_t numAsked = 0;
+    const auto ended = files::readAudioFile(file, {}, [&](double) {
+        ++numAsked;
+        return false;
+    });
+    REQUIRE_FALSE(ended);
+    CHECK(numAsked == 1);
+    CHECK(ended.error().message == files::readCancelledMessage);
+}
+
 TEST_CASE("Files beyond the limits are refused", "[core][files]")
 {
     const test::TemporaryFolder folder;

@@ -267,3 +267,37 @@ TEST_CASE("Takes that were cut off are listed with what can be used", "[core][jo
     CHECK(opened->cutOffTakes[1].durationSeconds == 0.0);
     CHECK_FALSE(opened->cutOffTakes[1].problem.empty());
 }
+
+TEST_CASE("A take that is being recorded is not called cut off", "[core][job][recovery]")
+{
+    const test::TemporaryFolder folder;
+    test::makeSmallJob(folder.path());
+    const auto takes = folder / job::takesFolderName;
+    auto writer = measure::TakeWriter::create(takes, "running", {8000.0});
+    REQUIRE(writer);
+    measure::TakeRecord about;
+    about.audioFile = writer->file().filename().string();
+    about.sampleRate = 8000.0;
+    REQUIRE(measure::saveTakeRecord(about, writer->file()));
+    const auto file = writer->file();
+    const auto countCutOff = [&] {
+        const auto opened = job::openJob(folder.path());
+        REQUIRE(opened);
+        return opened->cutOffTakes.size();
+    };
+    CHECK(measure::TakeWriter::isBeingWritten(file));
+    CHECK(countCutOff() == 0);
+    REQUIRE(writer->append(std::vector<float>(12000, 0.1F)));
+    CHECK(countCutOff() == 0);
+    REQUIRE(writer->finish());
+    // Its record does not say yet that it ended.
+    CHECK(countCutOff() == 0);
+    {
+        const measure::TakeWriter gone = *std::move(writer);
+    }
+    CHECK_FALSE(measure::TakeWriter::isBeingWritten(file));
+    CHECK(countCutOff() == 1);
+    about.end = measure::TakeEnd::byUser;
+    REQUIRE(measure::saveTakeRecord(about, file));
+    CHECK(countCutOff() == 0);
+}

@@ -376,3 +376,24 @@ TEST_CASE("A calibrator's tone sets what full scale stands for", "[core][measure
     REQUIRE_FALSE(refused);
     CHECK_THAT(refused.error().message, Contains("no steady tone"));
 }
+
+TEST_CASE("A measurement tells how far it is and ends when told to", "[core][measure]")
+{
+    const auto track = test::makeSweepTrack(6.0);
+    const auto take = recordOnBike(track, {}, 60.0);
+    auto request = requestFor(track, {take, take, take});
+    std::vector<double> told;
+    request.onProgress = [&](double share) {
+        told.push_back(share);
+        return true;
+    };
+    const auto whole = measure::measureResponse(request);
+    REQUIRE(whole);
+    CHECK(told == std::vector<double> {0.0, 0.25, 0.5, 0.75});
+    for (const double last : {0.0, 0.5, 0.75}) {
+        request.onProgress = [last](double share) { return share < last; };
+        const auto ended = measure::measureResponse(request);
+        REQUIRE_FALSE(ended);
+        CHECK(ended.error().message == measure::measurementCancelledMessage);
+    }
+}

@@ -145,6 +145,11 @@ TEST_CASE("A take cut off at any byte still opens, with every whole frame it hol
         const std::size_t whole = std::min<std::size_t>((length - headerBytes) / frameBytes, 60000);
         CHECK(audio->numFrames() == whole);
         CHECK(numRightFrames(*audio, toleranceOf(format)) == whole);
+        const auto told = files::readAudioLength(cut);
+        REQUIRE(told);
+        CHECK(told->numFrames == whole);
+        CHECK(told->numChannels == numChannels);
+        CHECK(told->sampleRate == 48000.0);
     }
 }
 
@@ -172,14 +177,17 @@ TEST_CASE("A take whose program is killed while writing keeps all but its last h
         // Long enough for some seconds of audio, however slow the disk is.
         while (*appended < 5 * 48000)
             std::this_thread::sleep_for(std::chrono::milliseconds(1));
+        const auto file = folder / (name + "-01.wav");
+        CHECK(TakeWriter::isBeingWritten(file));
         std::this_thread::sleep_for(
             std::chrono::microseconds(static_cast<int>(random.nextUniform() * 20000.0)));
         kill(child, SIGKILL);
         int status = 0;
         waitpid(child, &status, 0);
         REQUIRE(WIFSIGNALED(status));
+        CHECK_FALSE(TakeWriter::isBeingWritten(file));
 
-        const auto audio = files::readAudioFile(folder / (name + "-01.wav"));
+        const auto audio = files::readAudioFile(file);
         REQUIRE(audio);
         const std::size_t right = numRightFrames(*audio, toleranceOf(format));
         INFO(right << " of " << *appended << " frames");

@@ -3,6 +3,7 @@
 #include "Core/Files/AtomicFile.h"
 #include "Core/Measure/MarkerSearch.h"
 #include "Support/SignalMeasures.h"
+#include "Support/SmallJob.h"
 #include "Support/TemporaryFolder.h"
 
 #include <catch2/catch.hpp>
@@ -115,9 +116,22 @@ TEST_CASE("Writing a set tells how far it is and ends when told to", "[core][sig
         });
     REQUIRE(written.has_value());
     CHECK(told == std::vector<std::size_t> {0, 1, 2});
-    CHECK(written->size() == 2);
-    CHECK(std::filesystem::exists(folder / "set/02-channels.signal.json"));
-    CHECK_FALSE(std::filesystem::exists(folder / "set/track-list.html"));
+    CHECK(written->empty());
+    CHECK(folder.numEntries() == 0);
+
+    // A set that was there stays whole.
+    const auto whole = folder / "set";
+    REQUIRE(signals::writeTrackSet(whole, 44100.0));
+    const auto before = test::filesBelow(whole);
+    test::writeBytes(whole / "own.txt", "the shop's");
+    std::filesystem::remove(whole / "02-channels.wav");
+    REQUIRE(
+        signals::writeTrackSet(whole, 44100.0, FileType::wav,
+                               [](std::size_t numWritten, std::size_t) { return numWritten < 3; }));
+    auto after = test::filesBelow(whole);
+    CHECK(after.erase("own.txt") == 1);
+    CHECK(after.size() == before.size() - 1);
+    CHECK(after.count("02-channels.wav") == 0);
 }
 
 TEST_CASE("Rates that a set cannot have are refused before anything is written", "[core][signals]")
