@@ -3,6 +3,7 @@
 #include "Core/Dsp/Units.h"
 #include "Core/Report/EventWords.h"
 #include "Gui/Look.h"
+#include "Gui/TabKey.h"
 
 #include <algorithm>
 #include <cmath>
@@ -315,7 +316,7 @@ void EventScreen::show(const AuditionSnapshot& newSnapshot)
 bool EventScreen::keyPressed(const juce::KeyPress& key)
 {
     if (key.isKeyCode(juce::KeyPress::tabKey))
-        return false;
+        return tabInto(*this, key);
     if (view.stage == EventStage::off || view.stage == EventStage::over) {
         if (key == juce::KeyPress::returnKey && beginButton.isVisible())
             begin();
