@@ -4,6 +4,7 @@
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
 #include "Gui/ProgrammeModel.h"
+#include "Gui/TabKey.h"
 
 #include <algorithm>
 
@@ -544,6 +545,8 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
 {
     if (eventScreen != nullptr)
         return eventScreen->keyPressed(key);
+    if (tabInto(*this, key))
+        return true;
     if (coversListen() && safetyNote == nullptr && !isAsking()) {
         if (blindPanel->keyPressed(key))
             return true;

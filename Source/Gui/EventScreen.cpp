@@ -4,6 +4,7 @@
 #include "Core/Report/EventWords.h"
 #include "Gui/ElementWords.h"
 #include "Gui/Look.h"
+#include "Gui/TabKey.h"
 
 #include <algorithm>
 #include <cmath>
@@ -324,7 +325,7 @@ void EventScreen::show(const AuditionSnapshot& newSnapshot)
 bool EventScreen::keyPressed(const juce::KeyPress& key)
 {
     if (key.isKeyCode(juce::KeyPress::tabKey))
-        return false;
+        return tabInto(*this, key);
     if (view.stage == EventStage::off || view.stage == EventStage::over) {
         if (key == juce::KeyPress::returnKey && beginButton.isVisible())
             begin();

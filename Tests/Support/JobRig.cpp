@@ -2,6 +2,7 @@
 
 #include "Gui/TextField.h"
 #include "Plugin/Paths.h"
+#include "Support/OffscreenWindow.h"
 #include "Support/PluginJob.h"
 #include "Support/TuningRig.h"
 
@@ -11,29 +12,6 @@
 #include <thread>
 
 namespace saddletone::test {
-
-namespace {
-
-void collectVisible(juce::Component& component, std::vector<juce::Component*>& found)
-{
-    for (juce::Component* const child : component.getChildren())
-        if (child->isVisible()) {
-            found.push_back(child);
-            collectVisible(*child, found);
-        }
-}
-
-juce::Component* findTitled(juce::Component& component, const juce::String& title)
-{
-    std::vector<juce::Component*> visible;
-    collectVisible(component, visible);
-    for (juce::Component* const each : visible)
-        if (each->getTitle() == title)
-            return each;
-    return nullptr;
-}
-
-} // namespace
 
 JobRig::JobRig()
 {
