@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/BenchModel.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/FrequencyPlot.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -34,7 +35,7 @@ private:
     bool isOpen = false;
     bool showsSpectrum = false;
 
-    juce::ComboBox bandsBox, weightingBox, averagingBox;
+    ChoiceBox bandsBox, weightingBox, averagingBox;
     juce::TextButton restartButton {"Restart average"};
     juce::TextButton clearPeaksButton {"Clear peaks"};
     juce::TextButton storeButton {"Store trace"};

@@ -325,9 +325,10 @@ void AuditionEditor::showParts()
     const bool isOpen = !isCovered();
     const bool listens = place == Place::listen && isOpen;
     const bool showsListen = listens && !coversListen();
-    for (juce::Component* part : std::initializer_list<juce::Component*> {
-             &plates, &response, &sound, &fairness, &rideButton})
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*> {&plates, &response, &sound, &fairness})
         part->setVisible(showsListen);
+    showDetailButtons();
     transport.setVisible(listens);
     road.setVisible(place == Place::listen && !coversListen());
     ridePanel.setVisible(showsListen && rideIsOpen);
@@ -335,10 +336,8 @@ void AuditionEditor::showParts()
         programmes->setVisible(showsListen && listIsOpen);
     blindButton.setVisible(blind != nullptr && place == Place::listen);
     eventButton.setVisible(events != nullptr && place == Place::listen);
-    if (seatPanel != nullptr) {
-        seatButton.setVisible(showsListen);
+    if (seatPanel != nullptr)
         seatPanel->setVisible(showsListen && seatIsOpen);
-    }
     if (bench == nullptr)
         return;
     stops.setVisible(!coversListen());
@@ -346,6 +345,15 @@ void AuditionEditor::showParts()
     bikePlace->setVisible(place == Place::bike && isOpen);
     if (tuner != nullptr)
         tuningPlace->setVisible(place == Place::tuning && isOpen);
+}
+
+void AuditionEditor::showDetailButtons()
+{
+    // The seat and the list lie over them; what cannot be seen is not to be reached by keyboard.
+    const bool areSeen =
+        place == Place::listen && !isCovered() && !coversListen() && !seatIsOpen && !listIsOpen;
+    rideButton.setVisible(areSeen);
+    seatButton.setVisible(areSeen && seatPanel != nullptr);
 }
 
 void AuditionEditor::refreshBench()
@@ -373,7 +381,7 @@ juce::String AuditionEditor::newsWords(const BenchSnapshot& snapshot) const
     switch (place) {
     case Place::signals: return "In the shop: bring test tracks to the bike.";
     case Place::bike: return "At the bike: record and measure at the rider's head.";
-    case Place::report: return "At the counter: what the customer takes home on paper.";
+    case Place::report: return "At the counter: what the customer takes home.";
     default: return "At the desk: change the tuning and hear it, parked.";
     }
 }
@@ -418,6 +426,7 @@ void AuditionEditor::showSeat(bool shouldBeShown)
     seatIsOpen = shouldBeShown && !coversListen();
     seatPanel->setVisible(seatIsOpen && place == Place::listen);
     seatButton.setToggleState(seatIsOpen, juce::dontSendNotification);
+    showDetailButtons();
     if (seatIsOpen) {
         if (listIsOpen)
             showProgrammeList(false);
@@ -437,6 +446,7 @@ void AuditionEditor::showProgrammeList(bool shouldBeShown)
     listIsOpen = shouldBeShown && !coversListen();
     programmes->setVisible(listIsOpen && place == Place::listen);
     transport.setListIsOpen(listIsOpen);
+    showDetailButtons();
     if (listIsOpen) {
         showSeat(false);
         programmes->show(shown);
@@ -517,6 +527,7 @@ void AuditionEditor::showSafetyNote(std::function<void()> onDismissed)
     safetyNote = std::make_unique<NoticePanel>(NoticePanel::Kind::safety, "Before you listen",
                                                "I understand");
     safetyNote->setText(firstStartWords());
+    safetyNote->keepKeyboard();
     safetyNote->onDismiss = [this, onDismissed] {
         // The panel calls this from inside itself, so it may go only afterwards.
         juce::MessageManager::callAsync(
@@ -745,7 +756,7 @@ void AuditionEditor::resized()
     if (blindButton.isVisible())
         placeButton(blindButton, 130);
     if (eventButton.isVisible())
-        placeButton(eventButton, 100);
+        placeButton(eventButton, 112);
     if (audioButton.isVisible())
         placeButton(audioButton, jobFrame != nullptr ? 90 : 160);
     if (jobFrame != nullptr)

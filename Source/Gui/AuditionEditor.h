@@ -107,6 +107,7 @@ private:
     [[nodiscard]] bool isAsking() const;
     void refreshBlindTest();
     void showParts();
+    void showDetailButtons();
     [[nodiscard]] bool blindTestRuns() const;
     [[nodiscard]] bool coversListen() const;
     [[nodiscard]] bool isCovered() const;

@@ -2,6 +2,7 @@
 
 #include "Gui/AnalyserPanel.h"
 #include "Gui/BenchMeter.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/MeasuredPanel.h"
 #include "Gui/MicrophonePanel.h"
 
@@ -41,12 +42,12 @@ private:
     BenchModel& model;
     BenchSnapshot shown;
 
-    juce::ComboBox deviceBox, channelBox;
+    ChoiceBox deviceBox, channelBox;
     juce::TextButton inputButton {"Switch on"};
     BenchMeter meter {"Input level", BenchMeter::Marks::recording};
     juce::TextButton clipButton {"Reset clip"};
     juce::TextEditor profileEditor, placeEditor;
-    juce::ComboBox engineBox, speakersBox, purposeBox, sourceBox;
+    ChoiceBox engineBox, speakersBox, purposeBox, sourceBox;
     juce::TextButton trackButton;
     juce::TextButton recordButton {"Record take"};
     juce::Label calibrationLabel;

@@ -2,6 +2,7 @@
 
 #include "Gui/AuditionModel.h"
 #include "Gui/BlindModel.h"
+#include "Gui/ChoiceBox.h"
 
 #include <functional>
 
@@ -75,8 +76,8 @@ private:
     std::vector<std::unique_ptr<Plate>> placePlates;
     juce::TextButton abxButton {"Is there a difference? (ABX)"};
     juce::TextButton preferenceButton {"Which is liked best?"};
-    juce::ComboBox trialsBox;
-    juce::ComboBox matchBox;
+    ChoiceBox trialsBox;
+    ChoiceBox matchBox;
     juce::TextButton beginButton {"Start (Return)"};
     juce::TextButton closeButton {"Close (T)"};
     juce::TextButton isAButton {"X is A (1)"};

@@ -78,13 +78,13 @@ void CostPanel::resized()
 {
     auto area = getLocalBounds();
     auto row = area.removeFromTop(30);
-    speakerLabel.setBounds(row.removeFromLeft(76));
+    speakerLabel.setBounds(row.removeFromLeft(86));
     fileButton.setBounds(row.removeFromRight(74));
     row.removeFromRight(8);
     speakerBox.setBounds(row);
     area.removeFromTop(7);
     row = area.removeFromTop(30);
-    splLabel.setBounds(row.removeFromLeft(76));
+    splLabel.setBounds(row.removeFromLeft(86));
     splField.setBounds(row.removeFromLeft(80));
     area.removeFromTop(10);
     finding.setBounds(area);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Gui/ChoiceBox.h"
 #include "Gui/FindingPanel.h"
 #include "Gui/NumberField.h"
 
@@ -21,7 +22,7 @@ private:
     TuningModel& model;
     juce::StringArray names;
     juce::Label speakerLabel, splLabel;
-    juce::ComboBox speakerBox;
+    ChoiceBox speakerBox;
     NumberField splField;
     juce::TextButton fileButton {juce::String::fromUTF8("File\xe2\x80\xa6")};
     FindingPanel finding {"What it costs"};

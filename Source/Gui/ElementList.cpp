@@ -17,7 +17,7 @@ using tuning::ElementType;
 constexpr int rowHeight = 30;
 constexpr int fieldHeight = 30;
 constexpr int fieldGap = 6;
-constexpr int labelWidth = 86;
+constexpr int labelWidth = 78;
 
 constexpr std::array offeredGroups {tuning::OutputGroup::all, tuning::OutputGroup::left,
                                     tuning::OutputGroup::right};
@@ -188,6 +188,7 @@ ElementList::ElementList(TuningModel& tuningModel)
         model.redo();
         onChange();
     };
+    rowView.setTitle("List of elements");
     rowView.setViewedComponent(&rowArea, false);
     rowView.setScrollBarsShown(true, false);
     rowView.setScrollBarThickness(12);

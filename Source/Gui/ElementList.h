@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Gui/ChoiceBox.h"
 #include "Gui/NumberField.h"
 #include "Gui/TuningModel.h"
 
@@ -66,7 +67,7 @@ private:
     juce::Viewport rowView;
     std::vector<std::unique_ptr<Row>> rows;
 
-    juce::ComboBox typeBox, groupBox, alignmentBox, orderBox, bandBox;
+    ChoiceBox typeBox, groupBox, alignmentBox, orderBox, bandBox;
     NumberField frequencyField, gainField, qField, slopeField, bandGainField, delayField,
         thresholdField, attackField, releaseField;
     std::vector<std::unique_ptr<Field>> fields;

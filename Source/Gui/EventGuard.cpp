@@ -33,8 +33,8 @@ void EventGuard::show(const AuditionSnapshot& snapshot, const hearing::SessionEx
         newWords = "Kept at " + juce::String(std::lround(snapshot.ceilingDba))
                    + " dB(A) at most. You so far: " + exposureWords(exposure) + ".";
     } else {
-        newHeading = "Level at the ear: uncalibrated";
-        newWords = "How loud these headphones are is not known. Digital ceiling "
+        newHeading = "At your ear: uncalibrated";
+        newWords = "How loud these headphones are is not known. Ceiling "
                    + juce::String(snapshot.ceilingDbfs, 1) + " dBFS. Keep it low.";
     }
     if (newHeading == heading && newWords == words)

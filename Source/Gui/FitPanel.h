@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Gui/ChoiceBox.h"
 #include "Gui/NumberField.h"
 #include "Gui/TuningModel.h"
 
@@ -38,7 +39,7 @@ private:
 
     juce::Label targetLabel, shelfLabel, shelfHzLabel, fromLabel, toLabel, numberLabel, boostLabel,
         toneLabel;
-    juce::ComboBox targetBox, numberBox, toneBox;
+    ChoiceBox targetBox, numberBox, toneBox;
     NumberField shelfField, shelfHzField, fromField, toField, boostField;
     juce::TextButton filtersButton {"Fit filters"};
     juce::TextButton toneButton {"Fit tone controls"};

@@ -5,8 +5,7 @@ namespace saddletone::gui {
 Heading headingOf(const JobView* heard, const OpenJobView* open)
 {
     if (heard == nullptr && open == nullptr)
-        return {"Saddletone",
-                "Hear a motorcycle's audio with another tuning before it is changed."};
+        return {"Saddletone", "Hear a tuning before the bike is changed."};
     Heading heading;
     heading.title = open != nullptr ? open->fields.title : heard->title;
     heading.isInvented =

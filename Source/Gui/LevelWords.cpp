@@ -138,8 +138,7 @@ juce::String timeWords(double seconds)
 
 juce::String safetyWords()
 {
-    return "Headphones are for a parked listener, never for riding. Loud sound harms hearing: "
-           "start "
+    return "Headphones: for parked listeners, never for riding. Loud sound harms hearing: start "
            "quiet. Levels are estimates unless calibrated.";
 }
 

@@ -125,6 +125,56 @@ juce::Font Look::getLabelFont(juce::Label& label)
     return font.withPointHeight(std::max(font.getHeightInPoints(), smallestTextPixels));
 }
 
+juce::BorderSize<int> Look::getLabelBorderSize(juce::Label& label)
+{
+    // Names of fields need the width; values of boxes and sliders keep their distance from the frame.
+    const juce::Component* const parent = label.getParentComponent();
+    if (dynamic_cast<const juce::ComboBox*>(parent) != nullptr)
+        return {1, 5, 1, 0}; // its arrow stands apart by itself
+    return dynamic_cast<const juce::Slider*>(parent) != nullptr ? label.getBorderSize()
+                                                                : juce::BorderSize<int>(1, 2, 1, 2);
+}
+
+void Look::drawLabelText(juce::Graphics& g, juce::Label& label, const juce::String& text,
+                         juce::Colour colour)
+{
+    const juce::Font font = getLabelFont(label);
+    const auto area = getLabelBorderSize(label).subtractedFrom(label.getLocalBounds());
+    const auto numLines = static_cast<int>(static_cast<float>(area.getHeight()) / font.getHeight());
+    g.setColour(colour);
+    g.setFont(font);
+    g.drawFittedText(text, area, label.getJustificationType(), std::max(1, numLines), 1.0F);
+}
+
+void Look::drawLabel(juce::Graphics& g, juce::Label& label)
+{
+    g.fillAll(label.findColour(juce::Label::backgroundColourId));
+    const float alpha = label.isEnabled() ? 1.0F : 0.5F;
+    if (!label.isBeingEdited())
+        drawLabelText(g, label, label.getText(),
+                      label.findColour(juce::Label::textColourId).withMultipliedAlpha(alpha));
+    g.setColour(label.findColour(juce::Label::outlineColourId).withMultipliedAlpha(alpha));
+    g.drawRect(label.getLocalBounds());
+}
+
+void Look::drawComboBoxTextWhenNothingSelected(juce::Graphics& g, juce::ComboBox& box,
+                                               juce::Label& label)
+{
+    drawLabelText(g, label, box.getTextWhenNothingSelected(),
+                  colours.mutedText.withMultipliedAlpha(box.isEnabled() ? 1.0F : 0.5F));
+}
+
+void Look::drawButtonText(juce::Graphics& g, juce::TextButton& button, bool, bool)
+{
+    const juce::Colour ink =
+        button
+            .findColour(button.getToggleState() ? juce::TextButton::textColourOnId
+                                                : juce::TextButton::textColourOffId)
+            .withMultipliedAlpha(button.isEnabled() ? 1.0F : 0.5F);
+    drawWords(g, button.getButtonText(), getTextButtonFont(button, button.getHeight()), ink,
+              button.getLocalBounds().reduced(5, 0), juce::Justification::centred);
+}
+
 juce::Font Look::getPopupMenuFont()
 {
     return textFont(15.0F);

@@ -72,6 +72,12 @@ public:
     juce::Font getComboBoxFont(juce::ComboBox&) override;
     juce::Label* createComboBoxTextBox(juce::ComboBox&) override;
     juce::Font getLabelFont(juce::Label& label) override;
+    juce::BorderSize<int> getLabelBorderSize(juce::Label& label) override;
+    void drawLabel(juce::Graphics& g, juce::Label& label) override;
+    void drawComboBoxTextWhenNothingSelected(juce::Graphics& g, juce::ComboBox& box,
+                                             juce::Label& label) override;
+    void drawButtonText(juce::Graphics& g, juce::TextButton& button, bool isHighlighted,
+                        bool isDown) override;
     juce::Font getPopupMenuFont() override;
     juce::Font getAlertWindowMessageFont() override;
     juce::Font getAlertWindowFont() override;
@@ -89,6 +95,9 @@ public:
     juce::Slider::SliderLayout getSliderLayout(juce::Slider& slider) override;
 
 private:
+    /** In the label's box, of the label's own size: what does not fit ends in an ellipsis. */
+    void drawLabelText(juce::Graphics& g, juce::Label& label, const juce::String& text,
+                       juce::Colour colour);
     [[nodiscard]] juce::TextLayout tooltipLayout(const juce::String& text) const;
 
     Palette colours;

@@ -366,6 +366,7 @@ void MeasuredPanel::paintListBoxItem(int row, juce::Graphics& g, int width, int 
     g.setFont(bold);
     g.drawText(state, badge, juce::Justification::centred, false);
     g.setColour(palette.text);
+    g.setFont(textFont(14.0F));
     juce::StringArray parts {take.name, take.profile, speakerWords(take.speakers),
                              engineWords(take.engine), take.place};
     parts.removeEmptyStrings();
@@ -449,7 +450,7 @@ void MeasuredPanel::drawHeading(juce::Graphics& g, const Palette& palette) const
             words = "dB re 500 Hz to 2 kHz; hatched: not trusted";
         break;
     case MeasuredAspect::distortion:
-        words = "Harmonics 2 to 5 in dB re the fundamental, over the fundamental's frequency";
+        words = "Harmonics 2 to 5 in dB re the fundamental, over its frequency";
         break;
     case MeasuredAspect::confidence:
         words = "Signal over noise of each third octave, dB. Line: 10 dB; hatched: not trusted";

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/BenchModel.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/MeasuredPlots.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -50,13 +51,13 @@ private:
     std::shared_ptr<const SpeakersView> speakers;
     MeasuredAspect aspect = MeasuredAspect::curve;
 
-    juce::ComboBox stateBox;
+    ChoiceBox stateBox;
     juce::TextButton importButton {juce::String::fromUTF8("Import\xe2\x80\xa6")};
     juce::TextButton addButton {juce::String::fromUTF8("Add to job\xe2\x80\xa6")};
     juce::TextButton curveButton {"Curve"};
     juce::TextButton distortionButton {"Distortion"};
     juce::TextButton confidenceButton {"Confidence"};
-    juce::ComboBox smoothingBox, windowBox;
+    ChoiceBox smoothingBox, windowBox;
     juce::ListBox list {"Takes", this};
     juce::Rectangle<int> plotArea, wordsArea, headingArea;
     std::unique_ptr<juce::FileChooser> chooser;

@@ -264,8 +264,8 @@ void drawConfidence(juce::Graphics& g, juce::Rectangle<int> area, const Palette&
     g.setFont(textFont(14.0F));
     g.setColour(palette.mutedText);
     g.drawText(
-        juce::String::fromUTF8("95 % interval of each third octave's level, \xc2\xb1 dB")
-            + (view.numTakes > 1 ? "; narrow bars: spread of the takes" : ""),
+        juce::String::fromUTF8("95 % interval of each third octave, \xc2\xb1 dB")
+            + (view.numTakes > 1 ? "; narrow bars: spread of takes" : ""),
         area.toFloat().withTrimmedLeft(8.0F).withTop(snr.area.getBottom() + 4.0F).withHeight(20.0F),
         juce::Justification::centredLeft, true);
 

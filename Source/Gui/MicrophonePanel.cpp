@@ -10,7 +10,7 @@ namespace saddletone::gui {
 namespace {
 
 constexpr int rowHeight = 32;
-constexpr int labelWidth = 190;
+constexpr int labelWidth = 212;
 
 const juce::String degreeSign = juce::String::fromUTF8("\xc2\xb0");
 const juce::String noTable = juce::String::fromUTF8("No table: choose one\xe2\x80\xa6");
@@ -20,8 +20,8 @@ const juce::String noTable = juce::String::fromUTF8("No table: choose one\xe2\x8
 MicrophonePanel::MicrophonePanel(BenchModel& benchModel) : model(benchModel)
 {
     setTitle("Microphone curves");
-    addRow(frontRow, measure::Incidence::zeroDegrees, "Sound from the front, 0" + degreeSign);
-    addRow(sideRow, measure::Incidence::ninetyDegrees, "Sound from the side, 90" + degreeSign);
+    addRow(frontRow, measure::Incidence::zeroDegrees, "From the front, 0" + degreeSign);
+    addRow(sideRow, measure::Incidence::ninetyDegrees, "From the side, 90" + degreeSign);
     incidenceBox.addItemList({"0" + degreeSign + ": its tip points at the speakers",
                               "90" + degreeSign + ": it stands upright, sound comes from the side"},
                              1);
@@ -168,7 +168,7 @@ void MicrophonePanel::paint(juce::Graphics& g)
     drawTables(g, palette);
     g.setFont(textFont(14.0F));
     g.setColour(palette.mutedText);
-    g.drawText("dB re the microphone's sensitivity. Thick: taken out of takes; dashed: the other",
+    g.drawText("dB re the sensitivity. Thick: taken out of takes; dashed: the other",
                plotArea.withTop(plotArea.getY() - 20).withHeight(20).withTrimmedLeft(8),
                juce::Justification::centredLeft, true);
 }

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/BenchModel.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/Look.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -36,7 +37,7 @@ private:
     MicrophoneView shown;
     Row frontRow, sideRow;
     juce::Label incidenceLabel;
-    juce::ComboBox incidenceBox;
+    ChoiceBox incidenceBox;
     juce::Rectangle<int> introArea, wordsArea, plotArea;
     std::unique_ptr<juce::FileChooser> chooser;
 };

@@ -1,6 +1,7 @@
 #include "Gui/NoticePanel.h"
 
 #include "Gui/Look.h"
+#include "Gui/TabKey.h"
 
 #include <cmath>
 
@@ -101,8 +102,15 @@ void NoticePanel::resized()
     declineButton.setBounds(row.removeFromRight(200));
 }
 
+void NoticePanel::keepKeyboard()
+{
+    setFocusContainerType(FocusContainerType::keyboardFocusContainer);
+}
+
 bool NoticePanel::keyPressed(const juce::KeyPress& key)
 {
+    if (isKeyboardFocusContainer() && tabInto(*this, key))
+        return true;
     if (key != juce::KeyPress::escapeKey && key != juce::KeyPress::returnKey)
         return false;
     const bool declines = declineButton.isVisible() && key == juce::KeyPress::escapeKey;

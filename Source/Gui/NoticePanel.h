@@ -18,6 +18,8 @@ public:
     std::function<void()> onDecline;
     void setDecline(const juce::String& buttonText);
 
+    /** Has Tab go round in the panel, for one that lies over controls which are to wait. */
+    void keepKeyboard();
     void setText(const juce::String& newText);
     [[nodiscard]] const juce::String& getText() const noexcept { return text; }
     /** Height the panel needs at a width. */

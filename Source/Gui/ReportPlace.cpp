@@ -11,6 +11,7 @@ namespace {
 constexpr int padding = 14;
 constexpr int headingHeight = 28;
 constexpr int gapHeight = 56;
+constexpr int mostGapHeight = 88;
 
 struct FieldWords {
     const char* label;
@@ -170,7 +171,7 @@ void ReportPlace::paint(juce::Graphics& g)
     const Palette palette = paletteOf(*this);
     drawHeading(g, palette, formArea, "The job");
     drawHeading(g, palette, findingArea, "What the report holds");
-    drawHeading(g, palette, gapsArea, "What a good report has besides");
+    drawHeading(g, palette, gapsArea, "What is missing");
     drawWords(g, writtenWords, textFont(14.0F), palette.text, writtenArea,
               juce::Justification::topLeft);
     if (gaps.empty())
@@ -221,11 +222,13 @@ void ReportPlace::resized()
 
     auto list = gapsArea.reduced(padding, 10);
     list.removeFromTop(headingHeight);
+    const int spacious = list.getHeight() / static_cast<int>(std::max<std::size_t>(1, gaps.size()));
+    const int height = std::clamp(spacious - 4, gapHeight, mostGapHeight);
     for (std::size_t index = 0; index < mostGaps; ++index) {
-        auto row = list.removeFromTop(gapHeight);
+        auto row = list.removeFromTop(height);
         list.removeFromTop(4);
         if (goButtons[index].isVisible())
-            goButtons[index].setBounds(row.removeFromRight(84).withSizeKeepingCentre(84, 34));
+            goButtons[index].setBounds(row.removeFromRight(76).withSizeKeepingCentre(76, 34));
         row.removeFromRight(8);
         gapAreas[index] = row;
     }

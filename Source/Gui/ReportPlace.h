@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Gui/ChoiceBox.h"
 #include "Gui/FindingPanel.h"
 #include "Gui/JobModel.h"
 #include "Gui/ReportWords.h"
@@ -46,7 +47,7 @@ private:
     TextField titleField, bikeField, shopField, questionField;
     std::array<juce::Label, numFields> labels;
     juce::Label proposedLabel;
-    juce::ComboBox proposedBox;
+    ChoiceBox proposedBox;
     juce::TextButton writeButton {"Write the report"};
     juce::TextButton openButton {"Open it"};
     juce::TextButton folderButton {"Show folder"};

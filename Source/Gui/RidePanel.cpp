@@ -112,7 +112,7 @@ void RidePanel::resized()
     const int gap = std::clamp((controls.getHeight() - 4 * rowHeight) / 4, 2, 14);
     for (const Row& row : rows) {
         auto line = controls.removeFromTop(rowHeight);
-        row.label->setBounds(line.removeFromLeft(104));
+        row.label->setBounds(line.removeFromLeft(126));
         row.control->setBounds(line);
         controls.removeFromTop(gap);
     }

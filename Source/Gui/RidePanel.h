@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/AuditionModel.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/FindingPanel.h"
 
 #include <functional>
@@ -31,9 +32,9 @@ private:
                    juce::Label& label, const char* id, const juce::String& name,
                    const juce::String& description, std::unique_ptr<ChoiceAttachment>& attachment);
 
-    juce::ComboBox screenBox;
-    juce::ComboBox plugsBox;
-    juce::ComboBox engineBox;
+    ChoiceBox screenBox;
+    ChoiceBox plugsBox;
+    ChoiceBox engineBox;
     juce::Slider volumeSlider;
     juce::Label screenLabel, plugsLabel, engineLabel, volumeLabel;
     std::unique_ptr<ChoiceAttachment> screenAttachment, plugsAttachment, engineAttachment;

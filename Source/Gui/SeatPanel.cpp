@@ -159,7 +159,7 @@ void SeatPanel::fillBoxes()
                                 juce::dontSendNotification);
 
     headSetBox.clear(juce::dontSendNotification);
-    headSetBox.addItem("the packaged dummy head", noneId);
+    headSetBox.addItem("the packaged head", noneId);
     if (shown.headSet.isNotEmpty())
         headSetBox.addItem(shown.headSet, fileId);
     headSetBox.addItem("Choose a SOFA file" + ellipsis, chooseId);
@@ -222,7 +222,7 @@ void SeatPanel::lookAndFeelChanged()
 void SeatPanel::resized()
 {
     auto area = getLocalBounds().reduced(14, 12);
-    auto controls = area.removeFromLeft(std::min(380, area.getWidth() * 11 / 20));
+    auto controls = area.removeFromLeft(std::min(400, area.getWidth() * 3 / 5));
     area.removeFromLeft(16);
     finding.setBounds(area);
 
@@ -243,7 +243,7 @@ void SeatPanel::resized()
     const int gap = std::clamp((controls.getHeight() - numRows * rowHeight) / numRows, 2, 14);
     for (const Row& row : rows) {
         auto line = controls.removeFromTop(rowHeight);
-        row.label->setBounds(line.removeFromLeft(96));
+        row.label->setBounds(line.removeFromLeft(108));
         row.control->setBounds(line);
         controls.removeFromTop(gap);
     }

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Gui/ChoiceBox.h"
 #include "Gui/FindingPanel.h"
 #include "Gui/NumberField.h"
 #include "Gui/SeatModel.h"
@@ -40,11 +41,11 @@ private:
     SeatModel& model;
     SeatView shown;
     juce::Label headphonesLabel, levelLabel, speakersLabel, headSetLabel, listenLabel;
-    juce::ComboBox headphonesBox;
+    ChoiceBox headphonesBox;
     NumberField levelField;
-    juce::ComboBox speakersBox;
-    juce::ComboBox headSetBox;
-    juce::ComboBox listenBox;
+    ChoiceBox speakersBox;
+    ChoiceBox headSetBox;
+    ChoiceBox listenBox;
     juce::TextButton closeButton {"Close"};
     FindingPanel finding {"What is applied"};
     std::unique_ptr<juce::FileChooser> chooser;

@@ -2,6 +2,7 @@
 
 #include "Gui/BenchMeter.h"
 #include "Gui/BenchModel.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/NoticePanel.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -42,7 +43,7 @@ private:
         juce::String::fromUTF8("Write the tracks to a folder / USB stick\xe2\x80\xa6")};
     juce::TextButton cancelButton {"Cancel"};
     juce::Slider levelSlider;
-    juce::ComboBox sideBox;
+    ChoiceBox sideBox;
     juce::Label levelLabel, sideLabel;
     BenchMeter meter {"Output level", BenchMeter::Marks::none};
     juce::TextButton playButton {"Play"};

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Gui/AuditionModel.h"
+#include "Gui/ChoiceBox.h"
 #include "Gui/HeadphoneRow.h"
 #include "Gui/LevelMeter.h"
 
@@ -50,9 +51,9 @@ private:
              std::unique_ptr<juce::AudioProcessorValueTreeState::SliderAttachment>& attachment);
     void addLabel(juce::Label& label, const juce::String& name);
 
-    juce::ComboBox monitorBox;
-    juce::ComboBox matchBox;
-    juce::ComboBox helmetBox;
+    ChoiceBox monitorBox;
+    ChoiceBox matchBox;
+    ChoiceBox helmetBox;
     juce::Slider outputSlider;
     juce::Slider noiseSlider;
     juce::Slider ceilingSlider;

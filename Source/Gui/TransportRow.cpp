@@ -119,7 +119,7 @@ void TransportRow::paint(juce::Graphics& g)
     if (!shown.available) {
         g.setColour(palette.mutedText);
         g.setFont(textFont(15.0F));
-        g.drawText("The music comes from the host: what plays on this track is heard on the bike.",
+        g.drawText("Music comes from the host: this track is heard on the bike.",
                    getLocalBounds().reduced(14, 0), juce::Justification::centredLeft, true);
         return;
     }

@@ -291,10 +291,10 @@ void TuningPlace::resized()
 
     auto head = side.removeFromTop(72);
     auto line = head.removeFromTop(34);
-    nameLabel.setBounds(line.removeFromLeft(48));
+    nameLabel.setBounds(line.removeFromLeft(56));
     deleteButton.setBounds(line.removeFromRight(72));
     line.removeFromRight(6);
-    newButton.setBounds(line.removeFromRight(126));
+    newButton.setBounds(line.removeFromRight(136));
     line.removeFromRight(6);
     nameEditor.setBounds(line.reduced(0, 2));
     head.removeFromTop(4);

@@ -1,6 +1,7 @@
 #include "Gui/UnsavedPanel.h"
 
 #include "Gui/Look.h"
+#include "Gui/TabKey.h"
 
 namespace saddletone::gui {
 
@@ -15,6 +16,7 @@ UnsavedPanel::UnsavedPanel()
     setTitle("Changes are not saved");
     setDescription(question);
     setWantsKeyboardFocus(true);
+    setFocusContainerType(FocusContainerType::keyboardFocusContainer); // what is behind it can wait
     const auto prepare = [this](juce::TextButton& button, const char* description, Answer answer) {
         button.setTitle(button.getButtonText());
         button.setDescription(description);
@@ -58,6 +60,8 @@ void UnsavedPanel::resized()
 
 bool UnsavedPanel::keyPressed(const juce::KeyPress& key)
 {
+    if (tabInto(*this, key))
+        return true;
     if (key == juce::KeyPress::returnKey)
         onAnswer(Answer::save);
     else if (key == juce::KeyPress::escapeKey)

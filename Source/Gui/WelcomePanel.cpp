@@ -23,10 +23,11 @@ constexpr std::array cardWords {
                "road, as it stands and with another tuning. Making it takes some seconds and "
                "about 120 MB."},
     CardWords {"Start a job", ""},
-    CardWords {"Make a USB stick of tracks",
-               "Test tracks for the bike's radio, with a list to print. The bike plays them, this "
-               "computer or a pocket recorder records them at the rider's head. No job is needed "
-               "for that."}};
+    CardWords {
+        "Make test tracks",
+        "On a USB stick for the bike's radio, with a list to print. The bike plays them, this "
+        "computer or a pocket recorder records them at the rider's head. No job is needed "
+        "for that."}};
 
 constexpr std::array fieldNames {"Title", "Bike", "The customer's question"};
 
@@ -42,7 +43,7 @@ WelcomePanel::WelcomePanel(JobModel& jobModel)
                     300)
 {
     setTitle("Begin");
-    addControl(*this, demoButton, demoButton.getButtonText(),
+    addControl(*this, demoButton, "Make the demo job",
                "Makes the invented demo job in your documents, or opens the one that is there.");
     addControl(*this, demoFolderButton, "Make the demo job in another folder",
                "Chooses the folder that the demo job is made in.");
@@ -88,7 +89,9 @@ WelcomePanel::WelcomePanel(JobModel& jobModel)
         addAndMakeVisible(*fields[index]);
     }
     titleField.onTextChange = [this] {
-        folderWords = "It is kept in " + jobFolder().getFullPathName() + ".";
+        const juce::File folder = jobFolder();
+        folderWords = "It is kept in " + folder.getParentDirectory().getFileName()
+                      + juce::File::getSeparatorString() + folder.getFileName() + ".";
         repaint(folderArea);
     };
     titleField.onTextChange();

@@ -51,8 +51,8 @@ private:
     juce::File chosenFolder; ///< No file: the suggested one.
     juce::String folderWords;
 
-    juce::TextButton demoButton {"Make the demo job"};
-    juce::TextButton demoFolderButton {juce::String::fromUTF8("In another folder\xe2\x80\xa6")};
+    juce::TextButton demoButton {"Make the job"};
+    juce::TextButton demoFolderButton {juce::String::fromUTF8("In a folder\xe2\x80\xa6")};
     juce::TextButton startButton {"Start the job"};
     juce::TextButton folderButton {juce::String::fromUTF8("Folder\xe2\x80\xa6")};
     juce::TextButton tracksButton {"Make the tracks"};

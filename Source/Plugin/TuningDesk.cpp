@@ -616,9 +616,7 @@ std::size_t TuningDesk::addElement(const gui::DraftElement& element)
     commitElements(std::move(elements),
                    {gui::typeWords(element.element.type).toStdString() + " added"});
     if (wasAsMeasured)
-        say("This candidate was the bike as measured. To keep that for comparison, undo and press "
-            "\"New candidate\" first.",
-            false);
+        say("This was the bike as measured. To keep it, undo and press \"New candidate\".", false);
     return index;
 }
 

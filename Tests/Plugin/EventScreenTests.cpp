@@ -7,7 +7,6 @@
 #include "Support/EventRig.h"
 #include "Support/JobRig.h"
 #include "Support/OffscreenWindow.h"
-#include "Support/PluginJob.h"
 
 #include <catch2/catch.hpp>
 
@@ -186,43 +185,27 @@ std::string contentsOf(const std::filesystem::path& file)
 
 /** An event in the whole program: real processor, desks and job. */
 struct WholeEvent {
-    test::JobRig rig;
-    test::RecordingBench bench;
-    double seconds = 1000.0;
-    EventDesk desk {rig.processor, &rig.processor.blindTests(), [this] { return seconds; }};
-    std::unique_ptr<gui::AuditionEditor> editor;
+    test::JobWindow jobs;
     std::unique_ptr<OffscreenWindow> window;
 
     WholeEvent()
     {
-        rig.openMadeUpJob();
-        const auto music = rig.folder.path() / "music.wav";
-        test::writeRampFile(music, 48000.0, 2, 48000);
-        rig.processor.openProgramme(plugin::toFile(music));
-        editor = std::make_unique<gui::AuditionEditor>(rig.processor, &bench, rig.tuning.get(),
-                                                       &rig.processor.blindTests(), rig.desk.get(),
-                                                       &desk);
-        editor->refresh();
-        rig.settle();
-        editor->refresh();
-        window = std::make_unique<OffscreenWindow>(*editor);
-    }
-
-    void start()
-    {
+        jobs.rig.openMadeUpJob();
+        jobs.openMusic();
+        window = std::make_unique<OffscreenWindow>(*jobs.editor);
         window->type('e');
-        REQUIRE(screenOf(*editor) != nullptr);
-        screenOf(*editor)->isLeaveKeyDown = [] { return false; };
+        REQUIRE(screenOf(*jobs.editor) != nullptr);
+        screenOf(*jobs.editor)->isLeaveKeyDown = [] { return false; };
         window->type(returnKey);
         window->clickAt({640, 400});
-        editor->refresh();
-        REQUIRE(desk.eventView().stage == EventStage::listening);
+        jobs.editor->refresh();
+        REQUIRE(jobs.events.eventView().stage == EventStage::listening);
     }
     void update()
     {
-        seconds += 0.05;
-        desk.update();
-        editor->refresh();
+        jobs.seconds += 0.05;
+        jobs.events.update();
+        jobs.editor->refresh();
     }
 };
 
@@ -379,23 +362,22 @@ TEST_CASE("No key and no press at an event changes a tuning, a seat, a ride or t
           "[plugin][event][editor]")
 {
     WholeEvent event;
-    const auto jobFile = plugin::toPath(event.rig.desk->openFolder()) / "job.json";
-    event.start();
-    const Choices before = heldChoices(event.rig.processor);
+    const auto jobFile = plugin::toPath(event.jobs.rig.desk->openFolder()) / "job.json";
+    const Choices before = heldChoices(event.jobs.rig.processor);
     REQUIRE(before.size() >= 10);
     const std::string jobBefore = contentsOf(jobFile);
     REQUIRE_FALSE(jobBefore.empty());
-    const auto candidatesBefore = event.rig.processor.snapshot().job->candidates.size();
+    const auto candidatesBefore = event.jobs.rig.processor.snapshot().job->candidates.size();
     const auto checkHeld = [&] {
         event.update();
-        CHECK(heldChoices(event.rig.processor) == before);
-        CHECK(event.desk.eventView().stage == EventStage::listening);
-        CHECK(event.editor->isInEvent());
-        CHECK(event.editor->currentPlace() == gui::Place::listen);
+        CHECK(heldChoices(event.jobs.rig.processor) == before);
+        CHECK(event.jobs.events.eventView().stage == EventStage::listening);
+        CHECK(event.jobs.editor->isInEvent());
+        CHECK(event.jobs.editor->currentPlace() == gui::Place::listen);
     };
     const auto visible = [&] {
         int count = 0;
-        for (juce::Component* const child : event.editor->getChildren())
+        for (juce::Component* const child : event.jobs.editor->getChildren())
             count += child->isVisible() && dynamic_cast<EventScreen*>(child) == nullptr
                      && dynamic_cast<juce::TooltipWindow*>(child) == nullptr;
         return count;
@@ -427,13 +409,13 @@ TEST_CASE("No key and no press at an event changes a tuning, a seat, a ride or t
         }
     checkHeld();
     CHECK(visible() == 0);
-    CHECK_FALSE(event.rig.tuning->tuningSnapshot().hasUnsaved);
-    CHECK(event.rig.processor.snapshot().job->candidates.size() == candidatesBefore);
+    CHECK_FALSE(event.jobs.rig.tuning->tuningSnapshot().hasUnsaved);
+    CHECK(event.jobs.rig.processor.snapshot().job->candidates.size() == candidatesBefore);
     CHECK(contentsOf(jobFile) == jobBefore);
-    CHECK_FALSE(
-        event.editor->isInterestedInFileDrag({event.rig.desk->openFolder().getFullPathName()}));
-    CHECK(event.bench.place == gui::Place::listen);
-    CHECK_FALSE(event.bench.current.output.playing);
+    CHECK_FALSE(event.jobs.editor->isInterestedInFileDrag(
+        {event.jobs.rig.desk->openFolder().getFullPathName()}));
+    CHECK(event.jobs.bench.place == gui::Place::listen);
+    CHECK_FALSE(event.jobs.bench.current.output.playing);
 }
 
 TEST_CASE("The level guard shows dB(A) with calibrated headphones, and says where it cannot",
@@ -444,7 +426,7 @@ TEST_CASE("The level guard shows dB(A) with calibrated headphones, and says wher
     event.window.clickAt({640, 400});
     event.editor.refresh();
     const auto& guard = dynamic_cast<gui::EventGuard&>(event.titled("Level guard"));
-    CHECK(guard.headline() == "Level at the ear: uncalibrated");
+    CHECK(guard.headline() == "At your ear: uncalibrated");
     CHECK_FALSE(guard.headline().contains("dB(A)"));
     CHECK(guard.getDescription().contains("dBFS"));
     event.rig.model.current.headphoneSplDb = 105.0;

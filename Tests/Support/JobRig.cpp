@@ -71,8 +71,9 @@ void JobRig::choose(const char* parameterId, double value)
 
 JobWindow::JobWindow()
 {
-    editor = std::make_unique<gui::AuditionEditor>(rig.processor, &bench, rig.tuning.get(),
-                                                   &rig.processor.blindTests(), rig.desk.get());
+    editor =
+        std::make_unique<gui::AuditionEditor>(rig.processor, &bench, rig.tuning.get(),
+                                              &rig.processor.blindTests(), rig.desk.get(), &events);
     editor->refresh();
 }
 
@@ -116,6 +117,14 @@ bool JobWindow::pressCommand(char letter, int more)
 {
     return editor->keyPressed(
         juce::KeyPress(letter, juce::ModifierKeys(juce::ModifierKeys::commandModifier | more), 0));
+}
+
+void JobWindow::openMusic()
+{
+    const auto music = rig.folder.path() / "music.wav";
+    writeRampFile(music, 48000.0, 2, 48000);
+    rig.processor.openProgramme(plugin::toFile(music));
+    settle();
 }
 
 } // namespace saddletone::test

@@ -3,6 +3,7 @@
 #include "Gui/AuditionEditor.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/ChoiceHistory.h"
+#include "Plugin/EventDesk.h"
 #include "Plugin/JobDesk.h"
 #include "Plugin/TuningDesk.h"
 #include "Support/EditorFixtures.h"
@@ -38,10 +39,13 @@ public:
     std::unique_ptr<plugin::JobDesk> desk;
 };
 
-/** The window over a JobRig, with a bench that only remembers. */
+/** The window over a JobRig, with a bench that only remembers and events by a clock of its own. */
 struct JobWindow {
     JobRig rig;
     RecordingBench bench;
+    double seconds = 1000.0; ///< What the events are told.
+    plugin::EventDesk events {rig.processor, &rig.processor.blindTests(),
+                              [this] { return seconds; }};
     std::unique_ptr<gui::AuditionEditor> editor;
 
     JobWindow();
@@ -55,6 +59,8 @@ struct JobWindow {
     /** Types into a field and leaves it. */
     void type(const juce::String& fieldTitle, const juce::String& text);
     bool pressCommand(char letter, int more = 0);
+    /** Opens a short file as what is played. */
+    void openMusic();
 };
 
 } // namespace saddletone::test

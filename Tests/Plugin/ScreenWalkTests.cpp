@@ -1,0 +1,333 @@
+// Everything that the window can show, looked at as somebody does who cannot see it well, cannot see
+// it at all, or has no mouse.
+#include "Gui/Look.h"
+#include "Gui/RoadControl.h"
+#include "Support/DrawnText.h"
+#include "Support/Scenes.h"
+
+#include <catch2/catch.hpp>
+
+#include <set>
+
+using namespace saddletone;
+using test::DrawnText;
+using test::Scene;
+using test::Stage;
+
+namespace {
+
+constexpr double leastContrast = 4.5; // WCAG 2.1, 1.4.3
+
+/** The innermost visible component at a place of the window. */
+juce::Component& deepestAt(juce::Component& component, juce::Point<float> place)
+{
+    const auto& children = component.getChildren();
+    for (int index = children.size(); --index >= 0;) {
+        juce::Component* const child = children[index];
+        const auto inside = child->getLocalPoint(&component, place);
+        if (child->isVisible() && dynamic_cast<juce::TooltipWindow*>(child) == nullptr
+            && child->getLocalBounds().toFloat().contains(inside))
+            return deepestAt(*child, inside);
+    }
+    return component;
+}
+
+bool isInViewport(const juce::Component& component)
+{
+    return component.findParentComponentOfClass<juce::Viewport>() != nullptr;
+}
+
+/** What somebody acts on: all controls, and whatever else takes the keyboard. */
+void collectInteractive(juce::Component& component, std::vector<juce::Component*>& found)
+{
+    for (juce::Component* const child : component.getChildren()) {
+        if (!child->isVisible())
+            continue;
+        const bool isControl = dynamic_cast<juce::Slider*>(child) != nullptr
+                               || dynamic_cast<juce::ComboBox*>(child) != nullptr
+                               || dynamic_cast<juce::Button*>(child) != nullptr
+                               || dynamic_cast<juce::TextEditor*>(child) != nullptr
+                               || dynamic_cast<gui::RoadControl*>(child) != nullptr
+                               || child->getWantsKeyboardFocus();
+        if (isControl)
+            found.push_back(child);
+        // The parts inside these are spoken for by them.
+        if (dynamic_cast<juce::Slider*>(child) == nullptr
+            && dynamic_cast<juce::ComboBox*>(child) == nullptr
+            && dynamic_cast<juce::TextEditor*>(child) == nullptr)
+            collectInteractive(*child, found);
+    }
+}
+
+juce::String describe(const juce::Component& component)
+{
+    const juce::Component* const parent = component.getParentComponent();
+    return "\"" + component.getTitle() + "\" in \""
+           + (parent != nullptr ? parent->getTitle() : juce::String()) + "\" "
+           + component.getBounds().toString();
+}
+
+/** The part of it that is to be seen, in the window. */
+juce::Rectangle<int> seenArea(juce::Component& window, juce::Component& component)
+{
+    auto area = window.getLocalArea(&component, component.getLocalBounds());
+    for (juce::Component* each = component.getParentComponent(); each != &window;
+         each = each->getParentComponent())
+        area = area.getIntersection(window.getLocalArea(each, each->getLocalBounds()));
+    return area;
+}
+
+void findUnnamed(const std::vector<juce::Component*>& controls, juce::StringArray& findings)
+{
+    for (juce::Component* const control : controls) {
+        const juce::AccessibilityHandler* const handler = control->getAccessibilityHandler();
+        if (handler == nullptr || handler->isIgnored())
+            findings.add("not there for a screen reader: " + describe(*control));
+        else if (control->getTitle().trim().isEmpty()
+                 || !handler->getTitle().contains(control->getTitle()))
+            findings.add("no name for a screen reader: " + describe(*control));
+    }
+}
+
+/** Whether a press in its middle reaches it. */
+bool isInSight(test::OffscreenWindow& window, juce::Component& control)
+{
+    const auto area = seenArea(window, control);
+    juce::Component* const hit = area.isEmpty() ? nullptr : window.hitAt(area.getCentre());
+    return hit != nullptr
+           && (hit == &control || control.isParentOf(hit) || hit->isParentOf(&control));
+}
+
+/** What has the keyboard for itself: the window, or a note that lies over part of it. */
+juce::Component* focusContainer()
+{
+    juce::Component* const focused = juce::Component::getCurrentlyFocusedComponent();
+    if (focused == nullptr || focused->isKeyboardFocusContainer())
+        return focused;
+    return focused->findKeyboardFocusContainer();
+}
+
+/** A note may cover what waits for its answer, and part of it. */
+bool isBehindNote(const juce::Component& one, const juce::Component& other)
+{
+    const juce::Component* const note = focusContainer();
+    const auto isInNote = [&](const juce::Component& each) {
+        return note != nullptr && (&each == note || note->isParentOf(&each));
+    };
+    return isInNote(one) != isInNote(other);
+}
+
+void findOverlaps(test::OffscreenWindow& window, const std::vector<juce::Component*>& controls,
+                  juce::StringArray& findings)
+{
+    for (std::size_t first = 0; first < controls.size(); ++first)
+        for (std::size_t second = first + 1; second < controls.size(); ++second) {
+            juce::Component& one = *controls[first];
+            juce::Component& other = *controls[second];
+            if (one.isParentOf(&other) || other.isParentOf(&one) || !isInSight(window, one)
+                || !isInSight(window, other) || isBehindNote(one, other))
+                continue;
+            const auto area = seenArea(window, one);
+            const auto otherArea = seenArea(window, other);
+            // A small one may lie wholly on a large one, as that for the curve does on its plate.
+            if (area.intersects(otherArea) && !area.contains(otherArea)
+                && !otherArea.contains(area))
+                findings.add(describe(one) + " and " + describe(other) + " overlap");
+        }
+}
+
+/** All visible components lie in their parents, but for what a viewport scrolls. */
+void findOutside(juce::Component& component, juce::StringArray& findings)
+{
+    for (juce::Component* const child : component.getChildren()) {
+        if (!child->isVisible() || child->getBounds().isEmpty())
+            continue;
+        if (!isInViewport(*child) && !component.getLocalBounds().contains(child->getBounds()))
+            findings.add("outside of its parent: " + describe(*child));
+        findOutside(*child, findings);
+    }
+}
+
+/** The keyboard gets to all that can be pressed, and to nothing else. */
+void findOutOfReach(test::OffscreenWindow& window, const std::vector<juce::Component*>& controls,
+                    juce::StringArray& findings)
+{
+    juce::Component* const container = focusContainer();
+    if (container == nullptr) {
+        findings.add("nothing has the keyboard");
+        return;
+    }
+    const auto reached = juce::KeyboardFocusTraverser().getAllComponents(container);
+    for (juce::Component* const each : reached)
+        if (!isInViewport(*each) && !isInSight(window, *each))
+            findings.add("the keyboard gets behind something: " + describe(*each));
+    for (juce::Component* const control : controls) {
+        if (!container->isParentOf(control) || !control->isEnabled()
+            || !isInSight(window, *control))
+            continue;
+        if (std::none_of(reached.begin(), reached.end(), [&](juce::Component* each) {
+                return each == control || control->isParentOf(each);
+            }))
+            findings.add("the keyboard does not get to " + describe(*control));
+    }
+}
+
+/** Whether a viewport lies there, which may cut a line while it scrolls. */
+bool meetsViewport(juce::Component& window, juce::Component& component, juce::Rectangle<int> area)
+{
+    for (juce::Component* const child : component.getChildren())
+        if (child->isVisible()
+            && ((dynamic_cast<juce::Viewport*>(child) != nullptr
+                 && seenArea(window, *child).intersects(area))
+                || meetsViewport(window, *child, area)))
+            return true;
+    return false;
+}
+
+/** Whether the one that was drawn first is partly behind a note that the other may be in. */
+bool isCoveredByNote(juce::Component& window, const DrawnText& first, const DrawnText& second)
+{
+    juce::Component* const note = focusContainer();
+    if (note == nullptr)
+        return false;
+    const auto area = window.getLocalArea(note, note->getLocalBounds()).toFloat();
+    return area.contains(second.area) && !area.contains(first.area);
+}
+
+void findBadText(juce::Component& window, float scale, juce::StringArray& findings)
+{
+    std::vector<DrawnText> texts = test::drawnText(window, scale);
+    std::erase_if(texts, [](const DrawnText& text) { return text.isCovered; });
+    for (const DrawnText& text : texts) {
+        juce::Component& at = deepestAt(window, text.area.getCentre());
+        const juce::String where = "\"" + text.words + "\" at "
+                                   + text.area.toNearestInt().toString() + " in " + describe(at);
+        if (text.isCut
+            && !meetsViewport(window, window, text.area.expanded(0.0F, 24.0F).toNearestInt()))
+            findings.add("cut: " + where);
+        if (text.isShortened())
+            findings.add("shortened: " + where);
+        if (text.isSqueezed)
+            findings.add("squeezed: " + where);
+        if (text.hasMissingSign)
+            findings.add("a sign is missing: " + where);
+        if (text.emPixels < gui::smallestTextPixels - 0.01F)
+            findings.add("small, " + juce::String(text.emPixels, 1) + " px: " + where);
+        if (text.contrast < leastContrast && at.isEnabled())
+            findings.add("contrast " + juce::String(text.contrast, 2) + ": " + where);
+    }
+    for (std::size_t first = 0; first < texts.size(); ++first)
+        for (std::size_t second = first + 1; second < texts.size(); ++second) {
+            const auto common = texts[first].area.getIntersection(texts[second].area);
+            if (common.getWidth() > 1.0F && common.getHeight() > 1.0F
+                && !isCoveredByNote(window, texts[first], texts[second]))
+                findings.add("one over the other: \"" + texts[first].words + "\" and \""
+                             + texts[second].words + "\" at "
+                             + texts[first].area.toNearestInt().toString());
+        }
+}
+
+/** scale: physical pixels for a logical one. */
+juce::StringArray lookAt(Stage& stage, float scale)
+{
+    juce::StringArray findings;
+    std::vector<juce::Component*> controls;
+    collectInteractive(stage.editor(), controls);
+    findUnnamed(controls, findings);
+    findOverlaps(stage.window, controls, findings);
+    findOutside(stage.window, findings);
+    findOutOfReach(stage.window, controls, findings);
+    findBadText(stage.window, scale, findings);
+    findings.removeDuplicates(false);
+    return findings;
+}
+
+/** A component that draws as it is told, on black. */
+class Sign final : public juce::Component {
+public:
+    explicit Sign(std::function<void(juce::Graphics&)> drawing) : draw(std::move(drawing))
+    {
+        setSize(220, 40);
+    }
+    void paint(juce::Graphics& g) override
+    {
+        g.fillAll(juce::Colours::black);
+        g.setColour(juce::Colours::white);
+        g.setFont(gui::textFont(16.0F));
+        draw(g);
+    }
+
+private:
+    std::function<void(juce::Graphics&)> draw;
+};
+
+DrawnText onlyText(std::function<void(juce::Graphics&)> drawing, float scale = 1.0F)
+{
+    Sign sign(std::move(drawing));
+    const auto texts = test::drawnText(sign, scale);
+    REQUIRE(texts.size() == 1);
+    return texts.front();
+}
+
+} // namespace
+
+TEST_CASE("Text that is cut, shortened, squeezed, small, faint or covered is told from good text",
+          "[plugin][walk]")
+{
+    const juce::Rectangle<int> wide(10, 8, 200, 24);
+    const juce::Rectangle<int> narrow(10, 8, 70, 24);
+    const juce::String words = "Plain words";
+    const auto left = juce::Justification::centredLeft;
+    for (const float scale : {1.0F, 2.0F}) {
+        const DrawnText good =
+            onlyText([&](juce::Graphics& g) { g.drawText(words, wide, left, true); }, scale);
+        CHECK(good.words == words);
+        CHECK(wide.toFloat().contains(good.area));
+        CHECK(good.contrast > 20.0);
+        CHECK(good.emPixels == Approx(16.0F).margin(0.01));
+        CHECK_FALSE((good.isCut || good.isShortened() || good.isSqueezed || good.hasMissingSign
+                     || good.isCovered));
+    }
+    CHECK(onlyText([&](juce::Graphics& g) { g.drawSingleLineText(words, 10, 6); }).isCut);
+    CHECK(
+        onlyText([&](juce::Graphics& g) { g.drawText(words, narrow, left, true); }).isShortened());
+    CHECK(onlyText([&](juce::Graphics& g) {
+              g.drawFittedText(words, narrow, left, 1, 0.5F);
+          }).isSqueezed);
+    CHECK(onlyText([&](juce::Graphics& g) {
+              g.setFont(juce::Font(9.0F));
+              g.drawText(words, wide, left, true);
+          }).emPixels
+          < gui::smallestTextPixels);
+    CHECK(onlyText([&](juce::Graphics& g) {
+              g.setColour(juce::Colour(0xff606060));
+              g.drawText(words, wide, left, true);
+          }).contrast
+          < leastContrast);
+    CHECK(onlyText([&](juce::Graphics& g) {
+              g.drawText(words, wide, left, true);
+              g.setColour(juce::Colours::grey);
+              g.fillRect(wide);
+          }).isCovered);
+}
+
+TEST_CASE("Everything the window shows can be named, reached and read", "[plugin][editor][walk]")
+{
+    for (const Scene& scene : test::allScenes()) {
+        Stage stage(scene.needsJob);
+        scene.set(stage);
+        stage.jobs.settle();
+        for (const bool light : {false, true})
+            for (const auto& [width, height] : {std::pair {1280, 720}, std::pair {1024, 700}}) {
+                stage.jobs.rig.processor.setUsesLightLook(light);
+                stage.window.resizeTo(width, height);
+                stage.editor().refresh();
+                INFO(scene.name << ", " << width << "x" << height
+                                << (light ? ", light" : ", dark"));
+                // As drawn where everything is twice as large, too.
+                const juce::StringArray findings = lookAt(stage, light ? 2.0F : 1.0F);
+                INFO(findings.joinIntoString("\n"));
+                CHECK(findings.isEmpty());
+            }
+    }
+}
