@@ -47,7 +47,7 @@ juce::StringArray setupSentences(const EventView& view)
 juce::String limitWords(const EventView& view)
 {
     const juce::String limit = numberWords(view.limitDb, 0) + " dB";
-    return view.volumeDb >= view.limitDb ? "at the limit of " + limit : "limit " + limit;
+    return view.volumeDb >= view.limitDb ? "at limit: " + limit : "limit " + limit;
 }
 
 juce::StringArray welcomeSentences()

@@ -1,6 +1,8 @@
 #include "Gui/LineStyles.h"
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <vector>
 
 namespace saddletone::gui {
@@ -21,13 +23,18 @@ const std::array<std::vector<float>, 8> dashPatterns {{{10.0F, 5.0F},
 
 } // namespace
 
-void strokeDashed(juce::Graphics& g, const juce::Path& path, std::size_t index)
+juce::Path dashedOutline(const juce::Path& path, std::size_t index)
 {
     const std::vector<float>& dashes = dashPatterns[index % dashPatterns.size()];
     juce::Path dashed;
     juce::PathStrokeType(curveWidth)
         .createDashedStroke(dashed, path, dashes.data(), static_cast<int>(dashes.size()));
-    g.fillPath(dashed);
+    return dashed;
+}
+
+void strokeDashed(juce::Graphics& g, const juce::Path& path, std::size_t index)
+{
+    g.fillPath(dashedOutline(path, index));
 }
 
 void hatch(juce::Graphics& g, const juce::Path& area, float spacing)
@@ -42,6 +49,34 @@ void hatch(juce::Graphics& g, const juce::Path& area, float spacing)
                               bounds.getX() + offset + bounds.getHeight(), bounds.getY()},
                              1.4F);
     g.fillPath(lines);
+}
+
+void KeptHatching::fillWith(juce::Graphics& g, juce::Rectangle<int> newRectangle,
+                            const Style& newStyle)
+{
+    const float newScale = g.getInternalContext().getPhysicalPixelScaleFactor();
+    if (image.isNull() || newRectangle != rectangle || !(newStyle == style) || newScale != scale) {
+        rectangle = newRectangle;
+        style = newStyle;
+        scale = newScale;
+        const auto sizeOf = [this](int length) {
+            return std::max(1, static_cast<int>(std::ceil(static_cast<float>(length) * scale)));
+        };
+        image = juce::Image(juce::Image::ARGB, sizeOf(rectangle.getWidth()),
+                            sizeOf(rectangle.getHeight()), true);
+        juce::Graphics drawing(image);
+        drawing.addTransform(juce::AffineTransform::scale(scale));
+        const auto whole = rectangle.withZeroOrigin().toFloat();
+        drawing.setColour(style.ground);
+        drawing.fillRect(whole);
+        drawing.setColour(style.lines);
+        juce::Path area;
+        area.addRectangle(whole);
+        hatch(drawing, area, style.spacing);
+    }
+    g.setFillType(juce::FillType(
+        image,
+        juce::AffineTransform::scale(1.0F / scale).translated(rectangle.getPosition().toFloat())));
 }
 
 } // namespace saddletone::gui

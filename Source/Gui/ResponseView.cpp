@@ -1,7 +1,6 @@
 #include "Gui/ResponseView.h"
 
 #include "Core/Dsp/Units.h"
-#include "Gui/LineStyles.h"
 #include "Gui/Look.h"
 
 #include <algorithm>
@@ -30,6 +29,8 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
         noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
                     .raisedBy(snapshot.noiseTrimDb
                               - audition::plugLossDb(snapshot.ride, snapshot.choice));
+    if (job != snapshot.job)
+        outlines.clear();
     job = snapshot.job;
     heard = snapshot.candidate;
     match = snapshot.match;
@@ -58,16 +59,37 @@ FrequencyPlot ResponseView::plot() const
     return axes;
 }
 
-juce::Path ResponseView::curvePath(const FrequencyPlot& axes, std::size_t index) const
+double ResponseView::offsetDbOf(std::size_t index) const
 {
-    const CandidateView& candidate = job->candidates[index];
     double offsetDb = programmeOffsetDb;
     if (match == audition::LevelMatch::equalLoudness)
-        offsetDb += index < matchGainsDb.size() ? matchGainsDb[index] : candidate.matchGainDb;
-    return axes.curve(job->frequenciesHz, candidate.octaveSplDb, offsetDb);
+        offsetDb +=
+            index < matchGainsDb.size() ? matchGainsDb[index] : job->candidates[index].matchGainDb;
+    return offsetDb;
 }
 
-void ResponseView::drawRibbon(juce::Graphics& g, const FrequencyPlot& axes) const
+const ResponseView::Outline& ResponseView::outlineOf(const FrequencyPlot& axes, std::size_t index)
+{
+    outlines.resize(job->candidates.size());
+    std::optional<Outline>& kept = outlines[index];
+    const bool isOfHeard = index == heard;
+    if (kept && kept->isOfHeard == isOfHeard)
+        return *kept;
+    const juce::Path line = axes.curve(job->frequenciesHz, job->candidates[index].octaveSplDb, 0.0);
+    Outline made;
+    made.isOfHeard = isOfHeard;
+    if (isOfHeard) {
+        using Stroke = juce::PathStrokeType;
+        Stroke(7.0F, Stroke::curved).createStrokedPath(made.wide, line);
+        Stroke(4.0F, Stroke::curved).createStrokedPath(made.narrow, line);
+    } else {
+        made.wide = dashedOutline(line, index);
+    }
+    kept = std::move(made);
+    return *kept;
+}
+
+void ResponseView::drawRibbon(juce::Graphics& g, const FrequencyPlot& axes)
 {
     if (road == nullptr || !hasNoise)
         return;
@@ -87,20 +109,16 @@ void ResponseView::drawRibbon(juce::Graphics& g, const FrequencyPlot& axes) cons
             g.fillRect(box);
             continue;
         }
-        juce::Path area;
-        area.addRectangle(box);
-        g.setColour(palette.panel);
-        g.fillPath(area);
+        ribbonHatching.fillWith(g,
+                                axes.area.withHeight(height + 4.0F).getSmallestIntegerContainer(),
+                                {5.0F, palette.panel, palette.wind});
+        g.fillRect(box);
         g.setColour(palette.wind);
-        {
-            const juce::Graphics::ScopedSaveState saved(g);
-            hatch(g, area, 5.0F);
-        }
         g.drawRect(box, 1.0F);
     }
 }
 
-void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const
+void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes)
 {
     if (!hasNoise)
         return;
@@ -122,29 +140,33 @@ void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const
     area.lineTo(line.getCurrentPosition().x, floor);
     area.lineTo(line.getBounds().getX(), floor);
     area.closeSubPath();
-    g.setColour(palette.wind.withAlpha(0.14F));
+    noiseHatching.fillWith(g, axes.area.getSmallestIntegerContainer(),
+                           {11.0F, palette.wind.withAlpha(0.14F), palette.wind.withAlpha(0.5F)});
     g.fillPath(area);
-    g.setColour(palette.wind.withAlpha(0.5F));
-    hatch(g, area, 11.0F);
     g.setColour(palette.wind);
     g.strokePath(line, juce::PathStrokeType(2.0F));
 }
 
-void ResponseView::drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const
+void ResponseView::drawCurves(juce::Graphics& g, const FrequencyPlot& axes)
 {
     const Palette palette = paletteOf(*this);
+    const auto moved = [&](std::size_t index) {
+        return juce::AffineTransform::translation(
+            0.0F, static_cast<float>(-offsetDbOf(index) / (axes.highestDb - axes.lowestDb))
+                      * axes.area.getHeight());
+    };
     for (std::size_t index = 0; index < job->candidates.size(); ++index)
         if (index != heard) {
             g.setColour(palette.text);
-            strokeDashed(g, curvePath(axes, index), index);
+            g.fillPath(outlineOf(axes, index).wide, moved(index));
         }
     if (heard >= job->candidates.size())
         return;
-    const juce::Path path = curvePath(axes, heard);
+    const Outline& outline = outlineOf(axes, heard);
     g.setColour(palette.panel);
-    g.strokePath(path, juce::PathStrokeType(7.0F, juce::PathStrokeType::curved));
+    g.fillPath(outline.wide, moved(heard));
     g.setColour(palette.accentLine);
-    g.strokePath(path, juce::PathStrokeType(4.0F, juce::PathStrokeType::curved));
+    g.fillPath(outline.narrow, moved(heard));
 }
 
 void ResponseView::drawLegend(juce::Graphics& g) const

@@ -2,6 +2,10 @@
 
 #include "Gui/AuditionModel.h"
 #include "Gui/FrequencyPlot.h"
+#include "Gui/LineStyles.h"
+
+#include <optional>
+#include <vector>
 
 namespace saddletone::gui {
 
@@ -16,13 +20,24 @@ public:
     void show(const AuditionSnapshot& snapshot);
 
     void paint(juce::Graphics& g) override;
+    void resized() override { outlines.clear(); }
 
 private:
+    /** A candidate's curve as it is filled, at no offset. */
+    struct Outline {
+        juce::Path wide;
+        juce::Path narrow; ///< Of the one that is heard, over the wide one.
+        bool isOfHeard = false;
+    };
+
     [[nodiscard]] FrequencyPlot plot() const;
-    [[nodiscard]] juce::Path curvePath(const FrequencyPlot& axes, std::size_t index) const;
-    void drawRibbon(juce::Graphics& g, const FrequencyPlot& axes) const;
-    void drawNoise(juce::Graphics& g, const FrequencyPlot& axes) const;
-    void drawCurves(juce::Graphics& g, const FrequencyPlot& axes) const;
+    /** By how much a candidate's curve is moved, in decibels. */
+    [[nodiscard]] double offsetDbOf(std::size_t index) const;
+    /** Made anew where it is not kept; a move up or down needs no new one. */
+    [[nodiscard]] const Outline& outlineOf(const FrequencyPlot& axes, std::size_t index);
+    void drawRibbon(juce::Graphics& g, const FrequencyPlot& axes);
+    void drawNoise(juce::Graphics& g, const FrequencyPlot& axes);
+    void drawCurves(juce::Graphics& g, const FrequencyPlot& axes);
     void drawLegend(juce::Graphics& g) const;
     void drawNoiseLabel(juce::Graphics& g, const FrequencyPlot& axes) const;
 
@@ -38,6 +53,10 @@ private:
     std::shared_ptr<const audition::RoadAudibility> road; // of the moment while something plays
     bool isOfMoment = false;
     hearing::ThirdOctaveSpectrum noise; // at the ear inside plugs
+
+    std::vector<std::optional<Outline>> outlines; // one a candidate, of this job and size
+    KeptHatching noiseHatching;
+    KeptHatching ribbonHatching;
 };
 
 } // namespace saddletone::gui

@@ -22,6 +22,11 @@ struct SpeedSteps {
     int label = 10;
 };
 
+juce::Font signFont()
+{
+    return textFont(19.0F, juce::Font::bold);
+}
+
 constexpr SpeedSteps stepsOf(SpeedUnit unit) noexcept
 {
     return unit == SpeedUnit::mph ? SpeedSteps {5, 10} : SpeedSteps {10, 20};
@@ -59,8 +64,9 @@ private:
 
 RoadControl::RoadControl(juce::AudioProcessorValueTreeState& parameters)
     : attachment(*parameters.getParameter(parameterIds::speedKmh), [this](float newSpeedKmh) {
+          repaint(riderArea());
           speed = static_cast<double>(newSpeedKmh);
-          repaint();
+          repaint(riderArea());
           if (auto* const handler = getAccessibilityHandler())
               handler->notifyAccessibilityEvent(juce::AccessibilityEvent::valueChanged);
       })
@@ -191,6 +197,26 @@ void RoadControl::drawScenery(juce::Graphics& g) const
     drawGantry(g, palette, {positionOf(endMph) + 16.0F, road.getY()});
 }
 
+juce::Rectangle<float> RoadControl::signArea() const
+{
+    const auto road = roadArea();
+    const float x = positionOf(dsp::kmhToMph(speed));
+    // The speed stands behind the rider where there is room, else in front.
+    const float width = signFont().getStringWidthFloat(speedWords(speed, unit)) + 24.0F;
+    const bool isBehind = x - 40.0F - width > sideMargin + 10.0F;
+    return {isBehind ? x - 40.0F - width : x + 40.0F, road.getY() - 37.0F, width, 28.0F};
+}
+
+juce::Rectangle<int> RoadControl::riderArea() const
+{
+    // The motorcycle is about 50 pixels high and 80 wide, with its edges.
+    const auto road = roadArea();
+    const auto motorcycle = juce::Rectangle<float>(88.0F, 76.0F)
+                                .withCentre({positionOf(dsp::kmhToMph(speed)), 0.0F})
+                                .withBottomY(road.getBottom());
+    return motorcycle.getUnion(signArea()).getSmallestIntegerContainer().expanded(2);
+}
+
 void RoadControl::drawRider(juce::Graphics& g) const
 {
     const Palette palette = paletteOf(*this);
@@ -198,18 +224,12 @@ void RoadControl::drawRider(juce::Graphics& g) const
     const float x = positionOf(dsp::kmhToMph(speed));
     drawMotorcyclist(g, palette, {x, road.getCentreY() - 3.0F}, 1.0F);
 
-    // The speed stands behind the rider where there is room, else in front.
-    const juce::Font font = textFont(19.0F, juce::Font::bold);
-    const juce::String words = speedWords(speed, unit);
-    const float width = font.getStringWidthFloat(words) + 24.0F;
-    const bool isBehind = x - 40.0F - width > sideMargin + 10.0F;
-    const juce::Rectangle<float> sign(isBehind ? x - 40.0F - width : x + 40.0F, road.getY() - 37.0F,
-                                      width, 28.0F);
+    const auto sign = signArea();
     g.setColour(palette.accent);
     g.fillRoundedRectangle(sign, 5.0F);
     g.setColour(palette.onAccent);
-    g.setFont(font);
-    g.drawText(words, sign, juce::Justification::centred, false);
+    g.setFont(signFont());
+    g.drawText(speedWords(speed, unit), sign, juce::Justification::centred, false);
 }
 
 void RoadControl::paint(juce::Graphics& g)

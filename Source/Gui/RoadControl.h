@@ -33,6 +33,9 @@ public:
     /** Called when the user wants to see speeds in another unit. */
     std::function<void(SpeedUnit)> onUnit;
 
+    /** Everything that moves with the rider: what is drawn anew when the speed changes. */
+    [[nodiscard]] juce::Rectangle<int> riderArea() const;
+
     void paint(juce::Graphics& g) override;
     void resized() override;
     void mouseDown(const juce::MouseEvent& event) override;
@@ -47,6 +50,8 @@ private:
     [[nodiscard]] double speedKmhAt(float x) const;
     void drawScenery(juce::Graphics& g) const;
     void drawRider(juce::Graphics& g) const;
+    /** The sign with the speed. */
+    [[nodiscard]] juce::Rectangle<float> signArea() const;
 
     double speed = 0.0;
     SpeedUnit unit = SpeedUnit::mph;
