@@ -88,7 +88,7 @@ dsp::Result<std::unique_ptr<juce::XmlElement>> readHostState(const void* data, i
 
 double readNumber(const juce::XmlElement& element, const char* key, double fallback)
 {
-    const juce::String text = element.getStringAttribute(key);
+    const juce::String& text = element.getStringAttribute(key);
     return text.containsAnyOf("0123456789") ? text.replaceCharacter(',', '.').getDoubleValue()
                                             : fallback;
 }

@@ -2,7 +2,16 @@
 
 #include <cstdlib>
 
-#if defined(__GLIBC__) && !defined(__SANITIZE_THREAD__) && !defined(__SANITIZE_ADDRESS__)
+// GCC defines a macro for each sanitizer, clang has them as features.
+#if defined(__SANITIZE_THREAD__) || defined(__SANITIZE_ADDRESS__)
+#define SADDLETONE_IS_SANITIZED 1
+#elif defined(__has_feature)
+#if __has_feature(thread_sanitizer) || __has_feature(address_sanitizer)
+#define SADDLETONE_IS_SANITIZED 1
+#endif
+#endif
+
+#if defined(__GLIBC__) && !defined(SADDLETONE_IS_SANITIZED)
 #define SADDLETONE_COUNTS_LOCKS 1
 #else
 #define SADDLETONE_COUNTS_LOCKS 0

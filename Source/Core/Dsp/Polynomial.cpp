@@ -5,7 +5,6 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
-#include <ranges>
 
 namespace saddletone::dsp {
 
@@ -31,8 +30,9 @@ std::vector<std::complex<double>> polynomialRoots(std::span<const double> coeffi
         double largestStep = 0.0;
         for (std::size_t index = 0; index < order; ++index) {
             Complex value = 0.0;
-            for (const double coefficient : std::views::reverse(coefficients))
-                value = value * roots[index] + coefficient;
+            for (auto coefficient = coefficients.rbegin(); coefficient != coefficients.rend();
+                 ++coefficient)
+                value = value * roots[index] + *coefficient;
             Complex others = coefficients.back();
             for (std::size_t other = 0; other < order; ++other)
                 if (other != index)

@@ -260,7 +260,7 @@ void NoiseTexture::enterHop(std::uint64_t hop) noexcept
         for (std::size_t ear = 0; ear < numEars; ++ear)
             if (!isNextMade[ear])
                 makeSegment(hop + 1, ear, segments[2]);
-        std::ranges::rotate(segments, segments.begin() + 1);
+        std::rotate(segments.begin(), segments.begin() + 1, segments.end());
     } else {
         for (std::size_t ear = 0; ear < numEars; ++ear) {
             makeSegment(hop, ear, segments[0]);

@@ -543,10 +543,10 @@ std::vector<Solution> Search::searchFrom(const std::vector<Filters>& starts, std
     });
     std::ranges::stable_sort(found, {}, &Solution::cost);
     // Several starts may have ended in one place.
-    const auto surplus = std::ranges::unique(found, [](const Solution& one, const Solution& other) {
+    const auto isSame = [](const Solution& one, const Solution& other) {
         return other.cost - one.cost < 1e-4 * one.cost;
-    });
-    found.erase(surplus.begin(), surplus.end());
+    };
+    found.erase(std::unique(found.begin(), found.end(), isSame), found.end());
     found.resize(std::min(found.size(), startsToFinish));
     dsp::runInParallel(found.size(), [&](std::size_t index) {
         found[index] = descend(replaceOneByOne(std::move(found[index]), excess).filters, excess,

@@ -198,8 +198,7 @@ FitProblem::FitProblem(std::span<const FitCurve> fitCurves, const BoostCeiling& 
 {
     const auto makeUnique = [](std::vector<double>& values) {
         std::ranges::sort(values);
-        const auto surplus = std::ranges::unique(values);
-        values.erase(surplus.begin(), surplus.end());
+        values.erase(std::unique(values.begin(), values.end()), values.end());
     };
     std::vector<double> weightedHz;
     for (const FitCurve& curve : fitCurves)

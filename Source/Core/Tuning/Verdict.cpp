@@ -166,8 +166,8 @@ MeansResult judge(Means means, const JudgedProfile& profile, const Sufficiency& 
         std::ranges::copy(state.curve.untrustedHz, std::back_inserter(result.untrustedHz));
     }
     std::ranges::sort(result.untrustedHz);
-    const auto repeated = std::ranges::unique(result.untrustedHz);
-    result.untrustedHz.erase(repeated.begin(), repeated.end());
+    result.untrustedHz.erase(std::unique(result.untrustedHz.begin(), result.untrustedHz.end()),
+                             result.untrustedHz.end());
     result.isJust = isWithin ? mayBeBeyond : mayBeWithin;
     result.standing = Standing::insufficient;
     if (isWithin)

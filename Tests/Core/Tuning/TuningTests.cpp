@@ -41,7 +41,7 @@ double responseError(const tuning::Tuning& tuning, OutputGroup side, double samp
     constexpr std::size_t place = 40;
     impulse[place] = 1.0;
     tuning::applyTuning(tuning, side, sampleRate, impulse);
-    std::ranges::rotate(impulse, impulse.begin() + place);
+    std::rotate(impulse.begin(), impulse.begin() + place, impulse.end());
     dsp::RealFft<double> fft(size);
     std::ranges::copy(impulse, fft.time().begin());
     fft.forward();
