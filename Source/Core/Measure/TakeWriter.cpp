@@ -123,8 +123,8 @@ struct TakeWriter::Impl {
     /** Keeps the first failure, which every later call repeats. */
     dsp::Result<void> fail(int reason)
     {
-        const double seconds =
-            static_cast<double>(bytesWritten / bytesPerFrame) / format.sampleRate;
+        const auto wholeFrames = bytesWritten / bytesPerFrame;
+        const double seconds = static_cast<double>(wholeFrames) / format.sampleRate;
         failure = {dsp::ErrorCode::cannotWrite,
                    "writing '" + path.string() + "' stopped after " + files::fixedText(seconds, 1)
                        + " s (" + systemWords(reason)
@@ -238,8 +238,10 @@ dsp::Result<TakeWriter> TakeWriter::create(const std::filesystem::path& folder,
     content->framesPerPiece = static_cast<std::size_t>(pieceSeconds * format.sampleRate);
     content->pending.reserve(2 * content->framesPerPiece * content->bytesPerFrame);
     for (; content->handle == nullptr; ++number) {
-        const std::string digits = std::to_string(number);
-        content->path = folder / (name + (number < 10 ? "-0" : "-") + digits + ".wav");
+        std::string fileName = name;
+        fileName += number < 10 ? "-0" : "-";
+        fileName += std::to_string(number) + ".wav";
+        content->path = folder / fileName;
         // Exclusive: two programs that record into one folder do not share a file.
         errno = 0;
         content->handle.reset(std::fopen(content->path.string().c_str(), "w+bx"));
