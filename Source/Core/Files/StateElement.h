@@ -49,8 +49,8 @@ inline constexpr const char* damagedStateWords =
 
     Refused as malformed: another mark, text that is not UTF-8, document types, comments, entities
     other than the five of XML and those of numbers, an attribute given twice, a tag that is not
-    closed, what is beyond the limits above, anything but blanks after the last tag. A number that no character has becomes U+FFFD.
-    Text of blanks alone is left out. */
+    closed, what is beyond the limits above, anything but blanks after the last tag. A number that no
+    character has becomes U+FFFD. Text of blanks alone is left out. */
 [[nodiscard]] dsp::Result<StateElement> parseStateBytes(std::span<const std::uint8_t> bytes);
 
 } // namespace saddletone::files
