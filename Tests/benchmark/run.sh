@@ -13,7 +13,9 @@ configureAndBuild -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=OFF \
     -DSADDLETONE_BUILD_BENCHMARKS=ON
 
 date +%F
-grep -m 1 '^model name' /proc/cpuinfo || true
+# Not every kind of processor has a name there.
+model="$(sed -n '/^model name/{s/^[^:]*: //p;q}' /proc/cpuinfo)"
+echo "${model:-$(uname -m)}"
 echo "$(nproc) processors, load $(cut -d ' ' -f 1-3 /proc/loadavg)"
 
 # Results that are too far apart, or too much memory, fail the run at its end.

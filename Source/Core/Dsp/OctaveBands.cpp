@@ -74,8 +74,8 @@ std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz
             return std::max(0.0, share) * powerPerBin[bin];
         };
         // Only the first and the last bin may lie in it in part.
-        double sum = inBand(firstBin);
-        if (lastBin > firstBin)
+        double sum = firstBin <= lastBin ? inBand(firstBin) : 0.0;
+        if (firstBin < lastBin)
             sum +=
                 sumOf(powerPerBin.subspan(firstBin + 1, lastBin - firstBin - 1)) + inBand(lastBin);
         powers.push_back(sum);
