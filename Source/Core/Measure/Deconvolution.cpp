@@ -1,6 +1,7 @@
 #include "Core/Measure/Deconvolution.h"
 
 #include "Core/Dsp/Parallel.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/SignalSums.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/Resampler.h"
@@ -14,7 +15,6 @@
 #include <cassert>
 #include <cmath>
 #include <complex>
-#include <numbers>
 
 namespace saddletone::measure {
 
@@ -40,28 +40,22 @@ std::size_t toFrames(double seconds, double sampleRate)
     return static_cast<std::size_t>(std::lround(seconds * sampleRate));
 }
 
-double raisedCosine(double position)
-{
-    if (position >= 1.0)
-        return 1.0;
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::max(0.0, position));
-}
-
 /** 1 where the sweep has its full level, raised-cosine edges over log frequency outside. */
 double sweptBand(double fromHz, double toHz, double frequencyHz)
 {
     if (frequencyHz <= fromHz || frequencyHz >= toHz)
         return 0.0;
-    return raisedCosine(std::log2(frequencyHz / fromHz) / 0.5)
-           * raisedCosine(std::log2(toHz / frequencyHz) / 0.05);
+    return dsp::raisedCosine(std::log2(frequencyHz / fromHz) / 0.5)
+           * dsp::raisedCosine(std::log2(toHz / frequencyHz) / 0.05);
 }
 
 /** Half a Hann window of fade at either end of an impulse. */
 double impulseWindow(std::size_t frame, std::size_t numFrames, double rate)
 {
-    return raisedCosine((static_cast<double>(frame) + 0.5) / (ImpulseWindow::fadeInSeconds * rate))
-           * raisedCosine((static_cast<double>(numFrames - frame) - 0.5)
-                          / (ImpulseWindow::fadeOutSeconds * rate));
+    return dsp::raisedCosine((static_cast<double>(frame) + 0.5)
+                             / (ImpulseWindow::fadeInSeconds * rate))
+           * dsp::raisedCosine((static_cast<double>(numFrames - frame) - 0.5)
+                               / (ImpulseWindow::fadeOutSeconds * rate));
 }
 
 /** The part of a recording from begin on, as far as it was recorded. */
@@ -116,11 +110,12 @@ std::vector<dsp::Band> bandsBelowNyquist(double sampleRate)
 }
 
 Deconvolver::Deconvolver(const MeasurementRequest& measurement, double recorderRate,
-                         double highestHarmonicHz, dsp::FftStore& transforms)
+                         double highestHarmonicHz, dsp::FftStore& store)
     : request(measurement),
       layout(*measurement.track.sweepLayout),
       nominalRate(recorderRate),
       mostHarmonicHz(highestHarmonicHz),
+      transforms(store),
       recorded(transforms.real<float>(
           transformSize(layout, recorderRate / measurement.track.sampleRate, recorderRate))),
       played(transforms.real<float>(recorded->size())),
@@ -164,14 +159,9 @@ Deconvolver::Placement Deconvolver::place(const MarkerPair& markers) const
     return placement;
 }
 
-/** The sweep as the recorder's clock takes it, and what divides by it. */
-void Deconvolver::transformPlayed(const Placement& placement)
+/** What divides by the sweep. */
+void Deconvolver::transformPlayed()
 {
-    writeRecordedSweep(layout.sweep,
-                       {.trackRate = request.track.sampleRate,
-                        .framesPerTrackFrame = placement.framesPerTrackFrame,
-                        .startFrame = placement.sweepFrame - static_cast<double>(placement.begin)},
-                       played->time());
     played->forward();
     float mostPower = 0.0F;
     for (const std::complex<float>& bin : played->spectrum())
@@ -192,7 +182,7 @@ void Deconvolver::transformRecorded(std::span<const float> recording, const Plac
     const std::size_t tailFade = toFrames(tailFadeSeconds, placement.rate);
     for (std::size_t frame = 0; frame < tailFade; ++frame)
         time[placement.length - 1 - frame] *= static_cast<float>(
-            raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade)));
+            dsp::raisedCosine(static_cast<double>(frame) / static_cast<double>(tailFade)));
     recorded->forward();
 }
 
@@ -262,6 +252,10 @@ double Deconvolver::divide(std::span<const double> density, double rate)
         }
         return static_cast<double>(sum);
     };
+    // Every octave with the same weight.
+    const auto toMatch = matched->spectrum();
+    std::fill(toMatch.begin() + static_cast<std::ptrdiff_t>(numMatchedBins), toMatch.end(),
+              std::complex<float> {});
     constexpr std::size_t stretchesAtOnce = 256;
     dsp::runInParallel(
         (numStretches + stretchesAtOnce - 1) / stretchesAtOnce, [&](std::size_t task) {
@@ -284,12 +278,14 @@ double Deconvolver::divide(std::span<const double> density, double rate)
                 noise[stretch] *= middle < static_cast<double>(numMatchedBins)
                                       ? (density[stretch] + density[stretch + 1]) / middle
                                       : 0.0;
+                for (std::size_t bin = begin; bin < std::min(end, numMatchedBins); ++bin)
+                    toMatch[bin] = quotient[bin]
+                                   * (1.0F / std::sqrt(static_cast<float>(static_cast<int>(bin))));
+                // Where nothing was swept.
+                if (begin == 0)
+                    toMatch[0] = {};
             }
         });
-    std::ranges::fill(matched->spectrum(), std::complex<float> {});
-    for (std::size_t bin = 1; bin < numMatchedBins; ++bin)
-        matched->spectrum()[bin] =
-            quotient[bin] * (1.0F / std::sqrt(static_cast<float>(static_cast<int>(bin))));
     double energy = 0.0;
     for (const double ofStretch : noise)
         energy += ofStretch;
@@ -337,16 +333,12 @@ std::vector<double> Deconvolver::unitNoise(std::span<const double> density, doub
     return noise;
 }
 
-/** Raises the noise of bands in which more error stands beside the response than the pause explains,
-    and measures the distortion above that noise. */
-void Deconvolver::findPlayingError(DeconvolvedTake& take, std::vector<double>& noise,
-                                   std::ptrdiff_t arrival, std::span<const double> impulse,
-                                   double rate)
+/** Raises the noise of bands in which more error stands beside the response than the pause explains;
+    gives these bands. */
+std::vector<bool> Deconvolver::findPlayingError(const DeconvolvedSweep& deconvolved,
+                                                std::vector<double>& noise) const
 {
-    const std::size_t size = 2 * (noise.size() - 1);
-    const double binHz = rate / static_cast<double>(size);
-    const DeconvolvedSweep deconvolved {recorded->time(),        arrival, noise, size, rate,
-                                        request.track.sampleRate};
+    const double binHz = deconvolved.sampleRate / static_cast<double>(deconvolved.noiseSize);
     const double pauseSeconds =
         static_cast<double>(layout.secondMarkerFrame - layout.sweepFrame - layout.sweep.numFrames)
         / request.track.sampleRate;
@@ -356,9 +348,9 @@ void Deconvolver::findPlayingError(DeconvolvedTake& take, std::vector<double>& n
                      {.windowBeforeSeconds = ImpulseWindow::beforeSeconds,
                       .windowAfterSeconds = ImpulseWindow::afterSeconds,
                       .lastSeconds = pauseSeconds - markerGuardSeconds - tailFadeSeconds},
-                     bands);
+                     bands, transforms);
     const auto explained = dsp::bandPowers(noise, binHz, bands);
-    take.worseWhilePlaying.assign(bands.size(), false);
+    std::vector<bool> isWorse(bands.size(), false);
     for (std::size_t index = 0; index < bands.size(); ++index) {
         const double widthHz = bands[index].upperHz - bands[index].lowerHz;
         const double expected = explained[index] / (widthHz / binHz);
@@ -367,14 +359,13 @@ void Deconvolver::findPlayingError(DeconvolvedTake& take, std::vector<double>& n
         const double independent = std::max(1.0, 0.3 * widthHz);
         if (error[index] <= expected * (1.0 + 3.0 / std::sqrt(independent)))
             continue;
-        take.worseWhilePlaying[index] = true;
+        isWorse[index] = true;
         const auto first = static_cast<std::size_t>(std::ceil(bands[index].lowerHz / binHz));
         for (std::size_t bin = first;
              bin < noise.size() && static_cast<double>(bin) * binHz < bands[index].upperHz; ++bin)
             noise[bin] = std::max(noise[bin], error[index]);
     }
-    take.distortion = harmonicDistortion(deconvolved, impulse, layout.sweep,
-                                         layout.sweep.fromHz * sweptFromRatio, mostHarmonicHz);
+    return isWorse;
 }
 
 dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
@@ -384,9 +375,15 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
     const double rate = placement.rate;
     DeconvolvedTake take;
     std::vector<double> density;
+    // The sweep as the recorder's clock takes it.
+    writeRecordedSweep(layout.sweep,
+                       {.trackRate = request.track.sampleRate,
+                        .framesPerTrackFrame = placement.framesPerTrackFrame,
+                        .startFrame = placement.sweepFrame - static_cast<double>(placement.begin)},
+                       played->time());
     dsp::runInParallel(3, [&](std::size_t task) {
         if (task == 0)
-            transformPlayed(placement);
+            transformPlayed();
         else if (task == 1)
             transformRecorded(recording, placement);
         else
@@ -439,21 +436,24 @@ dsp::Result<DeconvolvedTake> Deconvolver::run(std::span<const float> recording,
     const double arrivalFrame = static_cast<double>(arrival) - static_cast<double>(numBefore)
                                 + static_cast<double>(trackBefore) * placement.framesPerTrackFrame;
     take.arrivalSeconds = (placement.sweepFrame + arrivalFrame) / rate;
-    const std::size_t noiseSize = 2 * (noise.size() - 1);
+    const DeconvolvedSweep deconvolved {recorded->time(),       arrival, noise,
+                                        2 * (noise.size() - 1), rate,    trackRate};
     dsp::runInParallel(3, [&](std::size_t task) {
         if (task == 0) {
-            // The levels of the harmonics need the noise, these do not.
-            take.harmonics =
-                cutHarmonicImpulses({recorded->time(), arrival, {}, noiseSize, rate, trackRate},
-                                    layout.sweep, arrivalFrame);
+            // Without the noise, which the next one changes.
+            take.harmonics = cutHarmonicImpulses(deconvolved, layout.sweep, arrivalFrame);
         } else if (task == 1) {
-            findPlayingError(take, noise, arrival, impulse, rate);
+            take.worseWhilePlaying = findPlayingError(deconvolved, noise);
         } else {
             take.impulse = files::resampleImpulse(impulse, rate, trackRate);
             take.impulse.resize(trackBefore + toFrames(ImpulseWindow::afterSeconds, trackRate),
                                 0.0);
         }
     });
+    // Counts above the noise as it is now.
+    take.distortion =
+        harmonicDistortion(deconvolved, impulse, layout.sweep, layout.sweep.fromHz * sweptFromRatio,
+                           mostHarmonicHz, transforms);
 
     const std::size_t size = impulseFftSize(trackRate);
     take.noisePerBin.resize(size / 2 + 1, 0.0);

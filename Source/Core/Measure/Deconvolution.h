@@ -3,6 +3,7 @@
 #include "Core/Dsp/FftStore.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Result.h"
+#include "Core/Measure/HarmonicDistortion.h"
 #include "Core/Measure/MarkerSearch.h"
 #include "Core/Measure/Measurement.h"
 
@@ -73,7 +74,7 @@ private:
     };
 
     [[nodiscard]] Placement place(const MarkerPair& markers) const;
-    void transformPlayed(const Placement& placement);
+    void transformPlayed();
     void transformRecorded(std::span<const float> recording, const Placement& placement);
     [[nodiscard]] double gainAt(double frequencyHz, double rate) const;
     [[nodiscard]] std::vector<double> noiseDensity(std::span<const float> recording,
@@ -82,13 +83,14 @@ private:
     [[nodiscard]] double divide(std::span<const double> density, double rate);
     [[nodiscard]] bool isSmeared(std::ptrdiff_t arrival, double noiseEnergy, double rate);
     [[nodiscard]] std::vector<double> unitNoise(std::span<const double> density, double rate);
-    void findPlayingError(DeconvolvedTake& take, std::vector<double>& noise, std::ptrdiff_t arrival,
-                          std::span<const double> impulse, double rate);
+    [[nodiscard]] std::vector<bool> findPlayingError(const DeconvolvedSweep& deconvolved,
+                                                     std::vector<double>& noise) const;
 
     const MeasurementRequest& request;
     const signals::SweepLayout& layout;
     double nominalRate;
     double mostHarmonicHz;
+    dsp::FftStore& transforms;
     std::vector<float> placeNoise; // at the recorder's rate; empty: the pauses are used
     dsp::FftStore::Borrowed<dsp::RealFft<float>> recorded;
     dsp::FftStore::Borrowed<dsp::RealFft<float>> played;

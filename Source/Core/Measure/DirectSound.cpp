@@ -1,6 +1,7 @@
 #include "Core/Measure/DirectSound.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 
@@ -20,43 +21,38 @@ constexpr double edgeOctaves = 1.0;
 constexpr double clearDegrees = 60.0;
 constexpr double leastAboveNoiseDb = 10.0;
 
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
-}
-
 /** The analytic signal of an impulse within the band. */
-std::vector<std::complex<double>> analyticBand(const Response& response)
+std::vector<std::complex<double>> analyticBand(const Response& response, dsp::FftStore& transforms)
 {
     const std::size_t length = response.impulse.size();
     // Room for the band's ringing on both sides, which wraps around.
     const std::size_t size =
         dsp::fastFftSize(length + static_cast<std::size_t>(0.1 * response.sampleRate));
-    dsp::RealFft<double> fft(size);
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(response.impulse, fft.time().begin());
-    fft.forward();
-    std::vector<std::complex<double>> spectrum(fft.spectrum().begin(), fft.spectrum().end());
+    const auto fft = transforms.real<double>(size);
+    std::ranges::fill(fft->time(), 0.0);
+    std::ranges::copy(response.impulse, fft->time().begin());
+    fft->forward();
+    std::vector<std::complex<double>> spectrum(fft->spectrum().begin(), fft->spectrum().end());
     const double binHz = response.sampleRate / static_cast<double>(size);
-    for (std::size_t bin = 0; bin < spectrum.size(); ++bin) {
-        const double frequencyHz = static_cast<double>(bin) * binHz;
-        const double gain =
-            bin == 0 || bin + 1 == spectrum.size()
-                ? 0.0
-                : raisedCosine(std::log2(2.0 * frequencyHz / bandFromHz) / edgeOctaves)
-                      * raisedCosine(std::log2(2.0 * bandToHz / frequencyHz) / edgeOctaves);
-        spectrum[bin] *= gain;
-    }
-    std::vector<std::complex<double>> analytic(length);
-    std::ranges::copy(spectrum, fft.spectrum().begin());
-    fft.inverse();
-    for (std::size_t frame = 0; frame < length; ++frame)
-        analytic[frame].real(fft.time()[frame]);
+    const auto gainAt = [](double frequencyHz) {
+        if (frequencyHz <= 0.5 * bandFromHz || frequencyHz >= 2.0 * bandToHz)
+            return 0.0;
+        return dsp::raisedCosine(std::log2(2.0 * frequencyHz / bandFromHz) / edgeOctaves)
+               * dsp::raisedCosine(std::log2(2.0 * bandToHz / frequencyHz) / edgeOctaves);
+    };
     for (std::size_t bin = 0; bin < spectrum.size(); ++bin)
-        fft.spectrum()[bin] = spectrum[bin] * std::complex<double>(0.0, -1.0);
-    fft.inverse();
+        spectrum[bin] *=
+            bin + 1 == spectrum.size() ? 0.0 : gainAt(static_cast<double>(bin) * binHz);
+    std::vector<std::complex<double>> analytic(length);
+    std::ranges::copy(spectrum, fft->spectrum().begin());
+    fft->inverse();
     for (std::size_t frame = 0; frame < length; ++frame)
-        analytic[frame].imag(fft.time()[frame]);
+        analytic[frame].real(fft->time()[frame]);
+    for (std::size_t bin = 0; bin < spectrum.size(); ++bin)
+        fft->spectrum()[bin] = {spectrum[bin].imag(), -spectrum[bin].real()}; // a quarter later
+    fft->inverse();
+    for (std::size_t frame = 0; frame < length; ++frame)
+        analytic[frame].imag(fft->time()[frame]);
     return analytic;
 }
 
@@ -64,23 +60,29 @@ std::vector<std::complex<double>> analyticBand(const Response& response)
 
 DirectSound findDirectSound(const Response& response)
 {
+    dsp::FftStore transforms;
+    return findDirectSound(response, transforms);
+}
+
+DirectSound findDirectSound(const Response& response, dsp::FftStore& transforms)
+{
     DirectSound direct;
     if (response.impulse.size() < 3) {
         direct.reason = "the response is too short to tell";
         return direct;
     }
-    const auto analytic = analyticBand(response);
-    double highest = 0.0;
+    const auto analytic = analyticBand(response, transforms);
+    double highestPower = 0.0;
     for (const auto& value : analytic)
-        highest = std::max(highest, std::abs(value));
-    if (highest <= 0.0) {
+        highestPower = std::max(highestPower, std::norm(value));
+    if (highestPower <= 0.0) {
         direct.reason = "nothing between 300 Hz and 3 kHz";
         return direct;
     }
     std::size_t peak = 1;
     while (peak + 2 < analytic.size()
-           && !(std::abs(analytic[peak]) >= 0.5 * highest
-                && std::abs(analytic[peak]) >= std::abs(analytic[peak + 1])))
+           && !(std::norm(analytic[peak]) >= 0.25 * highestPower
+                && std::norm(analytic[peak]) >= std::norm(analytic[peak + 1])))
         ++peak;
 
     // Parabola through the envelope's three highest samples.

@@ -21,6 +21,7 @@ struct DirectSound {
     stands less than 10 dB above what precedes it (or above the response's end where it has no
     beginning). */
 [[nodiscard]] DirectSound findDirectSound(const Response& response);
+[[nodiscard]] DirectSound findDirectSound(const Response& response, dsp::FftStore& transforms);
 
 /** By how many milliseconds the direct sound of a response arrives later than that of another,
     measured in the same recording from one file played through. tracksApartSeconds: between the

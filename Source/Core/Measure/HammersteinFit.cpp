@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/Takes.h"
@@ -53,11 +54,6 @@ constexpr int numSearches = 2; // the second without what disagreed after the fi
 std::size_t indexOf(int order)
 {
     return static_cast<std::size_t>(order - 1);
-}
-
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
 }
 
 double medianOf(std::vector<double> values)
@@ -283,8 +279,8 @@ Spectrum spectrumOf(const std::vector<float>& impulse, std::size_t arrivalFrame,
         const auto position = static_cast<double>(frame);
         fft.time()[static_cast<std::size_t>((frame + size) % size)] =
             static_cast<double>(impulse[static_cast<std::size_t>(place)])
-            * raisedCosine((position + before) / (0.7 * before))
-            * raisedCosine((after - position) / (0.3 * after));
+            * dsp::raisedCosine((position + before) / (0.7 * before))
+            * dsp::raisedCosine((after - position) / (0.3 * after));
     }
     fft.forward();
     return {fft.spectrum().begin(), fft.spectrum().end()};
@@ -537,7 +533,8 @@ Masks masksOf(const Levels& levels, const Kept& kept, const Drive& drive)
                         < largestLoudnessDb
                     || fundamentalHz < levels.fromHz)
                     continue;
-                mask[bin] = std::max(mask[bin], raisedCosine(1.0 - outsideOctaves / skirtOctaves));
+                mask[bin] =
+                    std::max(mask[bin], dsp::raisedCosine(1.0 - outsideOctaves / skirtOctaves));
             }
         // Below what the sweep's start tells of the order itself, the power still shows in how the
         // order below it changes with level; two levels would let it explain anything.
@@ -549,13 +546,13 @@ Masks masksOf(const Levels& levels, const Kept& kept, const Drive& drive)
                 if (frequencyHz > ranges.front().fromHz * power)
                     break;
                 const double below =
-                    power == 3
-                        ? raisedCosine(1.0 - std::log2(levels.fromHz / frequencyHz) / skirtOctaves)
-                        : masks[indexOf(power - 2)][bin];
+                    power == 3 ? dsp::raisedCosine(
+                        1.0 - std::log2(levels.fromHz / frequencyHz) / skirtOctaves)
+                               : masks[indexOf(power - 2)][bin];
                 mask[bin] = std::max(mask[bin], below);
             }
         for (std::size_t bin = 0; bin < levels.numBins; ++bin)
-            mask[bin] *= raisedCosine((topFadeHz - levels.hzOf(bin)) / (topFadeHz - topHz));
+            mask[bin] *= dsp::raisedCosine((topFadeHz - levels.hzOf(bin)) / (topFadeHz - topHz));
     }
     return masks;
 }
@@ -648,8 +645,8 @@ void windowInTime(const Levels& levels, double fromSeconds, double riseSeconds,
     for (std::ptrdiff_t frame = -size / 2; frame < size / 2; ++frame) {
         const double seconds = static_cast<double>(frame) / levels.sampleRate;
         time[static_cast<std::size_t>((frame + size) % size)] *=
-            raisedCosine((seconds - fromSeconds) / riseSeconds)
-            * raisedCosine((kernelAfterSeconds - seconds) / kernelFadeSeconds);
+            dsp::raisedCosine((seconds - fromSeconds) / riseSeconds)
+            * dsp::raisedCosine((kernelAfterSeconds - seconds) / kernelFadeSeconds);
     }
 }
 

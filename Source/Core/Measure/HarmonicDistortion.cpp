@@ -2,12 +2,12 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Parallel.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 
 namespace saddletone::measure {
 
@@ -18,11 +18,6 @@ constexpr double longestCutSeconds = 0.5;
 // order in front and to the ringing ahead of the lower one behind.
 constexpr double shareBefore = 0.1;
 constexpr double shareAfter = 0.8;
-
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
-}
 
 /** Power per bin of a transform. */
 std::vector<double> powerOf(dsp::RealFft<double>& fft)
@@ -50,6 +45,18 @@ double medianOf(std::vector<double> values)
 
 } // namespace
 
+void DeconvolvedSweep::copyFrom(std::ptrdiff_t begin, std::span<double> frames) const noexcept
+{
+    const auto total = static_cast<std::ptrdiff_t>(samples.size());
+    auto place = static_cast<std::size_t>((begin % total + total) % total);
+    for (double& frame : frames) {
+        frame = static_cast<double>(samples[place]);
+        ++place;
+        if (place == samples.size())
+            place = 0;
+    }
+}
+
 double sweepGrowthSeconds(const signals::SweepShape& sweep, double sampleRate) noexcept
 {
     return static_cast<double>(sweep.numFrames) / sampleRate / std::log(sweep.toHz / sweep.fromHz);
@@ -58,18 +65,21 @@ double sweepGrowthSeconds(const signals::SweepShape& sweep, double sampleRate) n
 std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolved,
                                               std::span<const double> linearImpulse,
                                               const signals::SweepShape& sweep, double fromHz,
-                                              double toHz)
+                                              double toHz, dsp::FftStore& transforms)
 {
     const double rate = deconvolved.sampleRate;
     const double growthSeconds = sweepGrowthSeconds(sweep, deconvolved.trackRate);
     const std::size_t size = dsp::fastFftSize(
         std::max(linearImpulse.size(), static_cast<std::size_t>(longestCutSeconds * 2.0 * rate)));
-    dsp::RealFft<double> fft(size, dsp::FftDirections::forwardOnly);
+    const auto borrow = [&] {
+        return transforms.real<double>(size, dsp::FftDirections::forwardOnly);
+    };
+    const auto whole = borrow();
     const double binHz = rate / static_cast<double>(size);
     const double noiseBinHz = rate / static_cast<double>(deconvolved.noiseSize);
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(linearImpulse, fft.time().begin());
-    const auto fundamental = powerOf(fft);
+    std::ranges::fill(whole->time(), 0.0);
+    std::ranges::copy(linearImpulse, whole->time().begin());
+    const auto fundamental = powerOf(*whole);
 
     std::vector<HarmonicOrder> found(highestHarmonic - 1);
     dsp::runInParallel(found.size(), [&](std::size_t index) {
@@ -89,20 +99,21 @@ std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolve
         const auto total = static_cast<std::ptrdiff_t>(deconvolved.samples.size());
         if (numFrames < 16 || numFrames > static_cast<std::ptrdiff_t>(size) || -begin > total / 2)
             return;
-        dsp::RealFft<double> cut = fft.twin();
+        const auto cut = borrow();
+        const auto frames = cut->time().first(static_cast<std::size_t>(numFrames));
+        std::ranges::fill(cut->time().subspan(frames.size()), 0.0);
+        deconvolved.copyFrom(begin, frames);
         double windowEnergy = 0.0;
         for (std::ptrdiff_t frame = 0; frame < numFrames; ++frame) {
             const double window =
-                raisedCosine((static_cast<double>(frame) + 0.5)
-                             / (0.7 * static_cast<double>(numBefore)))
-                * raisedCosine((static_cast<double>(numFrames - frame) - 0.5)
-                               / (0.3 * static_cast<double>(numFrames - numBefore)));
-            const std::ptrdiff_t place = ((begin + frame) % total + total) % total;
-            cut.time()[static_cast<std::size_t>(frame)] =
-                window * static_cast<double>(deconvolved.samples[static_cast<std::size_t>(place)]);
+                dsp::raisedCosine((static_cast<double>(frame) + 0.5)
+                                  / (0.7 * static_cast<double>(numBefore)))
+                * dsp::raisedCosine((static_cast<double>(numFrames - frame) - 0.5)
+                                    / (0.3 * static_cast<double>(numFrames - numBefore)));
+            frames[static_cast<std::size_t>(frame)] *= window;
             windowEnergy += window * window;
         }
-        const auto harmonic = powerOf(cut);
+        const auto harmonic = powerOf(*cut);
         for (const dsp::Band& band : dsp::thirdOctaveBands()) {
             const double widthHz = n * (band.upperHz - band.lowerHz);
             if (band.centreHz < fromHz || n * band.upperHz > toHz

@@ -23,6 +23,9 @@ struct DeconvolvedSweep {
     std::size_t noiseSize = 0;
     double sampleRate = 48000.0; ///< Recorder frames to a second of the track.
     double trackRate = 48000.0;  ///< Frames of the track to the same second.
+
+    /** Copies the samples from begin on, which may be any whole number: they go round. */
+    void copyFrom(std::ptrdiff_t begin, std::span<double> frames) const noexcept;
 };
 
 /** Growth constant L of an exponential sweep in seconds: order n stands L ln n before the linear
@@ -42,7 +45,8 @@ struct DeconvolvedSweep {
 [[nodiscard]] std::vector<HarmonicOrder> harmonicDistortion(const DeconvolvedSweep& deconvolved,
                                                             std::span<const double> linearImpulse,
                                                             const signals::SweepShape& sweep,
-                                                            double fromHz, double toHz);
+                                                            double fromHz, double toHz,
+                                                            dsp::FftStore& transforms);
 
 /** Several takes of the same: the median over takes per order and frequency. */
 [[nodiscard]] std::vector<HarmonicOrder>

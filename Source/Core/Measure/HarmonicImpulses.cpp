@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/FractionalDelay.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/Resampler.h"
 
@@ -27,11 +28,6 @@ constexpr double shortestBeforeSeconds = 0.005;
 constexpr double shortestAfterSeconds = 0.06;
 constexpr double fadeInShare = 0.7;
 constexpr double fadeOutShare = 0.3;
-
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
-}
 
 } // namespace
 
@@ -70,15 +66,10 @@ std::optional<HarmonicImpulses> cutHarmonicImpulses(const DeconvolvedSweep& deco
         const auto numFrames = static_cast<std::size_t>(
             std::ceil((longestBeforeSeconds + longestAfterSeconds) * rate) + 2.0);
         std::vector<double> samples(numFrames + 2 * margin);
-        for (std::size_t frame = 0; frame < samples.size(); ++frame) {
-            const std::ptrdiff_t place = static_cast<std::ptrdiff_t>(wholeBegin)
-                                         + static_cast<std::ptrdiff_t>(frame)
-                                         - static_cast<std::ptrdiff_t>(margin) + 1;
-            const std::ptrdiff_t wrapped = (place % total + total) % total;
-            samples[frame] =
-                static_cast<double>(deconvolved.samples[static_cast<std::size_t>(wrapped)]);
-        }
-        // One frame was left out in front, so that what is missing is a delay.
+        // One frame is left out in front, so that what is missing is a delay.
+        deconvolved.copyFrom(static_cast<std::ptrdiff_t>(wholeBegin)
+                                 - static_cast<std::ptrdiff_t>(margin) + 1,
+                             samples);
         dsp::delaySamplesInPlace(1.0 - (begin - wholeBegin), samples);
         std::vector<double> cut(samples.begin() + margin,
                                 samples.begin() + static_cast<std::ptrdiff_t>(margin + numFrames));
@@ -87,8 +78,8 @@ std::optional<HarmonicImpulses> cutHarmonicImpulses(const DeconvolvedSweep& deco
         for (std::size_t frame = 0; frame < cut.size(); ++frame) {
             const double fromArrival = static_cast<double>(frame) - leadFrames;
             cut[frame] *=
-                raisedCosine((fromArrival + beforeFrames) / (fadeInShare * beforeFrames))
-                * raisedCosine((afterFrames - fromArrival) / (fadeOutShare * afterFrames));
+                dsp::raisedCosine((fromArrival + beforeFrames) / (fadeInShare * beforeFrames))
+                * dsp::raisedCosine((afterFrames - fromArrival) / (fadeOutShare * afterFrames));
         }
         auto atTrackRate = files::resampleImpulse(cut, rate, deconvolved.trackRate);
         atTrackRate.resize(numTrackFrames, 0.0);

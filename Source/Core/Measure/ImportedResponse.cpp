@@ -3,6 +3,7 @@
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/MinimumPhase.h"
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Measure/RecordingChecks.h"
 
@@ -161,11 +162,6 @@ std::vector<double> gridImpulse(const FrequencyTable& table, const std::vector<d
     return {fft.time().begin(), fft.time().end()};
 }
 
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
-}
-
 /** Puts a circular impulse into the response: secondsBefore in front of its time 0 (arrival), and
     so many seconds after it; the last tenth of both is faded. */
 void placeImpulse(Response& response, std::span<const double> circular, std::size_t arrival,
@@ -182,9 +178,10 @@ void placeImpulse(Response& response, std::span<const double> circular, std::siz
             circular[(arrival + circular.size() - numBefore + frame) % circular.size()];
         const double fade =
             frame < numBefore
-                ? raisedCosine(10.0 * static_cast<double>(frame) / static_cast<double>(numBefore))
-                : raisedCosine(10.0 * static_cast<double>(response.impulse.size() - frame)
-                               / static_cast<double>(numAfter));
+                ? dsp::raisedCosine(10.0 * static_cast<double>(frame)
+                                    / static_cast<double>(numBefore))
+                : dsp::raisedCosine(10.0 * static_cast<double>(response.impulse.size() - frame)
+                                    / static_cast<double>(numAfter));
         response.impulse[frame] = static_cast<float>(fade * value);
     }
 }
@@ -460,7 +457,7 @@ dsp::Result<Response> importImpulse(const dsp::AudioBuffer& audio, const ImportS
     for (std::size_t frame = first; frame < last; ++frame) {
         // Only what is cut off is faded; a response that has died away by itself stays as it is.
         const double fade = last < samples.size()
-                                ? raisedCosine(static_cast<double>(last - frame) / numFaded)
+                                ? dsp::raisedCosine(static_cast<double>(last - frame) / numFaded)
                                 : 1.0;
         response.impulse.push_back(static_cast<float>(fade * samples[frame]));
     }

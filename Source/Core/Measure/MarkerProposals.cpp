@@ -15,8 +15,8 @@ namespace saddletone::measure {
 namespace {
 
 constexpr std::size_t mostProposals = 256; // of sixty repeats and some chance peaks
-// 2^13 * 15: with its factors FFTW is a third faster than at the nearest power of two.
-constexpr std::size_t blockFrames = 122880;
+// 2^11 * 75: with its factors FFTW is faster than at the nearest powers of two.
+constexpr std::size_t blockFrames = 153600;
 constexpr double marginSeconds = 0.05; // the band's soft edges ring no longer, see LiveMarker
 /** Rate of the envelope over the band's width: a peak in the middle between two values of a flat
     band then loses a quarter (sinc 0.4). */

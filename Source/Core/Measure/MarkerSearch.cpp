@@ -13,6 +13,7 @@
 #include <functional>
 #include <numbers>
 #include <numeric>
+#include <optional>
 #include <vector>
 
 namespace saddletone::measure {
@@ -118,12 +119,16 @@ std::vector<MarkerPeak> findPeaks(std::span<const float> recording, double recor
                                   const signals::MarkerShape& shape, std::size_t markerFrames,
                                   dsp::FftStore& transforms)
 {
-    auto peaks = proposeMarkers(recording, recordingRate, shape, transforms);
-    if (peaks.empty())
-        return peaks;
-    const CloseSearch search(recording, recordingRate, shape, transforms);
+    std::vector<MarkerPeak> peaks;
+    std::optional<CloseSearch> search;
+    dsp::runInParallel(2, [&](std::size_t task) {
+        if (task == 0)
+            peaks = proposeMarkers(recording, recordingRate, shape, transforms);
+        else
+            search.emplace(recording, recordingRate, shape, transforms);
+    });
     dsp::runInParallel(peaks.size(),
-                       [&](std::size_t index) { peaks[index] = search.run(peaks[index].frame); });
+                       [&](std::size_t index) { peaks[index] = search->run(peaks[index].frame); });
     std::erase_if(peaks,
                   [](const MarkerPeak& peak) { return peak.correlation < detectionThreshold; });
     return keepHighest(std::move(peaks), markerFrames / 2, mostPeaks);

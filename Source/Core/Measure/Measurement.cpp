@@ -200,15 +200,16 @@ std::vector<BandNoise> noiseOfTakes(const std::vector<DeconvolvedTake>& takes, d
     takes together. */
 std::vector<BandConfidence> bandConfidence(const CombinedTakes& combined,
                                            std::span<const BandNoise> noise, double noiseSeconds,
-                                           std::size_t size, double sampleRate)
+                                           std::size_t size, double sampleRate,
+                                           dsp::FftStore& transforms)
 {
-    dsp::RealFft<double> fft(size, dsp::FftDirections::forwardOnly);
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(combined.impulse, fft.time().begin());
-    fft.forward();
-    std::vector<double> power(fft.numBins());
+    const auto fft = transforms.real<double>(size, dsp::FftDirections::forwardOnly);
+    std::ranges::fill(fft->time(), 0.0);
+    std::ranges::copy(combined.impulse, fft->time().begin());
+    fft->forward();
+    std::vector<double> power(fft->numBins());
     for (std::size_t bin = 0; bin < power.size(); ++bin)
-        power[bin] = std::norm(fft.spectrum()[bin]);
+        power[bin] = std::norm(fft->spectrum()[bin]);
     const double binHz = sampleRate / static_cast<double>(size);
     const double windowSeconds = ImpulseWindow::afterSeconds + ImpulseWindow::beforeSeconds
                                  - ImpulseWindow::fadeInSeconds
@@ -429,11 +430,12 @@ dsp::Result<Response> measureResponse(const MeasurementRequest& request, dsp::Ff
     std::optional<double> cutHz;
     dsp::runInParallel(3, [&](std::size_t task) {
         if (task == 0)
-            cutHz = findCutHz(response);
+            cutHz = findCutHz(response, transforms);
         else if (task == 1)
-            direct = findDirectSound(response);
+            direct = findDirectSound(response, transforms);
         else
-            response.bands = bandConfidence(combined, noise, noiseSeconds, fftSize, rate);
+            response.bands =
+                bandConfidence(combined, noise, noiseSeconds, fftSize, rate, transforms);
     });
     limitTop(response, cutHz, bands, worseWhilePlaying);
     response.polarity = direct.polarity;

@@ -1,5 +1,8 @@
 #include "Core/Measure/RecordedSweep.h"
 
+#include "Core/Dsp/Parallel.h"
+#include "Core/Dsp/RaisedCosine.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -11,6 +14,7 @@ namespace saddletone::measure {
 namespace {
 
 constexpr std::size_t blockFrames = 256;
+constexpr std::size_t blocksPerTask = 256;
 constexpr double silentShare = 0.49;
 
 /** sin(2 pi cycles) of cycles from -1/2 to 1/2, to 6e-8: Taylor's series up to the eleventh power on
@@ -29,11 +33,6 @@ float sineOfCycles(float cycles)
     sum = sum * square - 1.0F / 6.0F;
     sum = sum * square + 1.0F;
     return std::copysign(x * sum, cycles);
-}
-
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
 }
 
 /** The first recorder frame at or after a frame of the track. */
@@ -74,7 +73,7 @@ void writeRecordedSweep(const signals::SweepShape& shape, const SweepSampling& s
             std::exp(static_cast<double>(frame) / (sampling.framesPerTrackFrame * growthFrames));
     const double startCycles = shape.fromHz * growthFrames / sampling.trackRate;
     const auto amplitude = static_cast<float>(shape.amplitude);
-    for (std::size_t from = begin; from < end; from += blockFrames) {
+    const auto writeBlock = [&](std::size_t from) {
         const double cycles = startCycles * std::exp(trackFrameAt(from) / growthFrames);
         const auto block = frames.subspan(from, std::min(blockFrames, end - from));
         for (std::size_t frame = 0; frame < block.size(); ++frame) {
@@ -84,13 +83,19 @@ void writeRecordedSweep(const signals::SweepShape& shape, const SweepSampling& s
             const double whole = (here + rounder) - rounder;
             block[frame] = amplitude * sineOfCycles(static_cast<float>(here - whole));
         }
-    }
+    };
+    const std::size_t numBlocks = (end - std::min(begin, end) + blockFrames - 1) / blockFrames;
+    dsp::runInParallel((numBlocks + blocksPerTask - 1) / blocksPerTask, [&](std::size_t task) {
+        const std::size_t last = std::min(numBlocks, (task + 1) * blocksPerTask);
+        for (std::size_t block = task * blocksPerTask; block < last; ++block)
+            writeBlock(begin + block * blockFrames);
+    });
 
     const auto fade = [&](double fromTrackFrame, double toTrackFrame, const auto& position) {
         const std::size_t last = std::min(end, firstFrameFrom(toTrackFrame, sampling, end));
         for (std::size_t frame = firstFrameFrom(fromTrackFrame, sampling, end); frame < last;
              ++frame)
-            frames[frame] *= static_cast<float>(raisedCosine(position(trackFrameAt(frame))));
+            frames[frame] *= static_cast<float>(dsp::raisedCosine(position(trackFrameAt(frame))));
     };
     const auto fadeInFrames = static_cast<double>(shape.fadeInFrames);
     const auto fadeOutFrames = static_cast<double>(shape.fadeOutFrames);

@@ -91,6 +91,13 @@ std::vector<std::complex<double>> Response::at(std::span<const double> frequenci
 std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz,
                                           int numPerOctave) const
 {
+    dsp::FftStore transforms;
+    return magnitudeDb(frequenciesHz, numPerOctave, transforms);
+}
+
+std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz, int numPerOctave,
+                                          dsp::FftStore& transforms) const
+{
     std::vector<double> levels;
     levels.reserve(frequenciesHz.size());
     if (numPerOctave <= 0) {
@@ -102,11 +109,11 @@ std::vector<double> Response::magnitudeDb(std::span<const double> frequenciesHz,
     // Bins of at most 0.4 Hz, so that a twenty-fourth of an octave at 20 Hz holds more than one.
     const std::size_t size = dsp::fastFftSize(
         std::max(impulse.size(), static_cast<std::size_t>(std::ceil(sampleRate / 0.4))));
-    dsp::RealFft<double> fft(size, dsp::FftDirections::forwardOnly);
-    std::ranges::fill(fft.time(), 0.0);
-    std::ranges::copy(impulse, fft.time().begin());
-    fft.forward();
-    const auto spectrum = fft.spectrum();
+    const auto fft = transforms.real<double>(size, dsp::FftDirections::forwardOnly);
+    std::ranges::fill(fft->time(), 0.0);
+    std::ranges::copy(impulse, fft->time().begin());
+    fft->forward();
+    const auto spectrum = fft->spectrum();
     std::vector<double> sumBelow(spectrum.size() + 1, 0.0);
     for (std::size_t bin = 0; bin < spectrum.size(); ++bin)
         sumBelow[bin + 1] = sumBelow[bin] + std::norm(spectrum[bin]);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Dsp/FftStore.h"
 #include "Core/Dsp/Result.h"
 #include "Core/Measure/SpeakerGroup.h"
 
@@ -132,6 +133,9 @@ struct Response {
         octave (numPerOctave = 24: one twenty-fourth); 0 = not averaged. */
     [[nodiscard]] std::vector<double> magnitudeDb(std::span<const double> frequenciesHz,
                                                   int numPerOctave) const;
+    [[nodiscard]] std::vector<double> magnitudeDb(std::span<const double> frequenciesHz,
+                                                  int numPerOctave,
+                                                  dsp::FftStore& transforms) const;
 };
 
 /** STATE.impulse.wav of STATE.json. */

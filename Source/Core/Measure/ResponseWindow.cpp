@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 
@@ -10,7 +11,6 @@
 #include <cassert>
 #include <cmath>
 #include <complex>
-#include <numbers>
 #include <string>
 #include <vector>
 
@@ -18,17 +18,12 @@ namespace saddletone::measure {
 
 namespace {
 
-double raisedCosine(double position)
-{
-    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(position, 0.0, 1.0));
-}
-
 /** The window's value at a time from the arrival. */
 double windowAt(double seconds, double durationSeconds)
 {
     const double quarter = 0.25 * durationSeconds;
-    return seconds < 0.0 ? raisedCosine((seconds + quarter) / quarter)
-                         : raisedCosine((durationSeconds - seconds) / quarter);
+    return seconds < 0.0 ? dsp::raisedCosine((seconds + quarter) / quarter)
+                         : dsp::raisedCosine((durationSeconds - seconds) / quarter);
 }
 
 double secondsAfterArrival(const Response& response)

@@ -2,6 +2,7 @@
 
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Parallel.h"
+#include "Core/Dsp/RaisedCosine.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
@@ -20,33 +21,35 @@ constexpr double marginSeconds = 0.02;       // between a zone and the impulse's
 
 /** Adds the power per unit of window energy of one stretch to the bands. */
 std::vector<double> errorIn(const DeconvolvedSweep& deconvolved, double fromSeconds,
-                            double toSeconds, std::span<const dsp::Band> bands)
+                            double toSeconds, std::span<const dsp::Band> bands,
+                            dsp::FftStore& transforms)
 {
     const double rate = deconvolved.sampleRate;
     const auto numFrames = static_cast<std::size_t>((toSeconds - fromSeconds) * rate);
-    dsp::RealFft<double> fft(dsp::fastFftSize(numFrames), dsp::FftDirections::forwardOnly);
-    std::ranges::fill(fft.time(), 0.0);
-    const auto total = static_cast<std::ptrdiff_t>(deconvolved.samples.size());
-    const auto begin =
-        deconvolved.arrivalFrame + static_cast<std::ptrdiff_t>(std::lround(fromSeconds * rate));
+    const auto fft =
+        transforms.real<double>(dsp::fastFftSize(numFrames), dsp::FftDirections::forwardOnly);
+    std::ranges::fill(fft->time(), 0.0);
+    deconvolved.copyFrom(deconvolved.arrivalFrame
+                             + static_cast<std::ptrdiff_t>(std::lround(fromSeconds * rate)),
+                         fft->time().first(numFrames));
+    // A Hann window, the same from either end.
     double windowEnergy = 0.0;
-    for (std::size_t frame = 0; frame < numFrames; ++frame) {
-        const double window =
-            0.5
-            - 0.5
-                  * std::cos(2.0 * std::numbers::pi * (static_cast<double>(frame) + 0.5)
-                             / static_cast<double>(numFrames));
-        const std::ptrdiff_t place =
-            ((begin + static_cast<std::ptrdiff_t>(frame)) % total + total) % total;
-        fft.time()[frame] =
-            window * static_cast<double>(deconvolved.samples[static_cast<std::size_t>(place)]);
+    for (std::size_t frame = 0; frame < (numFrames + 1) / 2; ++frame) {
+        const double window = dsp::raisedCosine((2.0 * static_cast<double>(frame) + 1.0)
+                                                / static_cast<double>(numFrames));
+        const std::size_t mirrored = numFrames - 1 - frame;
+        fft->time()[frame] *= window;
         windowEnergy += window * window;
+        if (mirrored != frame) {
+            fft->time()[mirrored] *= window;
+            windowEnergy += window * window;
+        }
     }
-    fft.forward();
-    std::vector<double> power(fft.numBins());
+    fft->forward();
+    std::vector<double> power(fft->numBins());
     for (std::size_t bin = 0; bin < power.size(); ++bin)
-        power[bin] = std::norm(fft.spectrum()[bin]) / windowEnergy;
-    const double binHz = rate / static_cast<double>(fft.size());
+        power[bin] = std::norm(fft->spectrum()[bin]) / windowEnergy;
+    const double binHz = rate / static_cast<double>(fft->size());
     auto result = dsp::bandPowers(power, binHz, bands);
     for (std::size_t band = 0; band < bands.size(); ++band)
         result[band] /= (bands[band].upperHz - bands[band].lowerHz) / binHz;
@@ -57,7 +60,7 @@ std::vector<double> errorIn(const DeconvolvedSweep& deconvolved, double fromSeco
 
 std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
                                  const signals::SweepShape& sweep, const ErrorZones& zones,
-                                 std::span<const dsp::Band> bands)
+                                 std::span<const dsp::Band> bands, dsp::FftStore& transforms)
 {
     struct Stretch {
         double fromSeconds = 0.0;
@@ -86,8 +89,8 @@ std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
 
     std::vector<std::vector<double>> errors(stretches.size());
     dsp::runInParallel(stretches.size(), [&](std::size_t index) {
-        errors[index] =
-            errorIn(deconvolved, stretches[index].fromSeconds, stretches[index].toSeconds, bands);
+        errors[index] = errorIn(deconvolved, stretches[index].fromSeconds,
+                                stretches[index].toSeconds, bands, transforms);
     });
     std::vector<double> largest(bands.size(), -1.0);
     for (std::size_t band = 0; band < bands.size(); ++band) {
@@ -101,7 +104,7 @@ std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
     return largest;
 }
 
-std::optional<double> findCutHz(const Response& response)
+std::optional<double> findCutHz(const Response& response, dsp::FftStore& transforms)
 {
     constexpr double lowestCutHz = 5000.0;
     constexpr int perOctave = 48;
@@ -116,7 +119,7 @@ std::optional<double> findCutHz(const Response& response)
     std::ranges::reverse(grid);
     if (grid.size() < referenceSteps + fallSteps + 2 || response.fromHz > grid.front())
         return std::nullopt;
-    const auto levels = response.magnitudeDb(grid, 24);
+    const auto levels = response.magnitudeDb(grid, 24, transforms);
 
     double highestAbove = dsp::silenceDb; // of all points at least fallSteps above
     for (std::size_t index = grid.size() - fallSteps; index-- > referenceSteps;) {

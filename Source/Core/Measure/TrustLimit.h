@@ -24,14 +24,13 @@ struct ErrorZones {
     playing. It follows the impulse (error below the frequency being played, and decay) and, if the
     sweep is long enough to leave a gap there, precedes it (error above that frequency); the larger
     of the two counts. Negative values: no zone was long enough to tell. */
-[[nodiscard]] std::vector<double> playingError(const DeconvolvedSweep& deconvolved,
-                                               const signals::SweepShape& sweep,
-                                               const ErrorZones& zones,
-                                               std::span<const dsp::Band> bands);
+[[nodiscard]] std::vector<double>
+playingError(const DeconvolvedSweep& deconvolved, const signals::SweepShape& sweep,
+             const ErrorZones& zones, std::span<const dsp::Band> bands, dsp::FftStore& transforms);
 
 /** Up to which frequency a response reaches that a codec or a filter cut off: above it the level
     falls by 12 dB within a sixteenth of an octave (190 dB an octave, which no speaker does) and
     stays down to the response's toHz. Looked for above 5 kHz; nothing if there is no such fall. */
-[[nodiscard]] std::optional<double> findCutHz(const Response& response);
+[[nodiscard]] std::optional<double> findCutHz(const Response& response, dsp::FftStore& transforms);
 
 } // namespace saddletone::measure
