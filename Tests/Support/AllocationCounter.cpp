@@ -37,12 +37,39 @@ void release(void* memory) noexcept
     std::free(memory);
 }
 
+template <typename... Arguments>
+void* allocateOrNull(Arguments... arguments) noexcept
+{
+    try {
+        return allocate(arguments...);
+    } catch (const std::bad_alloc&) {
+        return nullptr;
+    }
+}
+
 } // namespace
 
-// The other forms (arrays, nothrow) come down to these in the standard library.
+// All forms: in the standard library they come down to the first of each kind, but not where sanitizers
+// bring their own.
+
 void* operator new(std::size_t bytes)
 {
     return allocate(bytes);
+}
+
+void* operator new[](std::size_t bytes)
+{
+    return allocate(bytes);
+}
+
+void* operator new(std::size_t bytes, const std::nothrow_t&) noexcept
+{
+    return allocateOrNull(bytes);
+}
+
+void* operator new[](std::size_t bytes, const std::nothrow_t&) noexcept
+{
+    return allocateOrNull(bytes);
 }
 
 void* operator new(std::size_t bytes, std::align_val_t alignment)
@@ -50,7 +77,27 @@ void* operator new(std::size_t bytes, std::align_val_t alignment)
     return allocate(bytes, static_cast<std::size_t>(alignment));
 }
 
+void* operator new[](std::size_t bytes, std::align_val_t alignment)
+{
+    return allocate(bytes, static_cast<std::size_t>(alignment));
+}
+
+void* operator new(std::size_t bytes, std::align_val_t alignment, const std::nothrow_t&) noexcept
+{
+    return allocateOrNull(bytes, static_cast<std::size_t>(alignment));
+}
+
+void* operator new[](std::size_t bytes, std::align_val_t alignment, const std::nothrow_t&) noexcept
+{
+    return allocateOrNull(bytes, static_cast<std::size_t>(alignment));
+}
+
 void operator delete(void* memory) noexcept
+{
+    release(memory);
+}
+
+void operator delete[](void* memory) noexcept
 {
     release(memory);
 }
@@ -60,12 +107,47 @@ void operator delete(void* memory, std::size_t) noexcept
     release(memory);
 }
 
+void operator delete[](void* memory, std::size_t) noexcept
+{
+    release(memory);
+}
+
+void operator delete(void* memory, const std::nothrow_t&) noexcept
+{
+    release(memory);
+}
+
+void operator delete[](void* memory, const std::nothrow_t&) noexcept
+{
+    release(memory);
+}
+
 void operator delete(void* memory, std::align_val_t) noexcept
 {
     release(memory);
 }
 
+void operator delete[](void* memory, std::align_val_t) noexcept
+{
+    release(memory);
+}
+
 void operator delete(void* memory, std::size_t, std::align_val_t) noexcept
+{
+    release(memory);
+}
+
+void operator delete[](void* memory, std::size_t, std::align_val_t) noexcept
+{
+    release(memory);
+}
+
+void operator delete(void* memory, std::align_val_t, const std::nothrow_t&) noexcept
+{
+    release(memory);
+}
+
+void operator delete[](void* memory, std::align_val_t, const std::nothrow_t&) noexcept
 {
     release(memory);
 }

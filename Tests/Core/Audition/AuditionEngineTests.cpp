@@ -375,7 +375,7 @@ TEST_CASE("Parameters out of range or not numbers never pass the ceiling", "[cor
 {
     const double nan = std::numeric_limits<double>::quiet_NaN();
     const double inf = std::numeric_limits<double>::infinity();
-    const double value = GENERATE_COPY(nan, inf, -inf, 1e300, -1e300);
+    const double value = GENERATE_COPY(as<double> {}, nan, inf, -inf, 1e300, -1e300);
     CAPTURE(value);
     AuditionEngine::Parameters parameters;
     parameters.candidate = 1000;

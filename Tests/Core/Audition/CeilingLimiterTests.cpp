@@ -102,8 +102,8 @@ TEST_CASE("A ceiling or release time out of range never lets a signal through", 
 {
     const double nan = std::numeric_limits<double>::quiet_NaN();
     const double inf = std::numeric_limits<double>::infinity();
-    const double ceilingDbfs = GENERATE_COPY(nan, -inf, inf, -1000.0, 40.0);
-    const double releaseMs = GENERATE_COPY(nan, -inf, inf, -5.0, 80.0);
+    const double ceilingDbfs = GENERATE_COPY(as<double> {}, nan, -inf, inf, -1000.0, 40.0);
+    const double releaseMs = GENERATE_COPY(as<double> {}, nan, -inf, inf, -5.0, 80.0);
     CAPTURE(ceilingDbfs, releaseMs);
     auto limiter = limiterAt(ceilingDbfs, 48000.0, releaseMs);
     test::Stereo audio {test::gaussianNoise(4800, 10.0, 1), test::gaussianNoise(4800, 10.0, 2)};
