@@ -6,7 +6,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <span>
+#include <utility>
 #include <vector>
 
 namespace saddletone::measure {
@@ -48,12 +50,15 @@ std::vector<double> meanPowerPerBin(const dsp::AudioBuffer& audio, std::size_t n
                                                     dsp::FftDirections::forwardOnly);
             ofChannels[index] = dsp::segmentedPowerPerBin(samples, *fft);
         });
-        for (const std::vector<double>& ofChannel : ofChannels) {
-            power.resize(ofChannel.size(), 0.0);
-            for (std::size_t bin = 0; bin < power.size(); ++bin)
-                power[bin] += ofChannel[bin] / static_cast<double>(audio.numChannels());
-        }
+        for (std::vector<double>& ofChannel : ofChannels)
+            if (power.empty())
+                power = std::move(ofChannel);
+            else
+                std::ranges::transform(power, ofChannel, power.begin(), std::plus<> {});
     }
+    const double share = 1.0 / static_cast<double>(audio.numChannels());
+    for (double& value : power)
+        value *= share;
     return power;
 }
 
