@@ -135,6 +135,10 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
         openJobButton.setVisible(false);
         lookButton.setVisible(false);
         audioButton.setButtonText(juce::String::fromUTF8("Audio\xe2\x80\xa6"));
+    } else {
+        openingStrip = std::make_unique<TaskStrip>();
+        openingStrip->onCancel = [this] { model.cancelOpening(); };
+        addChildComponent(*openingStrip);
     }
 
     problemPanel.onDismiss = [this] {
@@ -202,6 +206,8 @@ void AuditionEditor::refresh()
     refreshBlindTest();
     if (jobFrame != nullptr)
         jobFrame->show(place, shown, blindTestRuns());
+    else
+        showOpening();
     if (const Heading newHeading =
             headingOf(shown.job.get(), jobFrame != nullptr ? jobFrame->openJob() : nullptr);
         shown.job != oldJob || newHeading != heading) {
@@ -224,6 +230,16 @@ void AuditionEditor::refresh()
                 shown.problem, juce::AccessibilityHandler::AnnouncementPriority::high);
         }
     }
+}
+
+void AuditionEditor::showOpening()
+{
+    const bool wasVisible = openingStrip->isVisible();
+    openingStrip->show(shown.opening, {}, false);
+    if (openingStrip->isVisible() == wasVisible)
+        return;
+    resized();
+    repaint();
 }
 
 bool AuditionEditor::blindTestRuns() const
@@ -763,6 +779,9 @@ void AuditionEditor::resized()
         jobFrame->placeNextStep(top);
     else
         placeButton(lookButton, 110);
+    if (openingStrip != nullptr && openingStrip->isVisible())
+        openingStrip->setBounds(
+            top.removeFromRight(std::clamp(top.getWidth() * 2 / 5, 240, 380)).reduced(0, 2));
     headingArea = top.withTrimmedRight(8);
     area.removeFromTop(4);
 

@@ -18,6 +18,7 @@
 #include "Gui/SeatPanel.h"
 #include "Gui/SignalsPlace.h"
 #include "Gui/SoundPanel.h"
+#include "Gui/TaskStrip.h"
 #include "Gui/TransportRow.h"
 #include "Gui/TuningPlace.h"
 #include "Gui/UnsavedPanel.h"
@@ -104,6 +105,7 @@ private:
     void pickCandidate(std::size_t index);
     void closeEvent();
     void refreshBench();
+    void showOpening();
     [[nodiscard]] bool isAsking() const;
     void refreshBlindTest();
     void showParts();
@@ -153,6 +155,7 @@ private:
     std::unique_ptr<BikePlace> bikePlace;
     std::unique_ptr<TuningPlace> tuningPlace; // null without its model
     std::unique_ptr<JobFrame> jobFrame;       // null without its model
+    std::unique_ptr<TaskStrip> openingStrip;  // null with a job frame, which has its own
     NoticePanel problemPanel {NoticePanel::Kind::problem, "There is a problem", "Dismiss"};
     std::unique_ptr<NoticePanel> safetyNote;
     std::unique_ptr<UnsavedPanel> unsavedPanel;
