@@ -783,15 +783,6 @@ void AuditionProcessor::takeHome(const juce::File& folder)
     audition::TakeHomeRequest request;
     request.scene = played->loaded->request;
     request.scene.ride.parameters.helmet = played->scene.ride.parameters.helmet;
-    request.programme.sampleRate = part.audio->sampleRate;
-    const auto gain = static_cast<float>(dsp::dbToAmplitude(part.gainDb));
-    for (const std::vector<float>& channel : part.audio->channels) {
-        auto& cut = request.programme.channels.emplace_back(
-            channel.begin() + static_cast<std::ptrdiff_t>(part.beginFrame),
-            channel.begin() + static_cast<std::ptrdiff_t>(part.endFrame));
-        for (float& sample : cut)
-            sample *= gain;
-    }
     request.programmeName = toFile(player.state().file).getFileNameWithoutExtension().toStdString();
     request.title = played->loaded->job.title;
     request.shop = played->loaded->job.shop;
@@ -801,7 +792,7 @@ void AuditionProcessor::takeHome(const juce::File& folder)
     request.parameters = reader.engineParameters();
     request.settings = settings;
     request.folder = toPath(folder);
-    takeHomeJob.start(std::move(request));
+    takeHomeJob.start(std::move(request), part);
 }
 
 void AuditionProcessor::savePlaylist(juce::XmlElement& xml)

@@ -30,11 +30,8 @@ void tabTo(OffscreenWindow& window, const juce::Component& button)
 /** The window of the standalone, which plays files itself. */
 std::unique_ptr<JobWindow> makeStandalone()
 {
-    using juce::AudioProcessor;
-    AudioProcessor::setTypeOfNextNewPlugin(AudioProcessor::wrapperType_Standalone);
-    auto jobs = std::make_unique<JobWindow>();
-    AudioProcessor::setTypeOfNextNewPlugin(AudioProcessor::wrapperType_Undefined);
-    return jobs;
+    const test::AsStandalone standalone;
+    return std::make_unique<JobWindow>();
 }
 
 /** The whole program on Listen, with a job, music that plays and a file that takes seconds. */
@@ -160,4 +157,25 @@ TEST_CASE("A job whose opening was cancelled stays in the host's state", "[plugi
         juce::AudioProcessor::getXmlFromBinary(after.getData(), static_cast<int>(after.getSize()));
     REQUIRE(xml != nullptr);
     CHECK(xml->toString().contains(plugin::toFile(made.folder).getFullPathName()));
+}
+
+TEST_CASE("Files to take home of a long programme keep nobody waiting", "[plugin][editor][shell]")
+{
+    WindowBesideLongFile beside;
+    plugin::AuditionProcessor& processor = beside.jobs.rig.processor;
+    processor.openProgramme(plugin::toFile(beside.longFile));
+    beside.jobs.settle();
+    REQUIRE(processor.snapshot().player.title == "long.wav");
+    const juce::File home = plugin::toFile(beside.jobs.rig.folder.path() / "home");
+    const auto began = std::chrono::steady_clock::now();
+    processor.takeHome(home);
+    CHECK(std::chrono::steady_clock::now() - began < std::chrono::milliseconds(500));
+    CHECK(processor.programmeList().takeHome.isRunning);
+    processor.cancelTakeHome();
+    const auto giveUp = began + std::chrono::seconds(60);
+    while (processor.programmeList().takeHome.isRunning) {
+        std::this_thread::sleep_for(std::chrono::milliseconds(5));
+        REQUIRE(std::chrono::steady_clock::now() < giveUp);
+    }
+    CHECK_FALSE(home.exists());
 }
