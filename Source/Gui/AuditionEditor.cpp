@@ -66,6 +66,7 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     }
     audioButton.setVisible(model.hasAudioSettings());
 
+    addAndMakeVisible(heading);
     plates.onPick = [this](std::size_t index) { pickCandidate(index); };
     sound.onQuiet = [this] { quieten(); };
     road.onUnit = [this](SpeedUnit unit) { model.setSpeedUnit(unit); };
@@ -208,12 +209,9 @@ void AuditionEditor::refresh()
         jobFrame->show(place, shown, blindTestRuns());
     else
         showOpening();
-    if (const Heading newHeading =
-            headingOf(shown.job.get(), jobFrame != nullptr ? jobFrame->openJob() : nullptr);
-        shown.job != oldJob || newHeading != heading) {
-        heading = newHeading;
+    heading.show(headingOf(shown.job.get(), jobFrame != nullptr ? jobFrame->openJob() : nullptr));
+    if (shown.job != oldJob)
         repaint();
-    }
     if (const juce::String newWords = levelWords(shown); newWords != words) {
         words = newWords;
         setDescription(words);
@@ -719,7 +717,6 @@ void AuditionEditor::paint(juce::Graphics& g)
 {
     const Palette palette = look->palette();
     g.fillAll(palette.background);
-    drawHeading(g, palette, headingArea, heading);
 
     if (place == Place::listen && !coversListen() && !isCovered()) {
         g.setColour(palette.panel);
@@ -782,7 +779,7 @@ void AuditionEditor::resized()
     if (openingStrip != nullptr && openingStrip->isVisible())
         openingStrip->setBounds(
             top.removeFromRight(std::clamp(top.getWidth() * 2 / 5, 240, 380)).reduced(0, 2));
-    headingArea = top.withTrimmedRight(8);
+    heading.setBounds(top.withTrimmedRight(8));
     area.removeFromTop(4);
 
     safetyArea = area.removeFromBottom(22);

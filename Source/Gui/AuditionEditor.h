@@ -123,7 +123,6 @@ private:
     Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
-    Heading heading;
     juce::String words;
 
     juce::TextButton openJobButton {juce::String::fromUTF8("Open job\xe2\x80\xa6")};
@@ -131,6 +130,7 @@ private:
     juce::TextButton eventButton {juce::String::fromUTF8("Event\xe2\x80\xa6 (E)")};
     juce::TextButton lookButton;
     juce::TextButton audioButton {juce::String::fromUTF8("Audio settings\xe2\x80\xa6")};
+    HeadingView heading;
     PlateRow plates;
     ResponseView response;
     SoundPanel sound;
@@ -161,7 +161,6 @@ private:
     std::unique_ptr<UnsavedPanel> unsavedPanel;
     juce::TooltipWindow tooltips {this, 900};
     std::unique_ptr<juce::FileChooser> chooser;
-    juce::Rectangle<int> headingArea;
     juce::Rectangle<int> wordsArea;
     juce::Rectangle<int> safetyArea;
     bool dropIsOver = false;
