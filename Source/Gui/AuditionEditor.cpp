@@ -66,6 +66,7 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
     }
     audioButton.setVisible(model.hasAudioSettings());
 
+    addAndMakeVisible(heading);
     plates.onPick = [this](std::size_t index) { pickCandidate(index); };
     sound.onQuiet = [this] { quieten(); };
     road.onUnit = [this](SpeedUnit unit) { model.setSpeedUnit(unit); };
@@ -135,6 +136,10 @@ AuditionEditor::AuditionEditor(AuditionModel& auditionModel, BenchModel* benchMo
         openJobButton.setVisible(false);
         lookButton.setVisible(false);
         audioButton.setButtonText(juce::String::fromUTF8("Audio\xe2\x80\xa6"));
+    } else {
+        openingStrip = std::make_unique<TaskStrip>();
+        openingStrip->onCancel = [this] { model.cancelOpening(); };
+        addChildComponent(*openingStrip);
     }
 
     problemPanel.onDismiss = [this] {
@@ -202,12 +207,11 @@ void AuditionEditor::refresh()
     refreshBlindTest();
     if (jobFrame != nullptr)
         jobFrame->show(place, shown, blindTestRuns());
-    if (const Heading newHeading =
-            headingOf(shown.job.get(), jobFrame != nullptr ? jobFrame->openJob() : nullptr);
-        shown.job != oldJob || newHeading != heading) {
-        heading = newHeading;
+    else
+        showOpening();
+    heading.show(headingOf(shown.job.get(), jobFrame != nullptr ? jobFrame->openJob() : nullptr));
+    if (shown.job != oldJob)
         repaint();
-    }
     if (const juce::String newWords = levelWords(shown); newWords != words) {
         words = newWords;
         setDescription(words);
@@ -224,6 +228,16 @@ void AuditionEditor::refresh()
                 shown.problem, juce::AccessibilityHandler::AnnouncementPriority::high);
         }
     }
+}
+
+void AuditionEditor::showOpening()
+{
+    const bool wasVisible = openingStrip->isVisible();
+    openingStrip->show(shown.opening, {}, false);
+    if (openingStrip->isVisible() == wasVisible)
+        return;
+    resized();
+    repaint();
 }
 
 bool AuditionEditor::blindTestRuns() const
@@ -703,7 +717,6 @@ void AuditionEditor::paint(juce::Graphics& g)
 {
     const Palette palette = look->palette();
     g.fillAll(palette.background);
-    drawHeading(g, palette, headingArea, heading);
 
     if (place == Place::listen && !coversListen() && !isCovered()) {
         g.setColour(palette.panel);
@@ -763,7 +776,10 @@ void AuditionEditor::resized()
         jobFrame->placeNextStep(top);
     else
         placeButton(lookButton, 110);
-    headingArea = top.withTrimmedRight(8);
+    if (openingStrip != nullptr && openingStrip->isVisible())
+        openingStrip->setBounds(
+            top.removeFromRight(std::clamp(top.getWidth() * 2 / 5, 240, 380)).reduced(0, 2));
+    heading.setBounds(top.withTrimmedRight(8));
     area.removeFromTop(4);
 
     safetyArea = area.removeFromBottom(22);

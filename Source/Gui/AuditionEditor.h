@@ -18,6 +18,7 @@
 #include "Gui/SeatPanel.h"
 #include "Gui/SignalsPlace.h"
 #include "Gui/SoundPanel.h"
+#include "Gui/TaskStrip.h"
 #include "Gui/TransportRow.h"
 #include "Gui/TuningPlace.h"
 #include "Gui/UnsavedPanel.h"
@@ -104,6 +105,7 @@ private:
     void pickCandidate(std::size_t index);
     void closeEvent();
     void refreshBench();
+    void showOpening();
     [[nodiscard]] bool isAsking() const;
     void refreshBlindTest();
     void showParts();
@@ -121,7 +123,6 @@ private:
     Place place = Place::listen;
     std::unique_ptr<Look> look;
     AuditionSnapshot shown;
-    Heading heading;
     juce::String words;
 
     juce::TextButton openJobButton {juce::String::fromUTF8("Open job\xe2\x80\xa6")};
@@ -129,6 +130,7 @@ private:
     juce::TextButton eventButton {juce::String::fromUTF8("Event\xe2\x80\xa6 (E)")};
     juce::TextButton lookButton;
     juce::TextButton audioButton {juce::String::fromUTF8("Audio settings\xe2\x80\xa6")};
+    HeadingView heading;
     PlateRow plates;
     ResponseView response;
     SoundPanel sound;
@@ -153,12 +155,12 @@ private:
     std::unique_ptr<BikePlace> bikePlace;
     std::unique_ptr<TuningPlace> tuningPlace; // null without its model
     std::unique_ptr<JobFrame> jobFrame;       // null without its model
+    std::unique_ptr<TaskStrip> openingStrip;  // null with a job frame, which has its own
     NoticePanel problemPanel {NoticePanel::Kind::problem, "There is a problem", "Dismiss"};
     std::unique_ptr<NoticePanel> safetyNote;
     std::unique_ptr<UnsavedPanel> unsavedPanel;
     juce::TooltipWindow tooltips {this, 900};
     std::unique_ptr<juce::FileChooser> chooser;
-    juce::Rectangle<int> headingArea;
     juce::Rectangle<int> wordsArea;
     juce::Rectangle<int> safetyArea;
     bool dropIsOver = false;

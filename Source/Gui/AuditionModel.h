@@ -5,6 +5,7 @@
 #include "Core/Audition/RoadAudibility.h"
 #include "Core/Hearing/SessionExposure.h"
 #include "Gui/SpeedUnit.h"
+#include "Gui/TaskView.h"
 
 #include <juce_audio_processors/juce_audio_processors.h>
 
@@ -101,6 +102,7 @@ struct AuditionSnapshot {
     hearing::SessionExposure exposure;
     juce::String problem; ///< What went wrong last; empty = nothing.
     bool busy = false;    ///< A job or programme is being loaded.
+    JobTaskView opening;  ///< That, where it takes longer than a moment; the programme first.
 };
 
 /** What the screens see of the program. All of it is for the message thread. */
@@ -114,6 +116,8 @@ public:
     /** folder: a job folder, or the job.json in one. What is heard stays until it has loaded. */
     virtual void openJob(const juce::File& folder) = 0;
     virtual void openProgramme(const juce::File& file) = 0;
+    /** Ends what AuditionSnapshot::opening tells of. What was heard before stays. */
+    virtual void cancelOpening() = 0;
     virtual void play() = 0;
     virtual void pause() = 0;
     virtual void setLooping(bool shouldLoop) = 0;

@@ -5,7 +5,7 @@
 #include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/Response.h"
 #include "Core/Measure/StreamAnalyser.h"
-#include "Gui/JobModel.h"
+#include "Gui/TaskView.h"
 #include "Gui/Place.h"
 
 #include <juce_core/juce_core.h>

@@ -2,7 +2,8 @@
 
 #include "Gui/AuditionModel.h"
 #include "Gui/JobModel.h"
-#include "Gui/Look.h"
+
+#include <juce_gui_basics/juce_gui_basics.h>
 
 namespace saddletone::gui {
 
@@ -19,7 +20,28 @@ struct Heading {
     Either may be null. */
 [[nodiscard]] Heading headingOf(const JobView* heard, const OpenJobView* open);
 
-void drawHeading(juce::Graphics& g, const Palette& palette, juce::Rectangle<int> area,
-                 const Heading& heading);
+/** Shows a heading. A title that is too long for its line gets smaller letters, then the line of the
+    details too; all of it is in the tooltip and told to screen readers. */
+class HeadingView final : public juce::Component, public juce::SettableTooltipClient {
+public:
+    HeadingView();
+
+    void show(const Heading& newHeading);
+
+    void paint(juce::Graphics& g) override;
+
+private:
+    /** How a title fits. */
+    struct Fit {
+        juce::String badge; ///< Empty: there is none.
+        juce::Font font;
+        bool takesBothLines = false;
+    };
+
+    [[nodiscard]] Fit fit() const;
+    [[nodiscard]] int widthBesides(const juce::String& badge) const;
+
+    Heading heading;
+};
 
 } // namespace saddletone::gui

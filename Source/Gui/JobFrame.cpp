@@ -10,6 +10,7 @@ namespace saddletone::gui {
 JobFrame::JobFrame(juce::Component& window, JobModel& jobModel, AuditionModel& auditionModel,
                    BenchModel* benchModel, TuningModel* tuningModel, Actions windowActions)
     : model(jobModel),
+      listening(auditionModel),
       bench(benchModel),
       tuner(tuningModel),
       actions(std::move(windowActions)),
@@ -27,12 +28,7 @@ JobFrame::JobFrame(juce::Component& window, JobModel& jobModel, AuditionModel& a
     menuButton.onClick = [this] { jobMenu.showBelow(menuButton, audition, isLocked); };
     nextSign.onGo = [this](Place next) { actions.goTo(next); };
     window.addChildComponent(nextSign);
-    taskStrip.onCancel = [this] {
-        if (shown.task.task == JobTask::none && bench != nullptr)
-            bench->cancelWork();
-        else
-            model.cancelTask();
-    };
+    taskStrip.onCancel = [this] { cancelShown(); };
     taskStrip.onDismiss = [this] { model.dismissMessage(); };
     window.addChildComponent(taskStrip);
     welcome.onBegin = [this](std::function<void()> open) {
@@ -108,8 +104,9 @@ void JobFrame::show(Place newPlace, const AuditionSnapshot& snapshot, bool nowLo
     watch(snapshot, benchSnapshot, tuningSnapshot);
 
     menuButton.setEnabled(!isLocked);
-    taskStrip.show(shown.task.task != JobTask::none ? shown.task : benchSnapshot.work,
-                   shown.message, shown.messageIsProblem);
+    const JobTaskView task = taskToShow(benchSnapshot.work);
+    shownTask = task.task;
+    taskStrip.show(task, shown.message, shown.messageIsProblem);
     // Signals and Bike are of use without a job.
     const bool needsJob = place != Place::signals && place != Place::bike;
     const bool coversNow = !isLocked && (isBeginning || (needsJob && shown.open == nullptr));
@@ -143,6 +140,26 @@ void JobFrame::show(Place newPlace, const AuditionSnapshot& snapshot, bool nowLo
         reportPlace.setVisible(showsReport);
         actions.layOut();
     }
+}
+
+JobTaskView JobFrame::taskToShow(const JobTaskView& benchWork) const
+{
+    if (shown.task.task != JobTask::none)
+        return shown.task;
+    if (benchWork.task != JobTask::none)
+        return benchWork;
+    // Of a job that is being opened the model of jobs knows itself.
+    return audition.opening.task == JobTask::programme ? audition.opening : JobTaskView {};
+}
+
+void JobFrame::cancelShown()
+{
+    if (shownTask == JobTask::programme)
+        listening.cancelOpening();
+    else if (shownTask == JobTask::bench)
+        bench->cancelWork();
+    else
+        model.cancelTask();
 }
 
 void JobFrame::begin()

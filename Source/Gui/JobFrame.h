@@ -56,13 +56,18 @@ private:
     void watch(const AuditionSnapshot& snapshot, const BenchSnapshot& benchSnapshot,
                const TuningSnapshot& tuningSnapshot);
     void closeJob();
+    /** What the strip tells of. */
+    [[nodiscard]] JobTaskView taskToShow(const JobTaskView& benchWork) const;
+    void cancelShown();
 
     JobModel& model;
+    AuditionModel& listening;
     BenchModel* const bench;
     TuningModel* const tuner;
     const Actions actions;
     AuditionSnapshot audition;
     JobSnapshot shown;
+    JobTask shownTask = JobTask::none;
     Place place = Place::listen;
     bool isLocked = false;
     bool isBeginning = false; ///< Asked for over an open job.

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Report/ReportContent.h"
+#include "Gui/TaskView.h"
 
 #include <juce_core/juce_core.h>
 
@@ -41,15 +42,6 @@ struct RecentJobView {
     bool isMissing = false; ///< Its folder is not there now.
 
     bool operator==(const RecentJobView&) const = default;
-};
-
-/** What is done in the background with whole jobs, or at the bench. */
-enum class JobTask { none, opening, demo, copying, archiving, unpacking, reporting, bench };
-
-struct JobTaskView {
-    JobTask task = JobTask::none;
-    juce::String words;           ///< What is being done.
-    double doneProportion = -1.0; ///< Below 0: not known.
 };
 
 /** The report as it would be written now, and what was written last. */

@@ -18,6 +18,7 @@ struct ProgrammeRow {
     double gainDb = 0.0; ///< What aligning does to it.
     std::optional<audition::LoopRegion> region;
     bool isUnreadable = false;
+    bool isCancelled = false; ///< Reading it was.
 
     bool operator==(const ProgrammeRow&) const = default;
 };

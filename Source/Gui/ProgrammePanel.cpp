@@ -212,11 +212,18 @@ std::size_t ProgrammePanel::rowAt(juce::Point<int> point) const
     return row < 0 ? shown.rows.size() : static_cast<std::size_t>(row);
 }
 
+bool ProgrammePanel::isHeard(std::size_t index) const
+{
+    return index == shown.current && !shown.rows[index].isCancelled;
+}
+
 juce::String ProgrammePanel::rowWords(std::size_t index) const
 {
     const ProgrammeRow& row = shown.rows[index];
     if (row.isUnreadable)
         return "cannot be read; passed over";
+    if (row.isCancelled)
+        return "cancelled, not read; Return opens it";
     juce::StringArray words;
     if (row.region)
         words.add("loop " + timeWords(row.region->startSeconds) + " to "
@@ -235,8 +242,7 @@ juce::String ProgrammePanel::getNameForRow(int row)
     if (!juce::isPositiveAndBelow(row, getNumRows()))
         return {};
     const auto index = static_cast<std::size_t>(row);
-    return (index == shown.current ? "Heard: " : "") + shown.rows[index].name + ", "
-           + rowWords(index);
+    return (isHeard(index) ? "Heard: " : "") + shown.rows[index].name + ", " + rowWords(index);
 }
 
 void ProgrammePanel::paintListBoxItem(int row, juce::Graphics& g, int width, int height,
@@ -246,14 +252,14 @@ void ProgrammePanel::paintListBoxItem(int row, juce::Graphics& g, int width, int
         return;
     const Palette palette = paletteOf(*this);
     const auto index = static_cast<std::size_t>(row);
-    const bool isHeard = index == shown.current && !shown.isLive;
+    const bool hasMark = isHeard(index) && !shown.isLive;
     if (isSelected) {
         g.setColour(palette.accent);
         g.fillRect(0, 0, width, height);
     }
     const juce::Colour ink = isSelected ? palette.onAccent : palette.text;
     g.setColour(ink);
-    if (isHeard) {
+    if (hasMark) {
         juce::Path mark;
         mark.addTriangle(8.0F, 0.5F * static_cast<float>(height) - 6.0F, 8.0F,
                          0.5F * static_cast<float>(height) + 6.0F, 18.0F,
@@ -266,7 +272,7 @@ void ProgrammePanel::paintListBoxItem(int row, juce::Graphics& g, int width, int
     g.setFont(small);
     g.drawText(words, area.removeFromRight(small.getStringWidth(words) + 6),
                juce::Justification::centredRight, false);
-    g.setFont(textFont(15.0F, isHeard ? juce::Font::bold : juce::Font::plain));
+    g.setFont(textFont(15.0F, hasMark ? juce::Font::bold : juce::Font::plain));
     g.drawText(juce::String(row + 1) + "  " + shown.rows[index].name, area,
                juce::Justification::centredLeft, true);
 }

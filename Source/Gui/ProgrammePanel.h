@@ -41,6 +41,7 @@ private:
     void moveBy(int step);
     void takeRegion();
     void showRegion();
+    [[nodiscard]] bool isHeard(std::size_t row) const;
     [[nodiscard]] juce::String rowWords(std::size_t row) const;
     [[nodiscard]] juce::String stateWords() const;
 

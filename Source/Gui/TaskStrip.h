@@ -1,6 +1,6 @@
 #pragma once
 
-#include "Gui/JobModel.h"
+#include "Gui/TaskView.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 

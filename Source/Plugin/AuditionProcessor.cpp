@@ -347,6 +347,7 @@ void AuditionProcessor::placeOrder(Order order)
 {
     number(order);
     waiting = order;
+    waitingSinceMs = juce::Time::getMillisecondCounter();
     loader.addJob([this, task = std::move(order)] {
         if (task.number != newestOrder.load())
             return;
@@ -637,12 +638,15 @@ bool AuditionProcessor::isOpeningJob()
     return waiting && waiting->isFromFolder;
 }
 
-void AuditionProcessor::cancelOpening()
+void AuditionProcessor::cancelOpeningJob()
 {
     const std::lock_guard lock(publishMutex);
     if (!waiting || !waiting->isFromFolder)
         return;
     ++newestOrder;
+    // A state that names it goes on doing so.
+    if (waiting->setting)
+        unopenedFolder = waiting->folder;
     waiting.reset();
 }
 
@@ -663,6 +667,22 @@ void AuditionProcessor::closeJob()
 void AuditionProcessor::openProgramme(const juce::File& file)
 {
     player.load(toPath(file));
+}
+
+void AuditionProcessor::cancelOpening()
+{
+    if (player.state().busy)
+        player.cancelOpening();
+    else
+        cancelOpeningJob();
+}
+
+gui::JobTaskView AuditionProcessor::openingView() const
+{
+    if (!waiting || !waiting->isFromFolder
+        || juce::Time::getMillisecondCounter() - waitingSinceMs < WorkList::shownAfterMs)
+        return {};
+    return {gui::JobTask::opening, "Opening " + toFile(waiting->folder).getFileName(), -1.0};
 }
 
 void AuditionProcessor::addProgrammes(const std::vector<juce::File>& files, std::size_t before)
@@ -699,6 +719,7 @@ gui::ProgrammeListView AuditionProcessor::programmeList()
             row.gainDb = audition::alignmentGainDb(*entry.loudnessLufs);
         row.region = entry.region;
         row.isUnreadable = entry.isUnreadable;
+        row.isCancelled = entry.isCancelled;
         view.rows.push_back(std::move(row));
     }
     view.current = list.current();
@@ -762,15 +783,6 @@ void AuditionProcessor::takeHome(const juce::File& folder)
     audition::TakeHomeRequest request;
     request.scene = played->loaded->request;
     request.scene.ride.parameters.helmet = played->scene.ride.parameters.helmet;
-    request.programme.sampleRate = part.audio->sampleRate;
-    const auto gain = static_cast<float>(dsp::dbToAmplitude(part.gainDb));
-    for (const std::vector<float>& channel : part.audio->channels) {
-        auto& cut = request.programme.channels.emplace_back(
-            channel.begin() + static_cast<std::ptrdiff_t>(part.beginFrame),
-            channel.begin() + static_cast<std::ptrdiff_t>(part.endFrame));
-        for (float& sample : cut)
-            sample *= gain;
-    }
     request.programmeName = toFile(player.state().file).getFileNameWithoutExtension().toStdString();
     request.title = played->loaded->job.title;
     request.shop = played->loaded->job.shop;
@@ -780,7 +792,7 @@ void AuditionProcessor::takeHome(const juce::File& folder)
     request.parameters = reader.engineParameters();
     request.settings = settings;
     request.folder = toPath(folder);
-    takeHomeJob.start(std::move(request));
+    takeHomeJob.start(std::move(request), part);
 }
 
 void AuditionProcessor::savePlaylist(juce::XmlElement& xml)
@@ -858,6 +870,7 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
         const std::lock_guard lock(publishMutex);
         snapshot.problem = problem;
         snapshot.busy = waiting && !waiting->isEdited;
+        snapshot.opening = openingView();
         if (scene != nullptr) {
             const audition::AuditionScene& played = scene->scene;
             snapshot.job = scene->view;
@@ -911,6 +924,8 @@ gui::AuditionSnapshot AuditionProcessor::snapshot()
 
     const ProgrammePlayer::State transport = player.state();
     snapshot.busy = snapshot.busy || transport.busy;
+    if (transport.busy)
+        snapshot.opening = player.opening();
     snapshot.player.available = playsProgramme;
     snapshot.player.loaded = transport.loaded;
     snapshot.player.playing = transport.playing;

@@ -62,7 +62,7 @@ public:
     /** A job is being read from its folder. */
     [[nodiscard]] bool isOpeningJob();
     /** The job before stays. */
-    void cancelOpening();
+    void cancelOpeningJob();
     /** Nothing is heard any more. */
     void closeJob();
     /** What is heard, for a blind test: nothing of it changes by what the test plays. */
@@ -103,6 +103,7 @@ public:
     gui::AuditionSnapshot snapshot() override;
     void openJob(const juce::File& folder) override;
     void openProgramme(const juce::File& file) override;
+    void cancelOpening() override;
     void play() override { player.play(); }
     void pause() override { player.pause(); }
     void setLooping(bool shouldLoop) override { player.setLooping(shouldLoop); }
@@ -204,6 +205,8 @@ private:
     [[nodiscard]] std::shared_ptr<const LoadedJob> carryOutNow(Order order);
     /** Builds what the parameters ask for, on this thread. */
     void catchUp();
+    /** Of the job; needs publishMutex. */
+    [[nodiscard]] gui::JobTaskView openingView() const;
     /** Needs publishMutex; edited must be there. */
     void placeEdited();
     /** Needs publishMutex. False: it is out of date or has failed. */
@@ -255,6 +258,7 @@ private:
     std::shared_ptr<const audition::CandidateRequest> nowOnBike;
     std::size_t indexOnBike = 0;
     std::optional<Order> waiting;
+    juce::uint32 waitingSinceMs = 0; ///< By juce::Time::getMillisecondCounter().
     juce::String problem;
     std::filesystem::path unopenedFolder; ///< That a state names but that could not be opened.
     std::unique_ptr<juce::XmlElement> unknownState; ///< See unknownPart().

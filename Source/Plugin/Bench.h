@@ -276,7 +276,7 @@ private:
     gui::TrackWriting writing;
     std::atomic<bool> cancelled {false};
     std::atomic<double> writtenProportion {0.0};
-    WorkList works; // measuring, reading, adding
+    WorkList works {gui::JobTask::bench}; // measuring, reading, adding
 
     std::mutex deliveryMutex; // never taken by the audio thread
     std::optional<std::pair<std::uint64_t, MadeSignal>> signalDelivery;

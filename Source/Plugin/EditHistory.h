@@ -84,6 +84,18 @@ public:
     /** Takes a version that differs by nothing the user did; it makes no step. */
     void amend(Document changed) { document = std::move(changed); }
 
+    /** Has every version follow something that is no edit: change(Document) returns what it is to
+        be. The steps stay. */
+    template <typename Change>
+    void follow(const Change& change)
+    {
+        document = change(std::move(document));
+        for (std::vector<Version>* const versions : {&undoable, &redoable})
+            for (Version& each : *versions)
+                each.other = change(std::move(each.other));
+        isRunning = false;
+    }
+
     /** What was taken back cannot be made again. */
     void forgetRedo() noexcept { redoable.clear(); }
 

@@ -582,7 +582,7 @@ void JobDesk::cancelTask()
     task.cancel();
     if (!isOpening && !processor.isOpeningJob())
         return;
-    processor.cancelOpening();
+    processor.cancelOpeningJob();
     isOpening = false;
     say("Cancelled; the job was not opened.", false);
 }

@@ -4,6 +4,7 @@
 #include "Core/Files/AudioFile.h"
 #include "Core/Files/Resampler.h"
 #include "Core/Hearing/Loudness.h"
+#include "Plugin/Paths.h"
 
 #include <algorithm>
 #include <cassert>
@@ -13,6 +14,15 @@ namespace saddletone::plugin {
 
 using audition::ProgrammeEntry;
 using audition::ProgrammeList;
+
+namespace {
+
+/** Of the time that opening a file takes, what is over once it has been read, and once it has been
+    converted where that is needed. */
+constexpr double shareRead = 0.25;
+constexpr double shareConverted = 0.75;
+
+} // namespace
 
 ProgrammePlayer::ProgrammePlayer() = default;
 
@@ -63,12 +73,15 @@ void ProgrammePlayer::add(const std::vector<std::filesystem::path>& newFiles, st
 {
     const std::lock_guard lock(ownerMutex);
     takeBackFollowing();
-    const bool wasEmpty = files.isEmpty();
-    if (files.add(newFiles, before) < newFiles.size())
+    const std::size_t firstNew = std::min(before, files.entries().size());
+    const std::size_t numAdded = files.add(newFiles, before);
+    if (numAdded < newFiles.size())
         problem = "the list takes " + std::to_string(ProgrammeList::maxEntries)
                   + " files; the others were left out";
-    if (wasEmpty && !files.isEmpty() && !waiting)
+    if (heardId == 0 && numAdded > 0 && !waiting) {
+        files.setCurrent(firstNew);
         placeSelected(0.0);
+    }
     lookAhead();
 }
 
@@ -81,8 +94,7 @@ void ProgrammePlayer::remove(std::size_t index)
     const bool wasHeard = index == files.current();
     files.remove(index);
     if (files.isEmpty()) {
-        ++newestOrder;
-        waiting.reset();
+        dropWaiting();
         playing.store(false);
         heardId = 0;
         tracks.clear();
@@ -183,8 +195,7 @@ void ProgrammePlayer::restart()
 void ProgrammePlayer::unload()
 {
     const std::lock_guard lock(ownerMutex);
-    ++newestOrder;
-    waiting.reset();
+    dropWaiting();
     playing.store(false);
     takeBackFollowing();
     files.clear();
@@ -227,17 +238,37 @@ ProgrammePlayer::makeProgramme(const ProgrammeEntry& entry,
     return programme;
 }
 
+void ProgrammePlayer::dropWaiting()
+{
+    ++newestOrder;
+    if (!waiting)
+        return;
+    waiting->work->cancel();
+    works.end(waiting->work);
+    waiting.reset();
+}
+
+void ProgrammePlayer::dropWaitingAhead()
+{
+    ++newestAhead;
+    waitingAhead.reset();
+}
+
 void ProgrammePlayer::placeOrder(Order order)
 {
+    // One thing at a time: what comes behind it is read when it is there.
+    dropWaitingAhead();
+    const juce::String words = "Opening " + toFile(order.file).getFileName();
     if (order.isAhead) {
-        order.number = ++newestAhead;
+        order.number = newestAhead;
+        order.work = std::make_shared<Work>(words);
         waitingAhead = order;
     } else {
-        order.number = ++newestOrder;
+        dropWaiting();
+        order.number = newestOrder;
+        order.work = works.begin(words);
         waiting = order;
-        // One thing at a time: what comes behind it is read when it is there.
-        ++newestAhead;
-        waitingAhead.reset();
+        files.setCancelled(order.entryId, false);
     }
     worker.addJob([this, task = std::move(order)] { deliver(task); });
 }
@@ -246,8 +277,7 @@ void ProgrammePlayer::placeSelected(double startSeconds)
 {
     const ProgrammeEntry& entry = files.entries()[files.current()];
     if (auto audio = findTrack(entry.id)) {
-        ++newestOrder;
-        waiting.reset();
+        dropWaiting();
         heardId = entry.id;
         requestedSeconds.store(noRequest);
         publish(makeProgramme(entry, std::move(audio)));
@@ -260,33 +290,61 @@ void ProgrammePlayer::placeSelected(double startSeconds)
                 .startSeconds = startSeconds});
 }
 
+bool ProgrammePlayer::isOutdated(const Order& order) const noexcept
+{
+    return order.number != (order.isAhead ? newestAhead.load() : newestOrder.load());
+}
+
+std::optional<ProgrammePlayer::Delivery> ProgrammePlayer::carryOut(const Order& order) const
+{
+    const auto step = [&](double from, double to) {
+        return [&, from, to](double done) {
+            return (*order.work)(from + (to - from) * done) && !isOutdated(order);
+        };
+    };
+    Delivery made;
+    made.order = order;
+    auto audio = files::readAudioFile(order.file, {.maxSeconds = longestSeconds, .maxChannels = 2},
+                                      step(0.0, shareRead));
+    if (isOutdated(order))
+        return std::nullopt;
+    if (!audio) {
+        made.problem = audio.error().message;
+        return made;
+    }
+    double shareDone = shareRead;
+    if (audio->sampleRate != order.sampleRate) {
+        auto converted = files::resample(*audio, order.sampleRate, step(shareRead, shareConverted));
+        if (!converted)
+            return std::nullopt;
+        *audio = *std::move(converted);
+        shareDone = shareConverted;
+    }
+    const auto loudness = hearing::integratedLoudnessLufs(*audio, step(shareDone, 1.0));
+    if (!loudness)
+        return std::nullopt;
+    made.loudnessLufs = *loudness;
+    made.audio = std::make_shared<const dsp::AudioBuffer>(*std::move(audio));
+    return made;
+}
+
 void ProgrammePlayer::deliver(Order order)
 {
-    const auto isOutdated = [&] {
-        return order.number != (order.isAhead ? newestAhead.load() : newestOrder.load());
-    };
-    if (isOutdated())
+    if (isOutdated(order))
         return;
-    Delivery made;
+    std::optional<Delivery> made;
     try {
-        auto read =
-            files::readAudioFile(order.file, {.maxSeconds = longestSeconds, .maxChannels = 2});
-        if (read) {
-            if (read->sampleRate != order.sampleRate)
-                *read = files::resample(*read, order.sampleRate);
-            made.loudnessLufs = hearing::integratedLoudnessLufs(*read);
-            made.audio = std::make_shared<const dsp::AudioBuffer>(*std::move(read));
-        } else {
-            made.problem = read.error().message;
-        }
+        made = carryOut(order);
     } catch (const std::exception& exception) {
-        made.audio = nullptr;
-        made.problem =
+        made.emplace();
+        made->problem =
             order.file.string() + ": " + exception.what() + "; a shorter file may fit into memory";
+        made->order = std::move(order);
     }
-    made.order = std::move(order);
+    if (!made)
+        return;
     const std::lock_guard lock(deliveryMutex);
-    deliveries.push_back(std::move(made));
+    deliveries.push_back(*std::move(made));
 }
 
 void ProgrammePlayer::freeRetired()
@@ -354,28 +412,57 @@ void ProgrammePlayer::lookAhead()
     }
 }
 
+bool ProgrammePlayer::goBackToHeard()
+{
+    const auto index = files.find(heardId);
+    if (!index)
+        return false;
+    files.setCurrent(*index);
+    // A conversion to a new rate may have had to wait.
+    if (findTrack(heardId) == nullptr)
+        placeSelected(0.0);
+    return true;
+}
+
+void ProgrammePlayer::takeUpProblem(const Delivery& made)
+{
+    const Order& order = made.order;
+    problem = made.problem;
+    files.setUnreadable(order.entryId);
+    if (order.isAhead || (order.entryId != 0 && heardId == order.entryId))
+        return;
+    if (goBackToHeard() || order.entryId == 0)
+        return;
+    if (const auto next = files.next(false)) {
+        files.setCurrent(*next);
+        placeSelected(0.0);
+    }
+}
+
+void ProgrammePlayer::cancelOpening()
+{
+    const std::lock_guard lock(ownerMutex);
+    if (!waiting)
+        return;
+    const std::uint64_t entryId = waiting->entryId;
+    dropWaiting();
+    files.setCancelled(entryId, true);
+    // At another rate it was heard before; now it cannot be.
+    if (heardId == entryId)
+        heardId = 0;
+    static_cast<void>(goBackToHeard());
+    lookAhead();
+}
+
 void ProgrammePlayer::takeUp(Delivery& made)
 {
     const Order& order = made.order;
-    (order.isAhead ? waitingAhead : waiting).reset();
+    if (order.isAhead)
+        waitingAhead.reset();
+    else
+        dropWaiting();
     if (made.audio == nullptr) {
-        problem = made.problem;
-        if (order.entryId == 0) {
-            // The list stays; a conversion to a new rate may have had to wait for this.
-            if (heardId != 0 && findTrack(heardId) == nullptr)
-                placeSelected(0.0);
-            return;
-        }
-        files.setUnreadable(order.entryId);
-        if (order.isAhead || heardId == order.entryId)
-            return;
-        // What is heard stays selected.
-        if (const auto index = files.find(heardId))
-            files.setCurrent(*index);
-        else if (const auto next = files.next(false)) {
-            files.setCurrent(*next);
-            placeSelected(0.0);
-        }
+        takeUpProblem(made);
         return;
     }
     std::uint64_t entryId = order.entryId;
@@ -418,7 +505,7 @@ void ProgrammePlayer::update()
         made.swap(deliveries);
     }
     for (Delivery& each : made)
-        if (each.order.number == (each.order.isAhead ? newestAhead.load() : newestOrder.load()))
+        if (!isOutdated(each.order))
             takeUp(each);
     // The end of looping may have changed what follows.
     if (followingId != 0) {
@@ -452,6 +539,12 @@ ProgrammePlayer::State ProgrammePlayer::state() const
     state.positionSeconds = std::clamp(requested >= 0.0 ? requested : positionSeconds.load(), 0.0,
                                        state.durationSeconds);
     return state;
+}
+
+gui::JobTaskView ProgrammePlayer::opening() const
+{
+    const std::lock_guard lock(ownerMutex);
+    return works.view(juce::Time::getMillisecondCounter());
 }
 
 bool ProgrammePlayer::retire(const Programme* programme) noexcept

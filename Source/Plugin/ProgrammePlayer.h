@@ -5,6 +5,7 @@
 #include "Core/Dsp/ChannelView.h"
 #include "Core/Dsp/ProcessSpec.h"
 #include "Core/Dsp/Result.h"
+#include "Plugin/WorkList.h"
 
 #include <juce_core/juce_core.h>
 
@@ -24,7 +25,8 @@ namespace saddletone::plugin {
     The file that is heard and the one behind it are held in memory at the session's rate, no others.
     Starts, stops and jumps fade over 10 ms; a whole file goes round from its last sample to its
     first, a region with the seam of audition::LoopSeam. Files are read, converted and measured on a
-    thread of the player's own, and what is played stays until the next one is ready. */
+    thread of the player's own, and what is played stays until the next one is ready, and if that
+    is cancelled. */
 class ProgrammePlayer {
 public:
     /** Longest file: some 460 MB at 48 kHz. */
@@ -88,6 +90,12 @@ public:
     /** Why a file could not be read; given once. */
     [[nodiscard]] std::optional<std::string> takeProblem();
     [[nodiscard]] State state() const;
+    /** How far a file is that is being read to be heard now; none: there is none, or it has only
+        just begun. */
+    [[nodiscard]] gui::JobTaskView opening() const;
+    /** Ends the reading of that file. What was heard before stays; an entry of the list stays there
+        and is passed over until it is selected. */
+    void cancelOpening();
 
     // Any thread
     void play() noexcept { playing.store(true); }
@@ -125,7 +133,8 @@ private:
         std::uint64_t entryId = 0; ///< 0: takes the place of the list.
         double sampleRate = 48000.0;
         double startSeconds = 0.0;
-        bool isAhead = false; ///< For the time when the current one has ended.
+        bool isAhead = false;          ///< For the time when the current one has ended.
+        std::shared_ptr<Work> work {}; ///< Given when it is placed.
     };
 
     struct Delivery {
@@ -143,8 +152,14 @@ private:
 
     // All of these need ownerMutex.
     void placeOrder(Order order);
+    /** Nothing is to come of what is being read; without effect where nothing is. */
+    void dropWaiting();
+    void dropWaitingAhead();
     void placeSelected(double startSeconds);
     void takeUp(Delivery& made);
+    void takeUpProblem(const Delivery& made);
+    /** What is heard is the current one again; false: nothing is heard. */
+    bool goBackToHeard();
     void followAudioThread();
     void lookAhead();
     void takeBackFollowing();
@@ -159,6 +174,9 @@ private:
     [[nodiscard]] const audition::ProgrammeEntry* heardEntry() const;
 
     void deliver(Order order);
+    [[nodiscard]] bool isOutdated(const Order& order) const noexcept;
+    /** Reads, converts and measures the file of an order; nothing: that was cancelled. */
+    [[nodiscard]] std::optional<Delivery> carryOut(const Order& order) const;
     void takeUpChanges() noexcept;
     [[nodiscard]] bool retire(const Programme* programme) noexcept;
     [[nodiscard]] bool goOnToFollowing() noexcept;
@@ -173,9 +191,10 @@ private:
     std::vector<Track> tracks; ///< The one that is heard and the one behind it.
     bool aligned = false;
     std::optional<std::string> problem;
-    std::optional<Order> waiting;      ///< For what is to be heard now.
-    std::optional<Order> waitingAhead; ///< For what is to be heard next.
-    std::uint64_t followingId = 0;     ///< Entry handed to the audio thread as the next.
+    std::optional<Order> waiting;             ///< For what is to be heard now.
+    std::optional<Order> waitingAhead;        ///< For what is to be heard next.
+    WorkList works {gui::JobTask::programme}; ///< Of what is waited for; not of what comes next.
+    std::uint64_t followingId = 0;            ///< Entry handed to the audio thread as the next.
 
     std::mutex deliveryMutex;
     std::vector<Delivery> deliveries;

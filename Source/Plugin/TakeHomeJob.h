@@ -2,6 +2,7 @@
 
 #include "Core/Audition/TakeHome.h"
 #include "Gui/ProgrammeModel.h"
+#include "Plugin/ProgrammePlayer.h"
 
 #include <juce_core/juce_core.h>
 
@@ -18,8 +19,9 @@ public:
     TakeHomeJob(const TakeHomeJob&) = delete;
     TakeHomeJob& operator=(const TakeHomeJob&) = delete;
 
-    /** Nothing happens while another one runs. */
-    void start(audition::TakeHomeRequest request);
+    /** request: without its programme, which is cut out of the part in the background, as a whole
+        file is large. Nothing happens while another one runs. */
+    void start(audition::TakeHomeRequest request, const ProgrammePlayer::HeardPart& part);
     void cancel() noexcept { cancelled.store(true); }
     /** Says why nothing was started. */
     void refuse(const juce::String& reason);

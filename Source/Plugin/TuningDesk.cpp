@@ -9,6 +9,7 @@
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
 #include "Plugin/Paths.h"
+#include "Plugin/TuningMerge.h"
 
 #include <algorithm>
 #include <cmath>
@@ -138,15 +139,6 @@ std::string nameOfCopy(const TuningDocument& document, const std::string& name)
     }
 }
 
-/** Whether a job still has the states that a candidate rests on. */
-bool hasStates(const job::Job& job, const DraftCandidate& candidate)
-{
-    const auto isThere = [&](const std::string& id) {
-        return std::ranges::find(job.states, id, &job::JobState::id) != job.states.end();
-    };
-    return isThere(candidate.stateId) && std::ranges::all_of(candidate.groupStateIds, isThere);
-}
-
 } // namespace
 
 TuningDesk::TuningDesk(AuditionProcessor& auditionProcessor, juce::File presetsFolder)
@@ -198,6 +190,17 @@ void TuningDesk::findChoices()
     for (const tuning::Speaker& each : speakers)
         speakerChoices.names.add(toText(each.name));
     speakerChoices.chosen = chosenSpeaker;
+}
+
+void TuningDesk::findChoicesAgain()
+{
+    const juce::String tone = toneChoices.names[toneChoices.chosen];
+    const juce::String speaker = speakerChoices.names[speakerChoices.chosen];
+    findChoices();
+    for (const auto& [choices, name] :
+         {std::pair {&toneChoices, tone}, std::pair {&speakerChoices, speaker}})
+        if (const int again = choices->names.indexOf(name); again >= 0)
+            choices->chosen = again;
 }
 
 void TuningDesk::say(const juce::String& words, bool isProblem)
@@ -267,36 +270,8 @@ void TuningDesk::takeUpJob()
     StoredDocument read = readDocument(*now.loaded, nextId);
     nextId += read.document.candidates.size();
     const bool isSameJob = opened != nullptr && opened->job.folder == now.loaded->job.folder;
-    if (isSameJob && document() != stored.document) {
-        // Something was added to the job from outside; what is being edited stays.
-        TuningDocument merged = document();
-        // But for what was taken out of it.
-        std::erase_if(merged.candidates,
-                      [&](const DraftCandidate& each) { return !hasStates(read.job, each); });
-        const auto& known = stored.job.candidates;
-        for (std::size_t index = 0; index < read.document.candidates.size(); ++index) {
-            DraftCandidate& candidate = read.document.candidates[index];
-            const auto old = std::ranges::find_if(known, [&](const job::JobCandidate& each) {
-                return isSameCandidate(each, read.job.candidates[index]);
-            });
-            if (old == known.end()) {
-                if (merged.candidates.size() < audition::maxCandidates)
-                    merged.candidates.push_back(candidate);
-                continue;
-            }
-            read.tuningFiles.erase(candidate.id);
-            candidate = stored.document.candidates[static_cast<std::size_t>(old - known.begin())];
-            read.tuningFiles[candidate.id] = old->tuningFile;
-        }
-        if (merged.candidates.empty())
-            merged = read.document;
-        opened = now.loaded;
-        stored = std::move(read);
-        history.restart(std::move(merged));
-        isVerdictOld = true;
-        documentChanged();
+    if (isSameJob && goOnWith(now.loaded, read))
         return;
-    }
     clearJob();
     opened = now.loaded;
     stored = std::move(read);
@@ -307,6 +282,33 @@ void TuningDesk::takeUpJob()
     refreshCurves();
     isCostOld = true;
     isVerdictOld = true;
+}
+
+bool TuningDesk::goOnWith(const std::shared_ptr<const LoadedJob>& loaded,
+                          const StoredDocument& read)
+{
+    const TuningMerge merge(stored, read);
+    const bool isSaved = document() == stored.document;
+    // What is saved is to be as it stands in the folder now; what is being edited stays.
+    if (isSaved && !merge.isOfStatesAlone())
+        return false;
+    opened = loaded;
+    stored = merge.document();
+    history.follow([&](TuningDocument version) { return merge.follow(std::move(version)); });
+    isVerdictOld = true;
+    // A state may have returned to before it was tuned.
+    if (!isSaved
+        || !std::ranges::is_permutation(document().candidates, stored.document.candidates)) {
+        documentChanged();
+        return true;
+    }
+    TuningDocument inOrder = stored.document;
+    inOrder.absent = document().absent;
+    history.amend(std::move(inOrder));
+    findChoicesAgain();
+    refreshCurves();
+    isCostOld = true;
+    return true;
 }
 
 void TuningDesk::findDraft()
@@ -354,6 +356,7 @@ void TuningDesk::answerRecovery(bool shouldBringBack)
         draft.setAside(stored.job.folder);
         return;
     }
+    broughtBack.absent = document().absent;
     isKept = true;
     keptDraft = broughtBack;
     commit(std::move(broughtBack), {"unsaved tuning brought back"});

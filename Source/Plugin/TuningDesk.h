@@ -88,6 +88,10 @@ private:
     void selectCandidate(std::size_t index);
     void selectById(std::uint64_t id);
     void takeUpJob();
+    /** Goes on with what is edited in a job that was read again; false: it is to be taken up afresh,
+        without a past. */
+    [[nodiscard]] bool goOnWith(const std::shared_ptr<const LoadedJob>& loaded,
+                                const StoredDocument& read);
     void clearJob();
     /** Makes a step of a changed version. */
     void record(TuningDocument changed, EditStep step);
@@ -102,6 +106,8 @@ private:
     void refreshCurves();
     void say(const juce::String& words, bool isProblem);
     void findChoices();
+    /** What was chosen stays so, if it is still there. */
+    void findChoicesAgain();
     void startFit(gui::TuningTask newTask, std::function<FitOutcome(FitOutcome)> carryOut);
     void takeUpFit();
     void orderCost();

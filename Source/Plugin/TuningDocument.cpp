@@ -260,6 +260,7 @@ dsp::Result<StoredDocument> writeDocument(const StoredDocument& before,
         return job.unexpected();
     StoredDocument stored;
     stored.document = document;
+    stored.gone = before.gone;
 
     std::vector<job::JobCandidate> candidates;
     files::FilesUntilKept newFiles;

@@ -33,11 +33,25 @@ struct DraftCandidate {
 /** Whether two entries of a job are the same candidate, proposed to the customer or not. */
 [[nodiscard]] bool isSameCandidate(const job::JobCandidate& first, const job::JobCandidate& second);
 
+/** A candidate whose states the job lacks now, and where it stood. */
+struct AbsentCandidate {
+    DraftCandidate candidate;
+    std::size_t place = 0;
+};
+
 /** What undo and redo go through: the candidates of a job with their tunings. */
 struct TuningDocument {
     std::vector<DraftCandidate> candidates;
+    /** By place. They return with their states, and until then are nothing of the document. */
+    std::vector<AbsentCandidate> absent {};
 
-    bool operator==(const TuningDocument&) const = default;
+    bool operator==(const TuningDocument& other) const { return candidates == other.candidates; }
+};
+
+/** A candidate that has gone from a job with a state, as the job had it. */
+struct GoneCandidate {
+    job::JobCandidate entry;
+    AbsentCandidate absent;
 };
 
 /** A document as it stands in a job's folder. */
@@ -45,6 +59,7 @@ struct StoredDocument {
     job::Job job; ///< As read or written last.
     TuningDocument document;
     std::map<std::uint64_t, std::string> tuningFiles; ///< By id; empty name = as measured.
+    std::vector<GoneCandidate> gone;                  ///< While the job was open.
 };
 
 /** The elements that are on, neighbours of one group in one chain. */

@@ -23,7 +23,7 @@ gui::JobTaskView WorkList::view(juce::uint32 nowMs) const
 {
     for (const Entry& entry : entries)
         if (!entry.work->isCancelled() && nowMs - entry.beganMs >= shownAfterMs)
-            return {gui::JobTask::bench, entry.work->words, entry.work->doneShare()};
+            return {kind, entry.work->words, entry.work->doneShare()};
     return {};
 }
 

@@ -1,6 +1,6 @@
 #pragma once
 
-#include "Gui/JobModel.h"
+#include "Gui/TaskView.h"
 
 #include <juce_core/juce_core.h>
 
@@ -34,11 +34,14 @@ private:
     static_assert(std::atomic<double>::is_always_lock_free);
 };
 
-/** The works that are under way, one behind the other or at once; for the message thread. */
+/** The works of one kind that are under way, one behind the other or at once; for one thread at a
+    time. */
 class WorkList {
 public:
     /** What is over sooner is not worth a word. */
     static constexpr juce::uint32 shownAfterMs = 500;
+
+    explicit WorkList(gui::JobTask kindOfWork) : kind(kindOfWork) {}
 
     [[nodiscard]] std::shared_ptr<Work> begin(const juce::String& words);
     void end(const std::shared_ptr<Work>& work);
@@ -55,6 +58,7 @@ private:
         juce::uint32 beganMs = 0;
     };
 
+    gui::JobTask kind;
     std::vector<Entry> entries;
 };
 

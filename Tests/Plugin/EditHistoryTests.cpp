@@ -118,3 +118,18 @@ TEST_CASE("A restarted history has no past", "[plugin][tuning]")
     CHECK_FALSE(history.canUndo());
     CHECK_FALSE(history.canRedo());
 }
+
+TEST_CASE("Every version follows what is no edit, and the steps stay", "[plugin][tuning]")
+{
+    History history = historyOf(0);
+    history.apply(1, {"one"});
+    history.apply(2, {"two"});
+    history.undo();
+    history.follow([](int version) { return version + 10; });
+    CHECK(history.current() == 11);
+    CHECK(history.undo().words == "one");
+    CHECK(history.current() == 10);
+    history.redo();
+    CHECK(history.redo().words == "two");
+    CHECK(history.current() == 12);
+}

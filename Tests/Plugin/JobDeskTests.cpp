@@ -2,7 +2,6 @@
 #include "Gui/ElementWords.h"
 #include "Gui/ParameterIds.h"
 #include "Plugin/Paths.h"
-#include "Plugin/TakeMeasuring.h"
 #include "Support/JobRig.h"
 #include "Support/PluginJob.h"
 
@@ -18,21 +17,6 @@ namespace {
 double valueOf(JobRig& rig, const char* id)
 {
     return gui::parameterValue(rig.processor.parameters(), id);
-}
-
-/** Adds a state to the open job as the bench does it; returns its id. */
-std::string addState(JobRig& rig, const measure::Response& response)
-{
-    const juce::File folder = rig.desk->openFolder();
-    const auto added = plugin::addStateToJob(plugin::toPath(folder), response, {});
-    REQUIRE(added);
-    rig.desk->noteAddedState(folder, added->id);
-    if (rig.processor.snapshot().job != nullptr)
-        rig.processor.openJob(folder);
-    else
-        rig.desk->openJob(folder);
-    rig.settle();
-    return added->id;
 }
 
 } // namespace
@@ -279,7 +263,7 @@ TEST_CASE("A state that was added is taken out again by undo, and its files stay
     const auto response = measure::loadResponse(before.folder / before.states.front().file);
     REQUIRE(response);
     rig.choose(ids::speedKmh, 100.0);
-    const std::string id = addState(rig, *response);
+    const std::string id = rig.addState(*response);
     const job::Job with = rig.stored();
     REQUIRE(with.states.size() == before.states.size() + 1);
     const auto file = with.folder / with.states.back().file;
@@ -322,7 +306,7 @@ TEST_CASE("Taking a state out leaves what is being edited", "[plugin][jobs][edit
     REQUIRE(response);
     rig.tuning->addElement(gui::newElement(tuning::ElementType::peaking));
     rig.settle();
-    addState(rig, *response);
+    rig.addState(*response);
     rig.desk->undo();
     rig.settle();
     CHECK(rig.stored().states == before.states);
@@ -348,7 +332,7 @@ TEST_CASE("The first state of a job is taken out and put back as well", "[plugin
     rig.desk->newJob(rig.desk->folderForNewJob("New"), {"New", "", "", ""});
     rig.settle();
     CHECK(rig.desk->jobSnapshot().undoWords.isEmpty());
-    addState(rig, *response);
+    rig.addState(*response);
     REQUIRE(rig.processor.snapshot().job != nullptr);
     rig.desk->undo();
     rig.settle();

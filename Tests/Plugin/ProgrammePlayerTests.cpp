@@ -9,6 +9,7 @@
 #include <array>
 #include <chrono>
 #include <cmath>
+#include <memory>
 #include <thread>
 
 using namespace saddletone;
@@ -436,4 +437,218 @@ TEST_CASE("Going from file to file takes no memory on the audio thread", "[plugi
             playing.waitForNext();
     }
     CHECK(numCalls == 0);
+}
+
+namespace {
+
+/** Takes seconds to open. */
+constexpr double longFileSeconds = 900.0;
+
+/** A player that plays a list of two short files, with a long file at hand. */
+struct PlayerBesideLongFile {
+    test::TemporaryFolder folder;
+    std::filesystem::path longFile = folder.path() / "long.wav";
+    std::filesystem::path shortFile = folder.path() / "short.wav";
+    ProgrammePlayer player;
+
+    PlayerBesideLongFile()
+    {
+        test::writeLongFile(longFile, longFileSeconds);
+        test::writeRampFile(shortFile, 48000.0, 2, rampFrames);
+        player.prepare({.sampleRate = 48000.0});
+        player.setLooping(true);
+        player.play();
+    }
+
+    void playShort()
+    {
+        player.load(shortFile);
+        waitUntilIdle(player);
+        REQUIRE(player.state().loaded);
+    }
+
+    /** Shares that are shown until one is past a bound. */
+    std::vector<double> waitForShare(double bound)
+    {
+        std::vector<double> shares;
+        const auto giveUp = std::chrono::steady_clock::now() + std::chrono::seconds(60);
+        while (shares.empty() || shares.back() <= bound) {
+            std::this_thread::sleep_for(std::chrono::milliseconds(1));
+            player.update();
+            REQUIRE(player.state().busy);
+            REQUIRE(std::chrono::steady_clock::now() < giveUp);
+            const gui::JobTaskView view = player.opening();
+            if (view.task == gui::JobTask::none)
+                continue;
+            CHECK(view.task == gui::JobTask::programme);
+            CHECK(view.words == "Opening long.wav");
+            shares.push_back(view.doneProportion);
+        }
+        return shares;
+    }
+
+    bool sounds()
+    {
+        static_cast<void>(render(player, 2000)); // fades
+        return !isSilent(render(player, 2000));
+    }
+};
+
+} // namespace
+
+TEST_CASE("A file that takes long to open tells how far it is, and cancelled keeps what was played",
+          "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    ProgrammePlayer& player = beside.player;
+    beside.playShort();
+    CHECK(player.opening().task == gui::JobTask::none);
+
+    player.load(beside.longFile);
+    // What is over at once is not worth a word.
+    CHECK(player.opening().task == gui::JobTask::none);
+    const auto shares = beside.waitForShare(0.4);
+    CHECK(std::is_sorted(shares.begin(), shares.end()));
+    CHECK(shares.back() < 1.0);
+    CHECK(beside.sounds());
+    player.cancelOpening();
+    CHECK_FALSE(player.state().busy);
+    CHECK(player.opening().task == gui::JobTask::none);
+    CHECK(player.state().file == beside.shortFile);
+    CHECK_FALSE(player.takeProblem().has_value());
+    for (int turn = 0; turn < 50; ++turn) {
+        std::this_thread::sleep_for(std::chrono::milliseconds(2));
+        player.update();
+    }
+    CHECK(player.list().entries().size() == 1);
+    CHECK(player.state().file == beside.shortFile);
+    CHECK(beside.sounds());
+    player.cancelOpening(); // there is nothing to cancel
+    CHECK(player.state().loaded);
+}
+
+TEST_CASE(
+    "An entry whose reading was cancelled stays in the list and is passed over until selected",
+    "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    ProgrammePlayer& player = beside.player;
+    beside.playShort();
+    player.add({beside.longFile});
+    player.select(1);
+    CHECK(player.list().current() == 1);
+    static_cast<void>(beside.waitForShare(0.0));
+    player.cancelOpening();
+    CHECK(player.list().entries().size() == 2);
+    CHECK(player.list().current() == 0);
+    CHECK(player.list().entries()[1].isCancelled);
+    CHECK(beside.sounds());
+    for (int turn = 0; turn < 20; ++turn) {
+        static_cast<void>(render(player, rampFrames));
+        player.update();
+    }
+    CHECK(player.list().current() == 0);
+    CHECK_FALSE(player.list().entries()[1].durationSeconds.has_value());
+
+    player.select(1);
+    CHECK_FALSE(player.list().entries()[1].isCancelled);
+    waitUntilIdle(player);
+    CHECK(player.state().file == beside.longFile);
+    CHECK(player.state().durationSeconds == Approx(longFileSeconds).margin(0.01));
+}
+
+TEST_CASE(
+    "With nothing else to hear, what was cancelled leaves silence, and what is added is opened",
+    "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    ProgrammePlayer& player = beside.player;
+    player.add({beside.longFile});
+    static_cast<void>(beside.waitForShare(0.0));
+    player.cancelOpening();
+    CHECK_FALSE(player.state().loaded);
+    CHECK(player.list().entries()[0].isCancelled);
+    CHECK_FALSE(beside.sounds());
+    player.add({beside.shortFile}, 0);
+    waitUntilIdle(player);
+    CHECK(player.state().file == beside.shortFile);
+    CHECK(player.list().current() == 0);
+    CHECK(beside.sounds());
+}
+
+TEST_CASE("A conversion to another rate can be cancelled and taken up again", "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    ProgrammePlayer& player = beside.player;
+    player.prepare({.sampleRate = 44100.0});
+    player.load(beside.longFile);
+    waitUntilIdle(player);
+    player.prepare({.sampleRate = 48000.0});
+    static_cast<void>(beside.waitForShare(0.0));
+    player.cancelOpening();
+    CHECK_FALSE(player.state().loaded);
+    CHECK(player.list().entries()[0].isCancelled);
+    player.select(0);
+    waitUntilIdle(player);
+    CHECK(player.state().file == beside.longFile);
+}
+
+TEST_CASE("Cancelled after a change of rate, what was heard before is converted and heard",
+          "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    ProgrammePlayer& player = beside.player;
+    beside.playShort();
+    player.load(beside.longFile);
+    player.prepare({.sampleRate = 96000.0});
+    static_cast<void>(beside.waitForShare(0.0));
+    player.cancelOpening();
+    waitUntilIdle(player);
+    CHECK(player.state().file == beside.shortFile);
+    CHECK(beside.sounds());
+}
+
+TEST_CASE("Another choice ends the reading of a long file at once", "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    beside.player.load(beside.longFile);
+    const double untilHalf = [&] {
+        const auto begin = std::chrono::steady_clock::now();
+        static_cast<void>(beside.waitForShare(0.5));
+        return std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+    }();
+    const auto begin = std::chrono::steady_clock::now();
+    beside.playShort();
+    // All that the long file still needed would have taken about as long again.
+    CHECK(std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count()
+          < 0.5 * untilHalf);
+    CHECK(beside.player.state().file == beside.shortFile);
+}
+
+TEST_CASE("A player goes at once though it reads a long file", "[plugin][player]")
+{
+    auto beside = std::make_unique<PlayerBesideLongFile>();
+    beside->player.load(beside->longFile);
+    const auto began = std::chrono::steady_clock::now();
+    static_cast<void>(beside->waitForShare(0.5));
+    const auto half = std::chrono::steady_clock::now();
+    beside.reset();
+    CHECK(std::chrono::steady_clock::now() - half < 0.5 * (half - began));
+}
+
+TEST_CASE("A file that is read for later is not told of", "[plugin][player]")
+{
+    PlayerBesideLongFile beside;
+    ProgrammePlayer& player = beside.player;
+    beside.playShort();
+    player.add({beside.longFile});
+    const auto giveUp = std::chrono::steady_clock::now() + std::chrono::seconds(60);
+    bool isTold = false;
+    while (!player.list().entries()[1].durationSeconds) {
+        std::this_thread::sleep_for(std::chrono::milliseconds(2));
+        player.update();
+        isTold = isTold || player.state().busy || player.opening().task != gui::JobTask::none;
+        REQUIRE(std::chrono::steady_clock::now() < giveUp);
+    }
+    CHECK_FALSE(isTold);
 }

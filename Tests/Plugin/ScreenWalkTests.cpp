@@ -7,6 +7,8 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
+#include <optional>
 #include <set>
 
 using namespace saddletone;
@@ -269,6 +271,23 @@ DrawnText onlyText(std::function<void(juce::Graphics&)> drawing, float scale = 1
     return texts.front();
 }
 
+/** The title in the heading as it is drawn, line by line, with what stands below it. */
+juce::String drawnHeading(Stage& stage, const juce::Component& heading)
+{
+    std::vector<DrawnText> texts = test::drawnText(stage.window, 1.0F);
+    std::erase_if(texts, [&](const DrawnText& text) {
+        return &deepestAt(stage.window, text.area.getCentre()) != &heading
+               || text.words.startsWith("INVENTED");
+    });
+    std::stable_sort(texts.begin(), texts.end(), [](const DrawnText& one, const DrawnText& other) {
+        return one.area.getCentreY() + 4.0F < other.area.getCentreY();
+    });
+    juce::StringArray words;
+    for (const DrawnText& text : texts)
+        words.add(text.words);
+    return words.joinIntoString(" ");
+}
+
 } // namespace
 
 TEST_CASE("Text that is cut, shortened, squeezed, small, faint or covered is told from good text",
@@ -330,4 +349,64 @@ TEST_CASE("Everything the window shows can be named, reached and read", "[plugin
                 CHECK(findings.isEmpty());
             }
     }
+}
+
+TEST_CASE("A long title of a job is to be read whole at the head of every place",
+          "[plugin][editor][walk]")
+{
+    std::optional<Stage> stage;
+    {
+        const test::AsStandalone standalone; // whose heading has the most buttons
+        stage.emplace(true);
+    }
+    gui::JobFields fields = stage->jobs.rig.desk->jobSnapshot().open->fields;
+    struct Case {
+        int width;
+        int height;
+        const char* title;
+    };
+    for (const Case& each : {Case {1280, 720, "Touring bike: is another radio profile enough?"},
+                             Case {1920, 1080, "Touring bike: is another radio profile enough?"},
+                             Case {1024, 700, "Tourer: is a profile enough?"}}) {
+        fields.title = each.title;
+        stage->jobs.rig.desk->setFields(fields);
+        stage->window.resizeTo(each.width, each.height);
+        for (const gui::Place place : gui::allPlaces) {
+            stage->editor().goTo(place);
+            stage->jobs.settle();
+            CAPTURE(each.width, each.title, gui::placeName(place));
+            juce::Component* const heading = test::findTitled(stage->editor(), fields.title);
+            REQUIRE(heading != nullptr);
+            CHECK(dynamic_cast<juce::TooltipClient&>(*heading).getTooltip()
+                  == fields.title + "\n" + heading->getDescription());
+            const juce::String drawn = drawnHeading(*stage, *heading);
+            CAPTURE(drawn.toStdString());
+            CHECK(drawn.removeCharacters(" ").contains(fields.title.removeCharacters(" ")));
+        }
+        stage->editor().goTo(gui::Place::listen);
+        if (each.width < 1280)
+            continue;
+        const juce::StringArray findings = lookAt(*stage, 1.0F);
+        INFO(findings.joinIntoString("\n"));
+        CHECK(findings.isEmpty());
+    }
+}
+
+TEST_CASE(
+    "A title for which there is no room ends with a sign of that, and its tooltip has it whole",
+    "[plugin][editor][walk]")
+{
+    Stage stage(true);
+    gui::JobFields fields = stage.jobs.rig.desk->jobSnapshot().open->fields;
+    fields.title = juce::String::repeatedString("One more word of a title ", 6).trim();
+    stage.jobs.rig.desk->setFields(fields);
+    stage.jobs.settle();
+    stage.window.resizeTo(1024, 700);
+    juce::Component* const heading = test::findTitled(stage.editor(), fields.title);
+    REQUIRE(heading != nullptr);
+    CHECK(dynamic_cast<juce::TooltipClient&>(*heading).getTooltip().startsWith(fields.title));
+    const juce::String drawn = drawnHeading(stage, *heading);
+    CAPTURE(drawn.toStdString());
+    CHECK(drawn.startsWith("One more word"));
+    CHECK(drawn.contains(juce::String::fromUTF8("\xe2\x80\xa6")));
 }

@@ -8,7 +8,7 @@ using plugin::WorkList;
 TEST_CASE("Work is told of when it takes longer than a moment, the longest first",
           "[plugin][bench]")
 {
-    WorkList works;
+    WorkList works(gui::JobTask::bench);
     const juce::uint32 began = juce::Time::getMillisecondCounter();
     const auto first = works.begin("Measuring");
     const auto second = works.begin("Importing");

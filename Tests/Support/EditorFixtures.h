@@ -23,6 +23,11 @@ public:
     }
     void openJob(const juce::File& folder) override { openedJob = folder; }
     void openProgramme(const juce::File& file) override { openedProgramme = file; }
+    void cancelOpening() override
+    {
+        ++numOpeningsCancelled;
+        current.opening = {};
+    }
     void play() override { current.player.playing = true; }
     void pause() override { current.player.playing = false; }
     void setLooping(bool shouldLoop) override { current.player.looping = shouldLoop; }
@@ -61,6 +66,7 @@ public:
     gui::AuditionSnapshot current;
     juce::File openedJob;
     juce::File openedProgramme;
+    int numOpeningsCancelled = 0; ///< Calls of cancelOpening().
     bool light = false;
 
 private:

@@ -2,6 +2,7 @@
 
 #include "Gui/TextField.h"
 #include "Plugin/Paths.h"
+#include "Plugin/TakeMeasuring.h"
 #include "Support/OffscreenWindow.h"
 #include "Support/PluginJob.h"
 #include "Support/TuningRig.h"
@@ -60,6 +61,20 @@ job::Job JobRig::stored() const
     auto job = job::loadJob(plugin::toPath(desk->openFolder()));
     REQUIRE(job);
     return *std::move(job);
+}
+
+std::string JobRig::addState(const measure::Response& response)
+{
+    const juce::File opened = desk->openFolder();
+    const auto added = plugin::addStateToJob(plugin::toPath(opened), response, {});
+    REQUIRE(added);
+    desk->noteAddedState(opened, added->id);
+    if (processor.snapshot().job != nullptr)
+        processor.openJob(opened);
+    else
+        desk->openJob(opened);
+    settle();
+    return added->id;
 }
 
 void JobRig::choose(const char* parameterId, double value)

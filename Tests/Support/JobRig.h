@@ -11,6 +11,7 @@
 
 #include <memory>
 #include <optional>
+#include <string>
 
 namespace saddletone::test {
 
@@ -26,6 +27,8 @@ public:
     void openMadeUpJob();
     /** The job as it stands on the disk. */
     [[nodiscard]] job::Job stored() const;
+    /** Adds a state to the open job as the bench does it; returns its id. */
+    std::string addState(const measure::Response& response);
     /** A choice on Listen, as a hand makes it. */
     void choose(const char* parameterId, double value);
 
@@ -37,6 +40,20 @@ public:
     std::unique_ptr<plugin::ChoiceHistory> choices;
     std::unique_ptr<plugin::TuningDesk> tuning;
     std::unique_ptr<plugin::JobDesk> desk;
+};
+
+/** While it is there, processors are made as the standalone's, which plays files itself. */
+struct AsStandalone {
+    AsStandalone()
+    {
+        juce::AudioProcessor::setTypeOfNextNewPlugin(juce::AudioProcessor::wrapperType_Standalone);
+    }
+    ~AsStandalone()
+    {
+        juce::AudioProcessor::setTypeOfNextNewPlugin(juce::AudioProcessor::wrapperType_Undefined);
+    }
+    AsStandalone(const AsStandalone&) = delete;
+    AsStandalone& operator=(const AsStandalone&) = delete;
 };
 
 /** The window over a JobRig, with a bench that only remembers and events by a clock of its own. */

@@ -9,6 +9,8 @@
 #include <atomic>
 #include <chrono>
 #include <cmath>
+#include <fstream>
+#include <utility>
 
 namespace saddletone::test {
 
@@ -80,6 +82,28 @@ void writeRampFile(const std::filesystem::path& file, double sampleRate, std::si
             audio.channels[channel][frame] = static_cast<float>(channel == 0 ? value : -value);
         }
     REQUIRE(files::writeAudioFile(audio, file, files::SampleFormat::float32));
+}
+
+void writeLongFile(const std::filesystem::path& file, double seconds)
+{
+    constexpr std::uintmax_t headerBytes = 44;
+    const auto dataBytes =
+        static_cast<std::uint32_t>(std::llround(seconds * 44100.0)) * std::uint32_t {4};
+    REQUIRE(
+        files::writeAudioFile(dsp::makeSilence(44100.0, 2, 1), file, files::SampleFormat::pcm16));
+    REQUIRE(std::filesystem::file_size(file) == headerBytes + 4);
+    {
+        // Sizes of the whole and of its samples, little-endian.
+        std::fstream header(file, std::ios::binary | std::ios::in | std::ios::out);
+        for (const auto& [place, value] :
+             {std::pair {4, dataBytes + 36}, std::pair {40, dataBytes}}) {
+            header.seekp(place);
+            for (unsigned int shift = 0; shift < 32; shift += 8)
+                header.put(static_cast<char>((value >> shift) & 0xFFU));
+        }
+        REQUIRE(header.flush());
+    }
+    std::filesystem::resize_file(file, headerBytes + dataBytes);
 }
 
 } // namespace saddletone::test

@@ -17,4 +17,8 @@ job::Job writeMadeUpJob(const std::filesystem::path& folder, const std::string& 
 void writeRampFile(const std::filesystem::path& file, double sampleRate, std::size_t numChannels,
                    std::size_t numFrames);
 
+/** Writes a file of digital silence, 16-bit stereo at 44.1 kHz, that takes long to open and hardly any
+    room. */
+void writeLongFile(const std::filesystem::path& file, double seconds);
+
 } // namespace saddletone::test

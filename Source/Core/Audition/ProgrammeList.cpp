@@ -105,6 +105,7 @@ void ProgrammeList::setRead(std::uint64_t id, double durationSeconds, double lou
     list[*index].durationSeconds = durationSeconds;
     list[*index].loudnessLufs = loudnessLufs;
     list[*index].isUnreadable = false;
+    list[*index].isCancelled = false;
 }
 
 void ProgrammeList::setUnreadable(std::uint64_t id)
@@ -113,13 +114,20 @@ void ProgrammeList::setUnreadable(std::uint64_t id)
         list[*index].isUnreadable = true;
 }
 
+void ProgrammeList::setCancelled(std::uint64_t id, bool isCancelled)
+{
+    if (const auto index = find(id))
+        list[*index].isCancelled = isCancelled;
+}
+
 std::optional<std::size_t> ProgrammeList::next(bool isLooping) const noexcept
 {
     for (std::size_t step = 1; step <= list.size(); ++step) {
         const std::size_t index = currentIndex + step;
         if (index >= list.size() && !isLooping)
             return std::nullopt;
-        if (!list[index % list.size()].isUnreadable)
+        const ProgrammeEntry& entry = list[index % list.size()];
+        if (!entry.isUnreadable && !entry.isCancelled)
             return index % list.size();
     }
     return std::nullopt;

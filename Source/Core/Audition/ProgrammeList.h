@@ -29,6 +29,7 @@ struct ProgrammeEntry {
     std::optional<double> durationSeconds;
     std::optional<double> loudnessLufs; ///< Integrated, ITU-R BS.1770-4.
     bool isUnreadable = false;          ///< Passed over.
+    bool isCancelled = false;           ///< Reading it was; passed over until it is chosen.
 
     bool operator==(const ProgrammeEntry&) const = default;
 };
@@ -70,9 +71,11 @@ public:
     void setRegion(std::size_t index, const std::optional<LoopRegion>& region);
     void setRead(std::uint64_t id, double durationSeconds, double loudnessLufs);
     void setUnreadable(std::uint64_t id);
+    /** Whether reading it was cancelled. */
+    void setCancelled(std::uint64_t id, bool isCancelled);
 
     /** The entry that follows the current one, which may be itself; nothing at the end of a list that
-        is not looped, and where nothing can be read. */
+        is not looped, and where there is nothing that can be read and was not cancelled. */
     [[nodiscard]] std::optional<std::size_t> next(bool isLooping) const noexcept;
 
 private:

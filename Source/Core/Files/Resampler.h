@@ -2,6 +2,8 @@
 
 #include "Core/Dsp/AudioBuffer.h"
 
+#include <functional>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -14,6 +16,12 @@ namespace saddletone::files {
 
 /** Converts all channels to a new sample rate; a copy if it is the same already. */
 [[nodiscard]] dsp::AudioBuffer resample(const dsp::AudioBuffer& audio, double newSampleRate);
+
+/** The same to the bit, with word of the share that is done, 0 to 1, some times a second. Nothing:
+    progress returned false, which ends it. */
+[[nodiscard]] std::optional<dsp::AudioBuffer> resample(const dsp::AudioBuffer& audio,
+                                                       double newSampleRate,
+                                                       const std::function<bool(double)>& progress);
 
 /** Converts an impulse response to a new sample rate; its frequency response is kept. */
 [[nodiscard]] std::vector<double> resampleImpulse(std::span<const double> impulse,

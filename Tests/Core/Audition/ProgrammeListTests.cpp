@@ -104,6 +104,22 @@ TEST_CASE("One file follows another, over those that cannot be read", "[core][au
     CHECK(list.entries()[0].durationSeconds == 10.0);
 }
 
+TEST_CASE("What was cancelled is passed over until it is wanted or has been read",
+          "[core][audition]")
+{
+    auto list = listOf({"a", "b"});
+    const std::uint64_t id = list.entries()[1].id;
+    list.setCancelled(id, true);
+    CHECK(list.entries()[1].isCancelled);
+    CHECK_FALSE(list.next(false).has_value());
+    list.setCancelled(id, false);
+    CHECK(list.next(false) == 1U);
+    list.setCancelled(id, true);
+    list.setRead(id, 10.0, -14.0);
+    CHECK_FALSE(list.entries()[1].isCancelled);
+    CHECK(list.next(false) == 1U);
+}
+
 TEST_CASE("A list takes no more than it has room for", "[core][audition]")
 {
     const std::vector<std::filesystem::path> many(150, "a");

@@ -2,15 +2,19 @@
 
 #include "Core/Dsp/Biquad.h"
 #include "Core/Dsp/MatchedBiquad.h"
+#include "Core/Dsp/RandomSource.h"
 #include "Core/Dsp/Units.h"
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstddef>
 #include <numbers>
 #include <vector>
+
+#include <soxr.h>
 
 using namespace saddletone;
 
@@ -38,6 +42,33 @@ std::complex<double> responseAt(const std::vector<double>& impulse, double frequ
                * std::polar(1.0, -2.0 * std::numbers::pi * frequencyHz * static_cast<double>(n)
                                      / sampleRate);
     return sum;
+}
+
+/** More than fits into the parts that are converted at once. */
+std::vector<double> longNoise(std::size_t numFrames)
+{
+    dsp::RandomSource random(7);
+    std::vector<double> samples(numFrames);
+    for (double& sample : samples)
+        sample = static_cast<double>(static_cast<float>(random.nextUniform() - 0.5));
+    return samples;
+}
+
+/** What the library makes of all of it in one go. */
+std::vector<double> resampledAtOnce(const std::vector<double>& samples, double ratio)
+{
+    const auto wanted =
+        static_cast<std::size_t>(std::llround(static_cast<double>(samples.size()) * ratio));
+    std::vector<double> output(wanted + 64);
+    const soxr_io_spec_t io = soxr_io_spec(SOXR_FLOAT64_I, SOXR_FLOAT64_I);
+    const soxr_quality_spec_t quality = soxr_quality_spec(SOXR_VHQ, SOXR_ROLLOFF_NONE);
+    std::size_t produced = 0;
+    REQUIRE(soxr_oneshot(1.0, ratio, 1, samples.data(), samples.size(), nullptr, output.data(),
+                         output.size(), &produced, &io, &quality, nullptr)
+            == nullptr);
+    output.resize(produced);
+    output.resize(wanted, 0.0);
+    return output;
 }
 
 } // namespace
@@ -134,4 +165,47 @@ TEST_CASE("Nothing in gives nothing out and silence stays silent", "[core][files
     CHECK(silence == std::vector<double>(1500, 0.0));
     const std::vector<double> impulse {1.0, 0.5};
     CHECK(files::resampleImpulse(impulse, 48000.0, 48000.0) == impulse);
+}
+
+TEST_CASE("Audio converted in parts is to the bit what it is converted at once", "[core][files]")
+{
+    const double rateRatio = GENERATE(48000.0 / 44100.0, 44100.0 / 48000.0, 2.0, 0.5,
+                                      192000.0 / 44100.0, 8000.0 / 48000.0, 1.0 + 37.5e-6);
+    for (const std::size_t numFrames : {std::size_t {1}, std::size_t {700}, std::size_t {65536},
+                                        std::size_t {65537}, std::size_t {300001}}) {
+        CAPTURE(rateRatio, numFrames);
+        const auto samples = longNoise(numFrames);
+        const auto inParts = files::resample(samples, rateRatio);
+        const auto atOnce = resampledAtOnce(samples, rateRatio);
+        REQUIRE(inParts.size() == atOnce.size());
+        std::size_t numDifferent = 0;
+        for (std::size_t frame = 0; frame < atOnce.size(); ++frame)
+            numDifferent += inParts[frame] != atOnce[frame] ? 1 : 0;
+        CHECK(numDifferent == 0);
+    }
+}
+
+TEST_CASE("A conversion tells how far it is, changes nothing by that, and can be ended",
+          "[core][files]")
+{
+    const auto samples = longNoise(300001);
+    const std::vector<float> channel(samples.begin(), samples.end());
+    const dsp::AudioBuffer audio {44100.0, {channel, channel}};
+    std::vector<double> shares;
+    const auto told = files::resample(audio, 48000.0, [&](double share) {
+        shares.push_back(share);
+        return true;
+    });
+    REQUIRE(told.has_value());
+    CHECK(*told == files::resample(audio, 48000.0));
+    const auto atOnce = resampledAtOnce(samples, 48000.0 / 44100.0);
+    CHECK(told->channels[1] == std::vector<float>(atOnce.begin(), atOnce.end()));
+    REQUIRE(shares.size() >= 8);
+    CHECK(shares.front() > 0.0);
+    CHECK(std::is_sorted(shares.begin(), shares.end()));
+    CHECK(shares.back() == Approx(1.0));
+
+    std::size_t numCalls = 0;
+    CHECK_FALSE(files::resample(audio, 48000.0, [&](double) { return ++numCalls < 3; }));
+    CHECK(numCalls == 3);
 }

@@ -5,6 +5,7 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <cstdlib>
@@ -111,4 +112,21 @@ TEST_CASE("What the gate lets nothing through of has no loudness", "[core][heari
     CHECK(hearing::integratedLoudnessLufs(stereoSine({{-80.0, 5.0}})) == dsp::silenceDb);
     // Shorter than one gating block of 400 ms.
     CHECK(hearing::integratedLoudnessLufs(stereoSine({{-20.0, 0.2}})) == dsp::silenceDb);
+}
+
+TEST_CASE("The measure of loudness tells how far it is and can be ended", "[core][hearing]")
+{
+    const dsp::AudioBuffer audio = stereoSine({{-23.0, 20.0}});
+    std::vector<double> shares;
+    const auto told = hearing::integratedLoudnessLufs(audio, [&](double share) {
+        shares.push_back(share);
+        return true;
+    });
+    CHECK(told == hearing::integratedLoudnessLufs(audio));
+    REQUIRE(shares.size() >= 4);
+    CHECK(std::is_sorted(shares.begin(), shares.end()));
+    CHECK(shares.back() == 1.0);
+    std::size_t numCalls = 0;
+    CHECK_FALSE(hearing::integratedLoudnessLufs(audio, [&](double) { return ++numCalls < 2; }));
+    CHECK(numCalls == 2);
 }
