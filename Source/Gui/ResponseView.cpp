@@ -20,10 +20,13 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
 {
     const double offsetDb = snapshot.levels.radioGainDb - snapshot.levels.plugLossDb;
     const auto& shownRoad = snapshot.roadNow != nullptr ? snapshot.roadNow : snapshot.road;
+    const bool isNow = snapshot.roadNow != nullptr;
+    const bool isNoisy = snapshot.levels.noise.totalDba > dsp::silenceDb;
     if (job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
         && matchGainsDb == snapshot.fairness.matchGainsDb && ride == snapshot.ride
         && choice == snapshot.choice && noiseTrimDb == snapshot.noiseTrimDb
-        && programmeOffsetDb == offsetDb && road == shownRoad)
+        && programmeOffsetDb == offsetDb && road == shownRoad && isOfMoment == isNow
+        && hasNoise == isNoisy)
         return;
     if (ride != snapshot.ride || choice != snapshot.choice || noiseTrimDb != snapshot.noiseTrimDb)
         noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
@@ -40,8 +43,8 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     noiseTrimDb = snapshot.noiseTrimDb;
     programmeOffsetDb = offsetDb;
     road = shownRoad;
-    isOfMoment = snapshot.roadNow != nullptr;
-    hasNoise = snapshot.levels.noise.totalDba > dsp::silenceDb;
+    isOfMoment = isNow;
+    hasNoise = isNoisy;
     repaint();
 }
 
