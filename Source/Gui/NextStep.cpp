@@ -44,12 +44,12 @@ std::optional<NextStep> nextStepAt(Place place, const JobProgress& progress)
         return std::nullopt;
     if (progress.numParked + progress.numRunning == 0)
         return NextStep {place == Place::bike ? "Play the sweep on the bike and record a take"
-                                              : "Nothing measured yet: record at the bike",
+                                              : "Nothing measured yet: record a take",
                          Place::bike};
     if (progress.numRunning == 0)
         return NextStep {"No engine-running take yet: record one", Place::bike};
     if (progress.numParked == 0)
-        return NextStep {"No take with the engine off yet: record one", Place::bike};
+        return NextStep {"No engine-off take yet: record one", Place::bike};
     if (!progress.hasFitted) {
         if (progress.canCompare && !progress.hasCompared)
             return NextStep {"Two states measured: compare them", Place::bike};
