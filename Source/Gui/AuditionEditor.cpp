@@ -158,6 +158,8 @@ void AuditionEditor::applyLook(bool light)
 {
     auto newLook = std::make_unique<Look>(light);
     setLookAndFeel(newLook.get());
+    // Of windows beside this one, too, such as choosers of files.
+    juce::LookAndFeel::setDefaultLookAndFeel(newLook.get());
     look = std::move(newLook);
     lookButton.setButtonText(light ? "Dark look" : "Light look");
     lookButton.setTitle(lookButton.getButtonText());
