@@ -339,3 +339,26 @@ TEST_CASE("Signals and Bike draw again whatever has changed", "[plugin][editor]"
           }},
          {"file", [](Snapshot& now) { now.microphone.zeroDegreesFile = "front.txt"; }}});
 }
+
+TEST_CASE("Noise that moves is drawn again wherever it was and is", "[plugin][editor]")
+{
+    RecordingModel model;
+    model.openMadeUpJob(3);
+    gui::AuditionSnapshot snapshot = onTheRoad(model.current);
+    gui::ResponseView view;
+    view.setSize(GENERATE(620, 1470), GENERATE(210, 570));
+    view.show(snapshot);
+    Canvas canvas(view);
+    for (const auto& [speedKmh, trimDb] :
+         {std::pair {101.0, 0.0}, std::pair {110.0, 0.0}, std::pair {144.0, 0.0},
+          std::pair {40.0, 0.0}, std::pair {40.0, -20.0}, std::pair {140.0, 6.0},
+          std::pair {2.0, 0.0}}) {
+        CAPTURE(speedKmh, trimDb);
+        const juce::Image before = canvas.seen();
+        snapshot.choice.speedKmh = speedKmh;
+        snapshot.noiseTrimDb = trimDb;
+        view.show(snapshot);
+        CHECK_FALSE(difference(before, canvas.seen()).isEmpty());
+        CHECK(canvas.outdated().toString() == juce::Rectangle<int>().toString());
+    }
+}
