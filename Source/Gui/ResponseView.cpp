@@ -81,7 +81,7 @@ void ResponseView::repaintBetween(const hearing::ThirdOctaveSpectrum& one,
 {
     // While the rider is dragged the edge of the noise moves by some pixels 60 times a second. Octave
     // by octave a strip around it is far less than the whole, and few strips clip quickly.
-    constexpr std::size_t bandsTogether = 3;
+    constexpr std::size_t bandsTogether = 6;
     constexpr float lineReach = 8.0F; // of the line about its points, with its corners
     const FrequencyPlot axes = plot();
     for (std::size_t first = 0; first + 1 < hearing::numThirdOctaves; first += bandsTogether) {

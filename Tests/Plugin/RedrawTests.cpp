@@ -90,14 +90,15 @@ public:
     Canvas(const Canvas&) = delete;
     Canvas& operator=(const Canvas&) = delete;
 
+    /** Edges at the border of what is drawn again are rounded otherwise than in one go. */
+    static constexpr int rounding = 8;
+
     juce::Image seen() { return picture(frame); }
     /** Where what is seen is not what would be drawn now. */
     juce::Rectangle<int> outdated()
     {
         const juce::Image kept = seen();
         content.repaint();
-        // Edges at the border of what is drawn again are rounded otherwise than in one go.
-        constexpr int rounding = 8;
         return difference(kept, seen(), rounding);
     }
 
@@ -109,22 +110,33 @@ private:
 template <typename Snapshot>
 using Changes = std::vector<std::pair<const char*, std::function<void(Snapshot&)>>>;
 
-/** Makes each change by itself and takes it back; all that it shows in is drawn again. */
+using MakeEditor = std::function<std::unique_ptr<gui::AuditionEditor>()>;
+
+/** Makes each change by itself and takes it back: what is seen is what would be drawn now, and what
+    a window shows that was opened only now. */
 template <typename Snapshot>
-void checkRedrawn(gui::AuditionEditor& editor, Snapshot& current, const Changes<Snapshot>& changes)
+void checkRedrawn(const MakeEditor& makeEditor, Snapshot& current, const Changes<Snapshot>& changes)
 {
     const Snapshot base = current;
-    editor.refresh();
-    Canvas canvas(editor);
+    const auto editor = makeEditor();
+    editor->refresh();
+    Canvas canvas(*editor);
     for (const auto& [name, change] : changes) {
         INFO(name);
         const juce::Image before = canvas.seen();
         change(current);
-        editor.refresh();
-        CHECK_FALSE(difference(before, canvas.seen()).isEmpty());
+        editor->refresh();
+        const juce::Image seen = canvas.seen();
+        CHECK_FALSE(difference(before, seen).isEmpty());
         CHECK(canvas.outdated().toString() == juce::Rectangle<int>().toString());
+        const auto opened = makeEditor();
+        opened->refresh();
+        CHECK(difference(seen, picture(*opened), Canvas::rounding).toString()
+              == juce::Rectangle<int>().toString());
         current = base;
-        editor.refresh();
+        constexpr int framesToRest = 150; // meters fall slowly
+        for (int frame = 0; frame < framesToRest; ++frame)
+            editor->refresh();
         CHECK(canvas.outdated().toString() == juce::Rectangle<int>().toString());
     }
 }
@@ -196,9 +208,9 @@ TEST_CASE("Listen draws again whatever has changed", "[plugin][editor]")
     using Snapshot = gui::AuditionSnapshot;
     RecordingModel model;
     openLoudJob(model);
-    gui::AuditionEditor editor(model);
+    const auto listen = [&] { return std::make_unique<gui::AuditionEditor>(model); };
     checkRedrawn<Snapshot>(
-        editor, model.current,
+        listen, model.current,
         {{"another job",
           [](Snapshot& now) {
               auto job = std::make_shared<gui::JobView>(*now.job);
@@ -267,10 +279,21 @@ TEST_CASE("Signals and Bike draw again whatever has changed", "[plugin][editor]"
     test::RecordingBench bench;
     bench.makeUpTakes();
     bench.current.input.open = true;
-    gui::AuditionEditor editor(model, &bench);
-    editor.goTo(gui::Place::signals);
+    const auto signals = [&] {
+        auto editor = std::make_unique<gui::AuditionEditor>(model, &bench);
+        editor->goTo(gui::Place::signals);
+        return editor;
+    };
+    const auto bikeOf = [&](gui::BikePanel panel) {
+        return [&model, &bench, panel] {
+            auto editor = std::make_unique<gui::AuditionEditor>(model, &bench);
+            editor->goTo(gui::Place::bike);
+            editor->bike()->showPanel(panel);
+            return editor;
+        };
+    };
     checkRedrawn<Snapshot>(
-        editor, bench.current,
+        signals, bench.current,
         {{"signal", [](Snapshot& now) { now.output.selected = 1; }},
          {"playing", [](Snapshot& now) { now.output.playing = true; }},
          {"being made", [](Snapshot& now) { now.output.preparing = true; }},
@@ -289,15 +312,12 @@ TEST_CASE("Signals and Bike draw again whatever has changed", "[plugin][editor]"
               now.writing.busy = true;
               now.writing.doneProportion = 0.4;
           }},
-         {"written", [](Snapshot& now) { now.writing.message = "Written."; }},
-         {"message", [](Snapshot& now) { now.message = "The take was added."; }}});
+         {"written", [](Snapshot& now) { now.writing.message = "Written."; }}});
     for (const gui::BikePanel panel :
          {gui::BikePanel::analyser, gui::BikePanel::curves, gui::BikePanel::microphone}) {
-        editor.goTo(gui::Place::bike);
-        editor.bike()->showPanel(panel);
         CAPTURE(static_cast<int>(panel));
         checkRedrawn<Snapshot>(
-            editor, bench.current,
+            bikeOf(panel), bench.current,
             {{"input closed", [](Snapshot& now) { now.input.open = false; }},
              {"clipped", [](Snapshot& now) { now.input.clipHeld = true; }},
              {"level", [](Snapshot& now) { now.input.peakDbfs = -9.0; }},
@@ -308,25 +328,24 @@ TEST_CASE("Signals and Bike draw again whatever has changed", "[plugin][editor]"
               }},
              {"recording",
               [](Snapshot& now) { now.capture.state = measure::CaptureState::recording; }},
-             {"take left out", [](Snapshot& now) { now.takes[0].used = false; }},
-             {"take named", [](Snapshot& now) { now.takes[0].words = "Another word."; }},
              {"calibration", [](Snapshot& now) { now.calibrationWords = "Calibrated now."; }},
              {"track", [](Snapshot& now) { now.trackName = "Another track"; }},
              {"message", [](Snapshot& now) { now.message = "The take was added."; }}});
     }
-    editor.bike()->showPanel(gui::BikePanel::curves);
-    checkRedrawn<Snapshot>(editor, bench.current,
-                           {{"state", [](Snapshot& now) { now.shownMeasured = 1; }},
-                            {"fewer states", [](Snapshot& now) { now.measured.pop_back(); }},
-                            {"no comparison", [](Snapshot& now) { now.comparison = nullptr; }},
-                            {"sides", [](Snapshot& now) {
-                                 auto sides = std::make_shared<gui::SpeakersView>();
-                                 sides->warning = "The sides move against each other.";
-                                 now.speakers = std::move(sides);
-                             }}});
-    editor.bike()->showPanel(gui::BikePanel::microphone);
     checkRedrawn<Snapshot>(
-        editor, bench.current,
+        bikeOf(gui::BikePanel::curves), bench.current,
+        {{"take left out", [](Snapshot& now) { now.takes[0].used = false; }},
+         {"take named", [](Snapshot& now) { now.takes[0].words = "Another word."; }},
+         {"state", [](Snapshot& now) { now.shownMeasured = 1; }},
+         {"fewer states", [](Snapshot& now) { now.measured.pop_back(); }},
+         {"no comparison", [](Snapshot& now) { now.comparison = nullptr; }},
+         {"sides", [](Snapshot& now) {
+              auto sides = std::make_shared<gui::SpeakersView>();
+              sides->warning = "The sides move against each other.";
+              now.speakers = std::move(sides);
+          }}});
+    checkRedrawn<Snapshot>(
+        bikeOf(gui::BikePanel::microphone), bench.current,
         {{"words",
           [](Snapshot& now) {
               now.microphone.shortWords = "A curve.";
@@ -360,5 +379,10 @@ TEST_CASE("Noise that moves is drawn again wherever it was and is", "[plugin][ed
         view.show(snapshot);
         CHECK_FALSE(difference(before, canvas.seen()).isEmpty());
         CHECK(canvas.outdated().toString() == juce::Rectangle<int>().toString());
+        gui::ResponseView other;
+        other.setSize(view.getWidth(), view.getHeight());
+        other.show(snapshot);
+        Canvas anew(other);
+        CHECK(difference(canvas.seen(), anew.seen(), Canvas::rounding).isEmpty());
     }
 }
