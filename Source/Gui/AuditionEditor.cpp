@@ -163,6 +163,8 @@ void AuditionEditor::applyLook(bool light)
 {
     auto newLook = std::make_unique<Look>(light);
     setLookAndFeel(newLook.get());
+    // Of windows beside this one, too, such as choosers of files.
+    juce::LookAndFeel::setDefaultLookAndFeel(newLook.get());
     look = std::move(newLook);
     lookButton.setButtonText(light ? "Dark look" : "Light look");
     lookButton.setTitle(lookButton.getButtonText());
@@ -217,8 +219,8 @@ void AuditionEditor::refresh()
         setDescription(words);
         repaint(wordsArea);
     }
-    // The safety note comes first; a problem can wait.
-    problemPanel.setVisible(shown.problem.isNotEmpty() && safetyNote == nullptr);
+    // Notes that hold the window come first; a problem can wait.
+    problemPanel.setVisible(shown.problem.isNotEmpty() && safetyNote == nullptr && !isAsking());
     if (problemPanel.getText() != shown.problem) {
         problemPanel.setText(shown.problem);
         resized();
@@ -486,7 +488,8 @@ void AuditionEditor::quieten()
 
 bool AuditionEditor::isAsking() const
 {
-    return unsavedPanel != nullptr && unsavedPanel->isVisible();
+    return (unsavedPanel != nullptr && unsavedPanel->isVisible())
+           || (jobFrame != nullptr && jobFrame->isAsking());
 }
 
 void AuditionEditor::openJob(const juce::File& folder)
@@ -508,7 +511,7 @@ void AuditionEditor::askAboutUnsaved(std::function<void()> goOn)
         goOn();
         return;
     }
-    if (isAsking())
+    if (unsavedPanel != nullptr && unsavedPanel->isVisible())
         return;
     unsavedPanel = std::make_unique<UnsavedPanel>();
     unsavedPanel->onAnswer = [this, goOn = std::move(goOn)](UnsavedPanel::Answer answer) {
@@ -541,7 +544,7 @@ void AuditionEditor::showSafetyNote(std::function<void()> onDismissed)
     safetyNote = std::make_unique<NoticePanel>(NoticePanel::Kind::safety, "Before you listen",
                                                "I understand");
     safetyNote->setText(firstStartWords());
-    safetyNote->keepKeyboard();
+    safetyNote->holdInput();
     safetyNote->onDismiss = [this, onDismissed] {
         // The panel calls this from inside itself, so it may go only afterwards.
         juce::MessageManager::callAsync(
@@ -582,7 +585,7 @@ bool AuditionEditor::keyPressed(const juce::KeyPress& key)
         quieten();
         return true;
     }
-    if (bench != nullptr && safetyNote == nullptr)
+    if (bench != nullptr && safetyNote == nullptr && !isAsking())
         for (const Place each : allPlaces)
             if (key
                 == juce::KeyPress('1' + static_cast<int>(each), juce::ModifierKeys::commandModifier,
@@ -669,7 +672,7 @@ void AuditionEditor::chooseJob()
 
 bool AuditionEditor::isInterestedInFileDrag(const juce::StringArray& files)
 {
-    if (blindTestRuns() || isInEvent())
+    if (blindTestRuns() || isInEvent() || safetyNote != nullptr || isAsking())
         return false;
     if (files.size() == 1 && isJob(juce::File(files[0])))
         return true;

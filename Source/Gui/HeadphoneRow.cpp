@@ -6,6 +6,14 @@
 
 namespace saddletone::gui {
 
+namespace {
+
+constexpr const char* ceilingDescription =
+    "Highest A-weighted level at the ear; kept where it is known what the headphones make of full "
+    "scale.";
+
+} // namespace
+
 HeadphoneRow::HeadphoneRow(juce::AudioProcessorValueTreeState& parameters)
     : splField("Headphones at full scale",
                "Sound pressure level at the ear, in dB, that the headphones make of a full-scale "
@@ -16,12 +24,8 @@ HeadphoneRow::HeadphoneRow(juce::AudioProcessorValueTreeState& parameters)
                    return splDb > 80.0 ? juce::String(splDb, 1) + " dB SPL"
                                        : juce::String("not known");
                }),
-      ceilingField(
-          "Ceiling at the ear",
-          "Highest A-weighted level at the ear; kept where it is known what the headphones "
-          "make of full scale.",
-          {.lowest = 60.0, .highest = 100.0},
-          [](double levelDba) { return juce::String(levelDba, 0) + " dB(A)"; })
+      ceilingField("Ceiling at the ear", ceilingDescription, {.lowest = 60.0, .highest = 100.0},
+                   [](double levelDba) { return juce::String(levelDba, 0) + " dB(A)"; })
 {
     splField.onNumber = [&parameters](double splDb) {
         setParameter(parameters, parameterIds::headphoneSplDb, splDb);
@@ -39,8 +43,8 @@ void HeadphoneRow::show(const AuditionSnapshot& snapshot)
     ceilingField.show(snapshot.ceilingDba);
     if (const bool isKnownNow = snapshot.headphoneSplDb > 0.0; isKnownNow != isKnown) {
         isKnown = isKnownNow;
-        ceilingField.setAlpha(isKnown ? 1.0F : 0.55F);
-        repaint();
+        ceilingField.setDescription(isKnown ? "Highest A-weighted level at the ear; it is kept."
+                                            : ceilingDescription);
     }
 }
 

@@ -55,6 +55,7 @@ JobFrame::JobFrame(juce::Component& window, JobModel& jobModel, AuditionModel& a
     emptyPanel.onDismiss = [this] { actions.goTo(Place::bike); };
     window.addChildComponent(emptyPanel);
     recoveryPanel.setDecline("Leave it as saved");
+    recoveryPanel.holdInput();
     recoveryPanel.onDismiss = [this] {
         tuner->answerRecovery(true);
         recoveryPanel.setVisible(false);
@@ -129,6 +130,8 @@ void JobFrame::show(Place newPlace, const AuditionSnapshot& snapshot, bool nowLo
         recoveryPanel.setVisible(asksNow);
         recoveryPanel.toFront(false);
         actions.layOut();
+        if (recoveryPanel.isShowing())
+            recoveryPanel.grabKeyboardFocus();
     }
     const bool isEmptyNow = !coversNow && (place == Place::tuning || place == Place::listen)
                             && shown.open != nullptr && shown.open->candidates.isEmpty();

@@ -36,6 +36,8 @@ public:
 
     /** Whether there is something else to be seen than the place itself. */
     [[nodiscard]] bool coversPlace() const { return welcome.isVisible() || emptyPanel.isVisible(); }
+    /** Whether something waits for an answer before anything else can be done. */
+    [[nodiscard]] bool isAsking() const { return recoveryPanel.isVisible(); }
     /** The open job; null if there is none. */
     [[nodiscard]] const OpenJobView* openJob() const { return shown.open.get(); }
     /** What there is to begin with, over the open job too. */

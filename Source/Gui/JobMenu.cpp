@@ -16,6 +16,16 @@ juce::String ellipsis(const juce::String& words)
     return words + juce::String::fromUTF8("\xe2\x80\xa6");
 }
 
+/** A path whose beginning is left out where it is long: its end is what tells jobs apart. */
+juce::String shortPath(const juce::File& file)
+{
+    constexpr int longest = 36;
+    const juce::String path = file.getFullPathName();
+    return path.length() <= longest
+               ? path
+               : juce::String::fromUTF8("\xe2\x80\xa6") + path.getLastCharacters(longest - 1);
+}
+
 void addItem(juce::PopupMenu& menu, const juce::String& words, const juce::String& key,
              bool isEnabled, std::function<void()> action)
 {
@@ -40,7 +50,7 @@ juce::PopupMenu JobMenu::recentMenu(const JobSnapshot& snapshot, bool isFree)
     for (const RecentJobView& each : snapshot.recent)
         addItem(menu,
                 each.title + (each.isMissing ? " (missing)" : "")
-                    + juce::String::fromUTF8(" \xc2\xb7 ") + each.folder.getFullPathName(),
+                    + juce::String::fromUTF8(" \xc2\xb7 ") + shortPath(each.folder),
                 {}, isFree && !each.isMissing,
                 [this, folder = each.folder] { actions.openJob(folder); });
     return menu;

@@ -95,6 +95,10 @@ Look::Look(bool light) : colours(light ? lightPalette() : darkPalette())
     setColour(juce::Slider::textBoxHighlightColourId, colours.accent);
     setColour(juce::TextEditor::focusedOutlineColourId, colours.accentLine);
     setColour(juce::TextEditor::highlightedTextColourId, colours.onAccent);
+    setColour(juce::DirectoryContentsDisplayComponent::textColourId, colours.text);
+    setColour(juce::DirectoryContentsDisplayComponent::highlightColourId, colours.accent);
+    setColour(juce::DirectoryContentsDisplayComponent::highlightedTextColourId, colours.onAccent);
+    setColour(juce::FileChooserDialogBox::titleTextColourId, colours.text);
     setColour(juce::PopupMenu::backgroundColourId, colours.panel);
     setColour(juce::PopupMenu::textColourId, colours.text);
     setColour(juce::PopupMenu::highlightedBackgroundColourId, colours.accent);
@@ -178,6 +182,113 @@ void Look::drawButtonText(juce::Graphics& g, juce::TextButton& button, bool, boo
 juce::Font Look::getPopupMenuFont()
 {
     return textFont(15.0F);
+}
+
+void Look::drawPopupMenuItem(juce::Graphics& g, const juce::Rectangle<int>& area, bool isSeparator,
+                             bool isActive, bool isHighlighted, bool isTicked, bool hasSubMenu,
+                             const juce::String& text, const juce::String& shortcutKeyText,
+                             const juce::Drawable* icon, const juce::Colour* textColour)
+{
+    if (isSeparator || icon != nullptr || textColour != nullptr) {
+        juce::LookAndFeel_V4::drawPopupMenuItem(g, area, isSeparator, isActive, isHighlighted,
+                                                isTicked, hasSubMenu, text, shortcutKeyText, icon,
+                                                textColour);
+        return;
+    }
+    auto row = area.reduced(1);
+    juce::Colour ink = isActive ? colours.text : colours.mutedText;
+    if (isActive && isHighlighted) {
+        g.setColour(colours.accent);
+        g.fillRect(row);
+        ink = colours.onAccent;
+    }
+    row.reduce(5, 0);
+    const auto tickArea = row.removeFromLeft(row.getHeight()).toFloat().reduced(4.0F);
+    g.setColour(ink);
+    if (isTicked) {
+        const juce::Path tick = getTickShape(1.0F);
+        g.fillPath(tick, tick.getTransformToScaleToFit(tickArea, true));
+    }
+    // What cannot be chosen now has a bar before it, so that it is not told by its colour alone.
+    if (!isActive && !isTicked)
+        g.fillRect(tickArea.withSizeKeepingCentre(10.0F, 2.0F));
+    const auto arrowArea = row.removeFromRight(hasSubMenu ? 10 : 3).toFloat();
+    if (hasSubMenu) {
+        const auto arrow = arrowArea.withSizeKeepingCentre(6.0F, 11.0F);
+        juce::Path path;
+        path.startNewSubPath(arrow.getTopLeft());
+        path.lineTo(arrow.getRight(), arrow.getCentreY());
+        path.lineTo(arrow.getBottomLeft());
+        g.strokePath(path, juce::PathStrokeType(2.0F));
+    }
+    g.setFont(getPopupMenuFont());
+    g.drawText(text, row, juce::Justification::centredLeft, true);
+    g.drawText(shortcutKeyText, row, juce::Justification::centredRight, false);
+}
+
+juce::AttributedString Look::createFileChooserHeaderText(const juce::String& title,
+                                                         const juce::String& instructions)
+{
+    juce::AttributedString text;
+    text.setJustification(juce::Justification::centred);
+    text.append(title + "\n", textFont(17.0F, juce::Font::bold), colours.text);
+    text.append(instructions, textFont(14.0F), colours.text);
+    return text;
+}
+
+void Look::drawFileBrowserRow(juce::Graphics& g, int width, int height, const juce::File&,
+                              const juce::String& filename, juce::Image*,
+                              const juce::String& fileSize, const juce::String& fileTime,
+                              bool isDirectory, bool isSelected, int,
+                              juce::DirectoryContentsDisplayComponent&)
+{
+    auto row = juce::Rectangle<int>(width, height);
+    if (isSelected) {
+        g.setColour(colours.accent);
+        g.fillRect(row);
+    }
+    g.setColour(isSelected ? colours.onAccent : colours.text);
+    const auto signArea = row.removeFromLeft(34).toFloat().reduced(8.0F, 5.0F);
+    if (isDirectory)
+        g.fillRoundedRectangle(signArea, 2.0F);
+    else
+        g.drawRoundedRectangle(signArea.reduced(3.0F, 0.0F), 1.0F, 1.5F);
+    row.removeFromRight(8);
+    g.setFont(textFont(14.0F));
+    if (!isDirectory && width > 450) {
+        g.drawText(fileTime, row.removeFromRight(150), juce::Justification::centredRight, true);
+        g.drawText(fileSize, row.removeFromRight(84), juce::Justification::centredRight, true);
+        row.removeFromRight(8);
+    }
+    g.drawText(filename, row, juce::Justification::centredLeft, true);
+}
+
+void Look::layoutFileBrowserComponent(juce::FileBrowserComponent& browser,
+                                      juce::DirectoryContentsDisplayComponent* list,
+                                      juce::FilePreviewComponent*, juce::ComboBox* pathBox,
+                                      juce::TextEditor* nameField, juce::Button* upButton)
+{
+    constexpr int rowHeight = 30;
+    constexpr int gap = 6;
+    pathBox->setTooltip("The folder that is shown; another one can be typed or chosen.");
+    upButton->setTitle("Folder above");
+    upButton->setTooltip("Goes to the folder above.");
+    nameField->setTitle("Name");
+    nameField->applyFontToAllText(textFont(15.0F)); // there may be a name in it already
+    nameField->setIndents(6, 5);
+    auto area = browser.getLocalBounds().reduced(8, 4);
+    auto top = area.removeFromTop(rowHeight);
+    upButton->setBounds(top.removeFromRight(50));
+    top.removeFromRight(gap);
+    pathBox->setBounds(top);
+    area.removeFromTop(gap);
+    nameField->setBounds(area.removeFromBottom(rowHeight).withTrimmedLeft(50));
+    area.removeFromBottom(gap);
+    if (auto* const box = dynamic_cast<juce::ListBox*>(list)) {
+        box->setTitle("Files and folders");
+        box->setRowHeight(26);
+        box->setBounds(area);
+    }
 }
 
 juce::Font Look::getAlertWindowMessageFont()

@@ -79,6 +79,22 @@ public:
     void drawButtonText(juce::Graphics& g, juce::TextButton& button, bool isHighlighted,
                         bool isDown) override;
     juce::Font getPopupMenuFont() override;
+    void drawPopupMenuItem(juce::Graphics& g, const juce::Rectangle<int>& area, bool isSeparator,
+                           bool isActive, bool isHighlighted, bool isTicked, bool hasSubMenu,
+                           const juce::String& text, const juce::String& shortcutKeyText,
+                           const juce::Drawable* icon, const juce::Colour* textColour) override;
+    juce::AttributedString createFileChooserHeaderText(const juce::String& title,
+                                                       const juce::String& instructions) override;
+    void drawFileBrowserRow(juce::Graphics& g, int width, int height, const juce::File& file,
+                            const juce::String& filename, juce::Image* icon,
+                            const juce::String& fileSize, const juce::String& fileTime,
+                            bool isDirectory, bool isSelected, int row,
+                            juce::DirectoryContentsDisplayComponent& list) override;
+    /** Gives the controls their names as well, which JUCE leaves out. */
+    void layoutFileBrowserComponent(juce::FileBrowserComponent& browser,
+                                    juce::DirectoryContentsDisplayComponent* list,
+                                    juce::FilePreviewComponent* preview, juce::ComboBox* pathBox,
+                                    juce::TextEditor* nameField, juce::Button* upButton) override;
     juce::Font getAlertWindowMessageFont() override;
     juce::Font getAlertWindowFont() override;
     juce::Font getAlertWindowTitleFont() override;

@@ -44,12 +44,12 @@ std::optional<NextStep> nextStepAt(Place place, const JobProgress& progress)
         return std::nullopt;
     if (progress.numParked + progress.numRunning == 0)
         return NextStep {place == Place::bike ? "Play the sweep on the bike and record a take"
-                                              : "Nothing measured yet: record at the bike",
+                                              : "Nothing measured yet: record a take",
                          Place::bike};
     if (progress.numRunning == 0)
         return NextStep {"No engine-running take yet: record one", Place::bike};
     if (progress.numParked == 0)
-        return NextStep {"No take with the engine off yet: record one", Place::bike};
+        return NextStep {"No engine-off take yet: record one", Place::bike};
     if (!progress.hasFitted) {
         if (progress.canCompare && !progress.hasCompared)
             return NextStep {"Two states measured: compare them", Place::bike};
@@ -74,6 +74,20 @@ std::optional<NextStep> nextStepAt(Place place, const JobProgress& progress)
         return std::nullopt;
     return NextStep {"The report is written: hand it over", Place::report};
 }
+
+namespace {
+
+/** Whether words that are wrapped into the width are no higher than the area. */
+bool fits(const juce::String& words, const juce::Font& font, juce::Rectangle<int> area)
+{
+    juce::AttributedString attributed;
+    attributed.append(words, font);
+    juce::TextLayout layout;
+    layout.createLayout(attributed, static_cast<float>(area.getWidth()));
+    return layout.getHeight() <= static_cast<float>(area.getHeight());
+}
+
+} // namespace
 
 NextStepSign::NextStepSign() : juce::Button("Next step")
 {
@@ -125,10 +139,12 @@ void NextStepSign::paintButton(juce::Graphics& g, bool isHighlighted, bool isDow
     g.setColour(palette.accentLine);
     g.strokePath(board, juce::PathStrokeType(2.0F, juce::PathStrokeType::curved));
     auto content = getLocalBounds().reduced(12, 3).withTrimmedRight(8);
-    drawWords(g,
-              (where.isNotEmpty() ? "Next, at " + where + ": " : juce::String("Next: "))
-                  + shown->words,
-              textFont(14.0F), palette.text, content, juce::Justification::centredLeft);
+    const juce::Font font = textFont(14.0F);
+    // Where there is no room for the place as well, it is in the description alone.
+    juce::String words = "Next, at " + where + ": " + shown->words;
+    if (where.isEmpty() || !fits(words, font, content))
+        words = "Next: " + shown->words;
+    drawWords(g, words, font, palette.text, content, juce::Justification::centredLeft);
 }
 
 } // namespace saddletone::gui

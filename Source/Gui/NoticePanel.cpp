@@ -102,9 +102,10 @@ void NoticePanel::resized()
     declineButton.setBounds(row.removeFromRight(200));
 }
 
-void NoticePanel::keepKeyboard()
+void NoticePanel::holdInput()
 {
     setFocusContainerType(FocusContainerType::keyboardFocusContainer);
+    veil = std::make_unique<NoteVeil>(*this);
 }
 
 bool NoticePanel::keyPressed(const juce::KeyPress& key)

@@ -1,8 +1,9 @@
 #pragma once
 
-#include <juce_gui_basics/juce_gui_basics.h>
+#include "Gui/NoteVeil.h"
 
 #include <functional>
+#include <memory>
 
 namespace saddletone::gui {
 
@@ -18,8 +19,9 @@ public:
     std::function<void()> onDecline;
     void setDecline(const juce::String& buttonText);
 
-    /** Has Tab go round in the panel, for one that lies over controls which are to wait. */
-    void keepKeyboard();
+    /** Has Tab go round in the panel, and the mouse reach nothing else in its parent while it is
+        visible, for one whose answer everything there is to wait for. */
+    void holdInput();
     void setText(const juce::String& newText);
     [[nodiscard]] const juce::String& getText() const noexcept { return text; }
     /** Height the panel needs at a width. */
@@ -37,6 +39,7 @@ private:
     juce::String text;
     juce::TextButton button;
     juce::TextButton declineButton;
+    std::unique_ptr<NoteVeil> veil; // null where it holds nothing
 };
 
 } // namespace saddletone::gui

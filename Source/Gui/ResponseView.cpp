@@ -7,6 +7,12 @@
 
 namespace saddletone::gui {
 
+namespace {
+
+constexpr float ribbonHeight = 14.0F;
+
+} // namespace
+
 ResponseView::ResponseView()
 {
     setTitle("Response at the rider's ear");
@@ -20,12 +26,20 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
 {
     const double offsetDb = snapshot.levels.radioGainDb - snapshot.levels.plugLossDb;
     const auto& shownRoad = snapshot.roadNow != nullptr ? snapshot.roadNow : snapshot.road;
-    if (job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
+    const bool isNow = snapshot.roadNow != nullptr;
+    const bool isNoisy = snapshot.levels.noise.totalDba > dsp::silenceDb;
+    const bool isFrameSame =
+        job == snapshot.job && heard == snapshot.candidate && match == snapshot.match
         && matchGainsDb == snapshot.fairness.matchGainsDb && ride == snapshot.ride
-        && choice == snapshot.choice && noiseTrimDb == snapshot.noiseTrimDb
-        && programmeOffsetDb == offsetDb && road == shownRoad)
+        && programmeOffsetDb == offsetDb && isOfMoment == isNow && hasNoise == isNoisy
+        && (road == nullptr) == (shownRoad == nullptr);
+    const bool isNoiseSame =
+        ride == snapshot.ride && choice == snapshot.choice && noiseTrimDb == snapshot.noiseTrimDb;
+    const bool isRoadSame = road == shownRoad;
+    if (isFrameSame && isNoiseSame && isRoadSame)
         return;
-    if (ride != snapshot.ride || choice != snapshot.choice || noiseTrimDb != snapshot.noiseTrimDb)
+    const hearing::ThirdOctaveSpectrum noiseBefore = noise;
+    if (!isNoiseSame)
         noise = audition::noiseSpectrum(snapshot.ride, snapshot.choice)
                     .raisedBy(snapshot.noiseTrimDb
                               - audition::plugLossDb(snapshot.ride, snapshot.choice));
@@ -40,9 +54,50 @@ void ResponseView::show(const AuditionSnapshot& snapshot)
     noiseTrimDb = snapshot.noiseTrimDb;
     programmeOffsetDb = offsetDb;
     road = shownRoad;
-    isOfMoment = snapshot.roadNow != nullptr;
-    hasNoise = snapshot.levels.noise.totalDba > dsp::silenceDb;
-    repaint();
+    isOfMoment = isNow;
+    hasNoise = isNoisy;
+    if (!isFrameSame) {
+        repaint();
+        return;
+    }
+    if (!isRoadSame)
+        repaint(plot().area.withHeight(ribbonHeight + 4.0F).getSmallestIntegerContainer());
+    if (!isNoiseSame && hasNoise)
+        repaintBetween(noiseBefore, noise);
+}
+
+juce::Point<float> ResponseView::noisePoint(const FrequencyPlot& axes,
+                                            const hearing::ThirdOctaveSpectrum& spectrum,
+                                            std::size_t band)
+{
+    // Curves are in octaves: three times as wide as the bands here.
+    const double toOctaveDb = dsp::powerToDb(3.0);
+    return {axes.xOf(hearing::thirdOctave(band).centreHz),
+            axes.yOf(std::max(0.0, spectrum.levelsDb[band] + toOctaveDb))};
+}
+
+void ResponseView::repaintBetween(const hearing::ThirdOctaveSpectrum& one,
+                                  const hearing::ThirdOctaveSpectrum& other)
+{
+    // While the rider is dragged the edge of the noise moves by some pixels 60 times a second. Octave
+    // by octave a strip around it is far less than the whole, and few strips clip quickly.
+    constexpr std::size_t bandsTogether = 6;
+    constexpr float lineReach = 8.0F; // of the line about its points, with its corners
+    const FrequencyPlot axes = plot();
+    for (std::size_t first = 0; first + 1 < hearing::numThirdOctaves; first += bandsTogether) {
+        const std::size_t last = std::min(first + bandsTogether, hearing::numThirdOctaves - 1);
+        float top = axes.area.getBottom();
+        float bottom = axes.area.getY();
+        for (std::size_t band = first; band <= last; ++band)
+            for (const hearing::ThirdOctaveSpectrum* const spectrum : {&one, &other}) {
+                const float y = noisePoint(axes, *spectrum, band).y;
+                top = std::min(top, y);
+                bottom = std::max(bottom, y);
+            }
+        const auto strip = juce::Rectangle<float>::leftTopRightBottom(
+            noisePoint(axes, one, first).x, top, noisePoint(axes, one, last).x, bottom);
+        repaint(strip.expanded(lineReach).getSmallestIntegerContainer());
+    }
 }
 
 FrequencyPlot ResponseView::plot() const
@@ -94,7 +149,6 @@ void ResponseView::drawRibbon(juce::Graphics& g, const FrequencyPlot& axes)
     if (road == nullptr || !hasNoise)
         return;
     const Palette palette = paletteOf(*this);
-    constexpr float height = 14.0F;
     for (const hearing::BandAudibility& band : road->music.bands) {
         if (!band.inProgramme)
             continue;
@@ -103,15 +157,15 @@ void ResponseView::drawRibbon(juce::Graphics& g, const FrequencyPlot& axes)
         const float right =
             axes.xOf(std::min(FrequencyPlot::highestHz, band.frequencyHz * halfBand));
         const juce::Rectangle<float> box(left, axes.area.getY() + 2.0F, right - left - 1.0F,
-                                         height);
+                                         ribbonHeight);
         if (band.aboveDb >= 0.0) {
             g.setColour(palette.accentLine);
             g.fillRect(box);
             continue;
         }
-        ribbonHatching.fillWith(g,
-                                axes.area.withHeight(height + 4.0F).getSmallestIntegerContainer(),
-                                {5.0F, palette.panel, palette.wind});
+        ribbonHatching.fillWith(
+            g, axes.area.withHeight(ribbonHeight + 4.0F).getSmallestIntegerContainer(),
+            {5.0F, palette.panel, palette.wind});
         g.fillRect(box);
         g.setColour(palette.wind);
         g.drawRect(box, 1.0F);
@@ -123,16 +177,13 @@ void ResponseView::drawNoise(juce::Graphics& g, const FrequencyPlot& axes)
     if (!hasNoise)
         return;
     const Palette palette = paletteOf(*this);
-    // Curves are in octaves: three times as wide as the bands here.
-    const double toOctaveDb = dsp::powerToDb(3.0);
     juce::Path line;
     for (std::size_t band = 0; band < hearing::numThirdOctaves; ++band) {
-        const float x = axes.xOf(hearing::thirdOctave(band).centreHz);
-        const float y = axes.yOf(std::max(0.0, noise.levelsDb[band] + toOctaveDb));
+        const juce::Point<float> point = noisePoint(axes, noise, band);
         if (band == 0)
-            line.startNewSubPath(x, y);
+            line.startNewSubPath(point);
         else
-            line.lineTo(x, y);
+            line.lineTo(point);
     }
 
     juce::Path area = line;

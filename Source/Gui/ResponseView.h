@@ -35,6 +35,13 @@ private:
     [[nodiscard]] double offsetDbOf(std::size_t index) const;
     /** Made anew where it is not kept; a move up or down needs no new one. */
     [[nodiscard]] const Outline& outlineOf(const FrequencyPlot& axes, std::size_t index);
+    /** Where a spectrum of the ride's noise is drawn in a band. */
+    [[nodiscard]] static juce::Point<float> noisePoint(const FrequencyPlot& axes,
+                                                       const hearing::ThirdOctaveSpectrum& spectrum,
+                                                       std::size_t band);
+    /** Has drawn again what differs where one noise is shown after another. */
+    void repaintBetween(const hearing::ThirdOctaveSpectrum& one,
+                        const hearing::ThirdOctaveSpectrum& other);
     void drawRibbon(juce::Graphics& g, const FrequencyPlot& axes);
     void drawNoise(juce::Graphics& g, const FrequencyPlot& axes);
     void drawCurves(juce::Graphics& g, const FrequencyPlot& axes);

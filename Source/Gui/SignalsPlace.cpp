@@ -107,7 +107,7 @@ SignalsPlace::SignalsPlace(BenchModel& benchModel) : model(benchModel)
         "speakers.\n\nThis is asked once until the program is closed.");
     loudPanel.setDecline(juce::String::fromUTF8("Stay at \xe2\x88\x92"
                                                 "12 dBFS"));
-    loudPanel.keepKeyboard();
+    loudPanel.holdInput();
     loudPanel.onDismiss = [this] { model.answerLoudQuestion(true); };
     loudPanel.onDecline = [this] { model.answerLoudQuestion(false); };
     addChildComponent(loudPanel);

@@ -1,13 +1,13 @@
 #pragma once
 
-#include <juce_gui_basics/juce_gui_basics.h>
+#include "Gui/NoteVeil.h"
 
 #include <functional>
 
 namespace saddletone::gui {
 
 /** Asks what is to become of a tuning that has not been saved: save it, let it go, or stay. Return
-    saves, Esc stays. */
+    saves, Esc stays. Everything beside it waits. */
 class UnsavedPanel final : public juce::Component {
 public:
     enum class Answer { save, letGo, stay };
@@ -26,6 +26,7 @@ private:
     juce::TextButton saveButton {"Save and go on"};
     juce::TextButton letGoButton {"Go on without saving"};
     juce::TextButton stayButton {"Stay here"};
+    NoteVeil veil {*this};
 };
 
 } // namespace saddletone::gui

@@ -57,18 +57,33 @@ ProgrammePlayer::HeardPart momentOf(const ProgrammePlayer::HeardPart& part, doub
 class HostEditor final : public juce::AudioProcessorEditor {
 public:
     explicit HostEditor(AuditionProcessor& owner)
-        : juce::AudioProcessorEditor(owner), screen(owner, nullptr, nullptr, &owner.blindTests())
+        : juce::AudioProcessorEditor(owner),
+          audition(owner),
+          screen(owner, nullptr, nullptr, &owner.blindTests())
     {
+        const juce::Point<int> kept = audition.windowSize(); // the next lines resize the window
         addAndMakeVisible(screen);
         setResizable(true, true);
-        setResizeLimits(gui::AuditionEditor::smallestWidth, gui::AuditionEditor::smallestHeight,
-                        3840, 2400);
-        setSize(gui::AuditionEditor::defaultWidth, gui::AuditionEditor::defaultHeight);
+        using Editor = gui::AuditionEditor;
+        setResizeLimits(Editor::smallestWidth, Editor::smallestHeight, largestWidth, largestHeight);
+        if (kept.x > 0 && kept.y > 0)
+            setSize(std::clamp(kept.x, Editor::smallestWidth, largestWidth),
+                    std::clamp(kept.y, Editor::smallestHeight, largestHeight));
+        else
+            setSize(Editor::defaultWidth, Editor::defaultHeight);
     }
 
-    void resized() override { screen.setBounds(getLocalBounds()); }
+    void resized() override
+    {
+        screen.setBounds(getLocalBounds());
+        audition.keepWindowSize(getWidth(), getHeight());
+    }
 
 private:
+    static constexpr int largestWidth = 3840;
+    static constexpr int largestHeight = 2400;
+
+    AuditionProcessor& audition;
     gui::AuditionEditor screen;
 };
 
@@ -958,6 +973,10 @@ void AuditionProcessor::getStateInformation(juce::MemoryBlock& destination)
     xml.setAttribute(stateKeys::loop, player.state().looping);
     xml.setAttribute(stateKeys::lightLook, lightLook.load());
     xml.setAttribute(stateKeys::speedUnit, gui::unitName(speedUnit.load()));
+    if (const juce::Point<int> size = windowSize(); size.x > 0 && size.y > 0) {
+        xml.setAttribute(stateKeys::windowWidth, size.x);
+        xml.setAttribute(stateKeys::windowHeight, size.y);
+    }
     xml.setAttribute(stateKeys::program, currentProgram.load());
     saveParameters(xml, state);
     copyXmlToBinary(xml, destination);
@@ -981,6 +1000,9 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
     restoreParameters(xml, state);
     player.setLooping(xml.getBoolAttribute(stateKeys::loop, false));
     lightLook.store(xml.getBoolAttribute(stateKeys::lightLook, false));
+    if (xml.hasAttribute(stateKeys::windowWidth))
+        keepWindowSize(xml.getIntAttribute(stateKeys::windowWidth),
+                       xml.getIntAttribute(stateKeys::windowHeight));
     currentProgram.store(
         std::clamp(xml.getIntAttribute(stateKeys::program, 0), 0, getNumPrograms() - 1));
 

@@ -132,6 +132,17 @@ public:
     void setUsesLightLook(bool light) override { lightLook.store(light); }
     void setSpeedUnit(gui::SpeedUnit unit) override { speedUnit.store(unit); }
     bool hasAudioSettings() const override { return playsProgramme; }
+    /** Size of the last window in a host, or of the one in its session; logical pixels, whatever
+        scale the host has, and 0 where there was none. */
+    [[nodiscard]] juce::Point<int> windowSize() const
+    {
+        return {windowWidth.load(), windowHeight.load()};
+    }
+    void keepWindowSize(int width, int height)
+    {
+        windowWidth.store(width);
+        windowHeight.store(height);
+    }
     void showAudioSettings() override;
 
     juce::AudioProcessorEditor* createEditor() override;
@@ -228,6 +239,8 @@ private:
     ProgrammePlayer player;
     std::atomic<bool> lightLook {false};
     std::atomic<gui::SpeedUnit> speedUnit {gui::SpeedUnit::mph};
+    std::atomic<int> windowWidth {0}; ///< Of the window in a host; 0 = there was none yet.
+    std::atomic<int> windowHeight {0};
     std::atomic<bool> isParked {false};
     std::atomic<int> currentProgram {0};
     std::atomic<int> liveChannels {0}; ///< 0: the programme comes from the player.

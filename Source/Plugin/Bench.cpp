@@ -127,6 +127,8 @@ bool Bench::isBusy()
 void Bench::enterPlace(gui::Place newPlace)
 {
     place = newPlace;
+    if (place != gui::Place::signals)
+        answerLoudQuestion(false); // it is asked where it can be seen
     const bool listens = place == gui::Place::listen || place == gui::Place::tuning;
     audio.setAuditionHeard(listens);
     if (listens)

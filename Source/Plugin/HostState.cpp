@@ -23,10 +23,11 @@ constexpr const char* rootTag = "saddletone";
 constexpr const char* schemaVersionKey = "schemaVersion";
 constexpr const char* parameterTag = "parameter";
 
-constexpr std::array<std::string_view, 10> knownKeys {
+constexpr std::array<std::string_view, 12> knownKeys {
     schemaVersionKey,           stateKeys::jobFolder,
     stateKeys::programmeFile,   stateKeys::loop,
     stateKeys::lightLook,       stateKeys::speedUnit,
+    stateKeys::windowWidth,     stateKeys::windowHeight,
     stateKeys::program,         stateKeys::currentProgramme,
     stateKeys::alignedLoudness, stateKeys::restartsOnSwitch};
 

@@ -2,6 +2,7 @@
 #include "Gui/AuditionEditor.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
+#include "Plugin/AudioSettings.h"
 #include "Plugin/AuditionProcessor.h"
 #include "Plugin/Bench.h"
 #include "Plugin/ChoiceHistory.h"
@@ -10,6 +11,7 @@
 #include "Plugin/JobDesk.h"
 #include "Plugin/Paths.h"
 #include "Plugin/TuningDesk.h"
+#include "Plugin/WindowScale.h"
 
 #include <juce_audio_devices/juce_audio_devices.h>
 #include <juce_audio_utils/juce_audio_utils.h>
@@ -271,7 +273,6 @@ private:
 
     CommandLineOptions options;
     juce::ApplicationProperties properties;
-    std::unique_ptr<gui::Look> dialogLook; // of windows beside the screen, such as file choosers
     std::unique_ptr<AuditionProcessor> processor;
     juce::AudioDeviceManager devices;
     juce::AudioProcessorPlayer processorPlayer;
@@ -299,7 +300,16 @@ public:
         setResizable(true, false);
         setResizeLimits(gui::AuditionEditor::smallestWidth, gui::AuditionEditor::smallestHeight,
                         8000, 8000);
-        centreWithSize(getWidth(), getHeight());
+        takePlace({getWidth(), getHeight()});
+    }
+
+    /** Draws everything at another scale, in a window that is as large as before for what is in it. */
+    void setScalePercent(int percent)
+    {
+        const juce::Point<int> size(getWidth(), getHeight());
+        applyScale(percent);
+        if (!isFullScreen() && !isKioskMode())
+            takePlace(size);
     }
 
     /** With or without frame, title and other windows beside it. */
@@ -316,6 +326,22 @@ public:
     void closeButtonPressed() override
     {
         juce::JUCEApplication::getInstance()->systemRequestedQuit();
+    }
+
+private:
+    void takePlace(juce::Point<int> size)
+    {
+        const auto* const display =
+            juce::Desktop::getInstance().getDisplays().getDisplayForRect(getScreenBounds());
+        if (display == nullptr) {
+            centreWithSize(size.x, size.y);
+            return;
+        }
+        juce::BorderSize<int> frame;
+        if (const juce::ComponentPeer* const peer = getPeer())
+            if (const auto known = peer->getFrameSizeIfPresent())
+                frame = *known;
+        setBounds(placeAtScale(size, display->userArea, frame));
     }
 };
 
@@ -374,8 +400,6 @@ void StandaloneApp::initialise(const juce::String&)
     if (options.programme)
         processor->openProgramme(*options.programme);
 
-    dialogLook = std::make_unique<gui::Look>(processor->usesLightLook());
-    juce::LookAndFeel::setDefaultLookAndFeel(dialogLook.get());
     desk = std::make_unique<TuningDesk>(*processor, TuningDesk::findPresets());
     desk->joinLine(edits);
     choices = std::make_unique<ChoiceHistory>(*processor, edits);
@@ -465,7 +489,7 @@ void StandaloneApp::makeJobDesk()
         surroundings.setScalePercent = [this](int percent) {
             properties.getUserSettings()->setValue(scaleKey, percent);
             properties.saveIfNeeded();
-            applyScale(percent);
+            window->setScalePercent(percent);
         };
         if (fitsOnDisplay(surroundings.scalePercent))
             applyScale(surroundings.scalePercent);
@@ -601,15 +625,11 @@ void StandaloneApp::showAudioSettings()
         audioDialog->toFront(true);
         return;
     }
-    auto selector = std::make_unique<juce::AudioDeviceSelectorComponent>(devices, 0, 0, 2, 2, false,
-                                                                         false, true, false);
-    selector->setSize(560, 420);
-    selector->setItemHeight(30);
     juce::DialogWindow::LaunchOptions launch;
-    launch.content.setOwned(selector.release());
+    launch.content.setOwned(std::make_unique<AudioSettings>(devices).release());
     launch.dialogTitle = "Audio settings";
     launch.componentToCentreAround = screen.get();
-    launch.dialogBackgroundColour = dialogLook->palette().background;
+    launch.dialogBackgroundColour = gui::paletteOf(*screen).background;
     launch.useNativeTitleBar = true;
     launch.resizable = false;
     audioDialog = launch.launchAsync();
@@ -733,7 +753,6 @@ void StandaloneApp::shutdown()
     desk.reset();
     choices.reset();
     processor.reset();
-    juce::LookAndFeel::setDefaultLookAndFeel(nullptr);
 }
 
 } // namespace saddletone::plugin

@@ -94,6 +94,12 @@ TEST_CASE("Levels above -12 dBFS are asked about once a session", "[plugin][benc
     CHECK(bench.benchSnapshot().output.levelDbfs == -12.0);
 
     bench.setSignalLevelDbfs(-6.0);
+    bench.enterPlace(gui::Place::bike);
+    CHECK_FALSE(bench.benchSnapshot().output.asksForLoud);
+    bench.enterPlace(gui::Place::signals);
+    CHECK(bench.benchSnapshot().output.levelDbfs == -12.0);
+
+    bench.setSignalLevelDbfs(-6.0);
     REQUIRE(bench.benchSnapshot().output.asksForLoud);
     bench.answerLoudQuestion(true);
     CHECK(bench.benchSnapshot().output.levelDbfs == -6.0);

@@ -619,6 +619,51 @@ TEST_CASE("A host may hand over any number of channels", "[plugin][manners]")
     }
 }
 
+TEST_CASE("A host's session has the window's size, whatever its scale", "[plugin][manners]")
+{
+    const auto open = [](AuditionProcessor& processor, const auto& act) {
+        const std::unique_ptr<juce::AudioProcessorEditor> editor(processor.createEditorIfNeeded());
+        act(*editor);
+        const juce::String size =
+            juce::Point<int>(editor->getWidth(), editor->getHeight()).toString();
+        processor.editorBeingDeleted(editor.get());
+        return size;
+    };
+    const auto leave = [](juce::AudioProcessorEditor&) {};
+    const auto scaleTwice = [](juce::AudioProcessorEditor& editor) { editor.setScaleFactor(2.0F); };
+    const auto stateOf = [](AuditionProcessor& processor) {
+        juce::MemoryBlock kept;
+        processor.getStateInformation(kept);
+        return kept;
+    };
+    AuditionProcessor first;
+    CHECK(open(first, leave) == "1280, 720");
+    open(first, [](juce::AudioProcessorEditor& editor) {
+        editor.setScaleFactor(2.0F);
+        editor.setSize(1500, 900);
+    });
+    CHECK(open(first, leave) == "1500, 900");
+    AuditionProcessor second;
+    const juce::MemoryBlock kept = stateOf(first);
+    second.setStateInformation(kept.getData(), static_cast<int>(kept.getSize()));
+    CHECK(open(second, scaleTwice) == "1500, 900");
+
+    // A size that no window has comes from something else than a window.
+    for (const auto& [width, height, expected] :
+         {std::tuple {"3", "99999", "1024, 2400"}, std::tuple {"none", "", "1280, 720"},
+          std::tuple {"-1500", "900", "1280, 720"}}) {
+        auto xml = juce::AudioProcessor::getXmlFromBinary(kept.getData(),
+                                                          static_cast<int>(kept.getSize()));
+        xml->setAttribute("windowWidth", width);
+        xml->setAttribute("windowHeight", height);
+        juce::MemoryBlock odd;
+        juce::AudioProcessor::copyXmlToBinary(*xml, odd);
+        AuditionProcessor third;
+        third.setStateInformation(odd.getData(), static_cast<int>(odd.getSize()));
+        CHECK(open(third, leave) == expected);
+    }
+}
+
 TEST_CASE("The editor in a host can be resized and scaled, and takes the keyboard",
           "[plugin][manners]")
 {

@@ -96,9 +96,9 @@ TEST_CASE("A job is started by typing, and the window says what comes next",
     CHECK(window.rig.stored().title == "Quiet at 70");
     CHECK_FALSE(window.shows("Title of the job"));
     CHECK(window.shows("There is nothing to hear yet"));
-    CHECK(window.shows("Nothing measured yet: record at the bike"));
+    CHECK(window.shows("Nothing measured yet: record a take"));
     checkControls(window);
-    window.press("Nothing measured yet: record at the bike");
+    window.press("Nothing measured yet: record a take");
     CHECK(window.editor->currentPlace() == gui::Place::bike);
     window.editor->goTo(gui::Place::listen);
     window.press("Record at the bike");

@@ -1,6 +1,10 @@
 #include "Gui/NextStep.h"
+#include "Support/DrawnText.h"
 
 #include <catch2/catch.hpp>
+
+#include <set>
+#include <vector>
 
 using namespace saddletone::gui;
 
@@ -105,4 +109,46 @@ TEST_CASE("Progress counts the states of the job by their engine", "[plugin][she
     CHECK_FALSE(nextStepAt(Place::listen, progressOf(audition, {}, tuning, job)));
     CHECK(progress.hasFitted);
     CHECK(progress.hasProgramme);
+}
+
+TEST_CASE("Every next step is read as a whole where the window is smallest", "[plugin][shell]")
+{
+    // As far as a job can be: none, and measured, fitted, heard and reported one after the other.
+    std::vector<JobProgress> progresses(1);
+    for (std::size_t bits = 0; bits < 512; ++bits) {
+        const auto has = [bits](std::size_t bit) { return ((bits >> bit) & 1) != 0; };
+        progresses.push_back({.hasJob = has(0),
+                              .isRead = true,
+                              .numParked = has(1),
+                              .numRunning = has(2),
+                              .numNotInJob = has(8),
+                              .canCompare = has(1) && has(2) && has(4),
+                              .hasCompared = false,
+                              .hasFitted = has(5),
+                              .hasUnsaved = has(6),
+                              .hasProgramme = has(7),
+                              .hasHeard = has(3),
+                              .hasBlindRun = false,
+                              .hasReport = has(4)});
+    }
+    NextStepSign sign;
+    std::set<juce::String> seen;
+    for (const JobProgress& progress : progresses)
+        for (const Place place : allPlaces) {
+            const auto step = nextStepAt(place, progress);
+            if (!step)
+                continue;
+            // As the heading has it at 1024 pixels, with the buttons of each place.
+            sign.setSize(place == Place::listen ? 240 : 325, 44);
+            sign.show(step, place);
+            juce::String drawn;
+            for (const auto& text : saddletone::test::drawnText(sign, 1.0F)) {
+                INFO(step->words << ": " << text.words);
+                CHECK_FALSE((text.isShortened() || text.isCut));
+                drawn << text.words << ' ';
+            }
+            CHECK(drawn.contains(step->words.fromLastOccurrenceOf(" ", false, false)));
+            seen.insert(step->words);
+        }
+    CHECK(seen.size() == 16);
 }

@@ -3,6 +3,7 @@
 #include "Gui/ElementWords.h"
 #include "Gui/ParameterAccess.h"
 #include "Gui/ParameterIds.h"
+#include "Plugin/TuningDraft.h"
 
 #include <catch2/catch.hpp>
 
@@ -83,6 +84,27 @@ void editAndOpenAnother(Stage& stage)
     stage.editor().askAboutUnsaved([] {});
 }
 
+/** The job as a crash has left it: with a draft that was never saved. */
+void findDraft(Stage& stage)
+{
+    test::JobRig& rig = stage.jobs.rig;
+    stage.editor().goTo(Place::tuning);
+    stage.type('2');
+    rig.tuning->addElement(gui::newElement(tuning::ElementType::peaking));
+    stage.jobs.settle();
+    const juce::File folder = rig.desk->openFolder();
+    const juce::File draft = folder.getChildFile(plugin::TuningDraft::fileName);
+    juce::MemoryBlock kept;
+    REQUIRE(draft.loadFileAsData(kept));
+    rig.tuning->discardUnsaved();
+    rig.desk->closeJob();
+    stage.jobs.settle();
+    REQUIRE(draft.replaceWithData(kept.getData(), kept.getSize()));
+    rig.desk->openJob(folder);
+    stage.jobs.settle();
+    REQUIRE(rig.tuning->tuningSnapshot().recoveryWords.isNotEmpty());
+}
+
 std::vector<Scene> makeScenes()
 {
     using gui::BikePanel;
@@ -134,6 +156,13 @@ std::vector<Scene> makeScenes()
         {"report", true, placeOf(Place::report)},
         {"report without job", false, placeOf(Place::report)},
         {"unsaved", true, editAndOpenAnother},
+        {"tuning found after a crash", true, findDraft},
+        {"job without candidates", false,
+         [](Stage& stage) {
+             plugin::JobDesk& desk = *stage.jobs.rig.desk;
+             desk.newJob(desk.folderForNewJob("Empty job"),
+                         {"Empty job", "Made-up tourer", "Made-up shop", ""});
+         }},
         {"problem", true,
          [](Stage& stage) {
              stage.jobs.rig.processor.reportProblem(
