@@ -15,7 +15,6 @@
 
 #include <algorithm>
 #include <optional>
-#include <set>
 #include <vector>
 
 using namespace saddletone;
@@ -469,7 +468,7 @@ TEST_CASE("A long title of a job is to be read whole at the head of every place"
         stage->editor().goTo(gui::Place::listen);
         if (each.width < 1280)
             continue;
-        const juce::StringArray findings = lookAt(*stage, 1.0F);
+        const juce::StringArray findings = lookAt(stage->window, stage->editor(), 1.0F);
         INFO(findings.joinIntoString("\n"));
         CHECK(findings.isEmpty());
     }
