@@ -56,7 +56,10 @@ AudioSettings::AudioSettings(juce::AudioDeviceManager& deviceManager) : manager(
     };
     deviceBox.onChange = [this] { chooseDevice(); };
     pairBox.onChange = [this] {
-        const int numChannels = manager.getCurrentAudioDevice()->getOutputChannelNames().size();
+        juce::AudioIODevice* const device = manager.getCurrentAudioDevice();
+        if (device == nullptr) // unplugged while the list was open
+            return;
+        const int numChannels = device->getOutputChannelNames().size();
         const int first = 2 * pairBox.getSelectedItemIndex();
         change([first, numChannels](Setup& setup) {
             setup.useDefaultOutputChannels = false;
