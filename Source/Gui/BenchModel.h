@@ -5,8 +5,8 @@
 #include "Core/Measure/MicrophoneCurves.h"
 #include "Core/Measure/Response.h"
 #include "Core/Measure/StreamAnalyser.h"
-#include "Gui/TaskView.h"
 #include "Gui/Place.h"
+#include "Gui/TaskView.h"
 
 #include <juce_core/juce_core.h>
 
