@@ -9,7 +9,7 @@ namespace saddletone::plugin {
 
 [[nodiscard]] inline std::filesystem::path toPath(const juce::File& file)
 {
-    const juce::String name = file.getFullPathName();
+    const juce::String& name = file.getFullPathName();
     const juce::CharPointer_UTF8 utf8 = name.toUTF8();
     return std::u8string(utf8.getAddress(), utf8.getAddress() + utf8.sizeInBytes() - 1);
 }

@@ -120,10 +120,10 @@ private:
         std::size_t startFrame = 0;
         bool keepsPosition = false; ///< Of the same entry, where that is heard already.
 
-        [[nodiscard]] float sampleAt(std::size_t channel, std::size_t position) const noexcept
+        [[nodiscard]] float sampleAt(std::size_t channel, std::size_t frame) const noexcept
         {
             const auto& samples = channel == 0 ? audio->channels.front() : audio->channels.back();
-            return gain * (seam ? seam->sampleAt(samples, position) : samples[position]);
+            return gain * (seam ? seam->sampleAt(samples, frame) : samples[frame]);
         }
     };
 

@@ -113,9 +113,9 @@ std::optional<double> findCutHz(const Response& response, dsp::FftStore& transfo
     constexpr double fallDb = 12.0;
     constexpr double stillThereDb = 3.0;
     std::vector<double> grid;
-    for (double frequencyHz = response.toHz; frequencyHz >= 0.8 * lowestCutHz;
-         frequencyHz *= std::exp2(-1.0 / perOctave))
-        grid.push_back(frequencyHz);
+    const double lowestStep = perOctave * std::log2(0.8 * lowestCutHz / response.toHz);
+    for (int step = 0; step >= lowestStep; --step)
+        grid.push_back(response.toHz * std::exp2(static_cast<double>(step) / perOctave));
     std::ranges::reverse(grid);
     if (grid.size() < referenceSteps + fallSteps + 2 || response.fromHz > grid.front())
         return std::nullopt;
