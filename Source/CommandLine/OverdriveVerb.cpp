@@ -2,6 +2,7 @@
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/OverdriveRender.h"
+#include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
@@ -86,8 +87,7 @@ dsp::Result<void> writeTable(const measure::HammersteinModel& model, const std::
             fromHz = std::min(fromHz, range.fromHz);
             toHz = std::max(toHz, range.toHz);
         }
-    for (double frequencyHz = fromHz; frequencyHz <= toHz; frequencyHz *= std::exp2(1.0 / 12.0))
-        columns.front().push_back(frequencyHz);
+    columns.front() = dsp::twelfthOctavesHz(fromHz, toHz);
     for (std::size_t take = 0; take < model.takes.size(); ++take) {
         const std::size_t first = columns.size();
         for (int order = 1; order <= measure::highestHarmonic; ++order) {

@@ -539,7 +539,7 @@ void AuditionEditor::askAboutUnsaved(std::function<void()> goOn)
         unsavedPanel->grabKeyboardFocus();
 }
 
-void AuditionEditor::showSafetyNote(std::function<void()> onDismissed)
+void AuditionEditor::showSafetyNote(const std::function<void()>& onDismissed)
 {
     safetyNote = std::make_unique<NoticePanel>(NoticePanel::Kind::safety, "Before you listen",
                                                "I understand");

@@ -44,6 +44,8 @@ public:
                             TuningModel* tuningModel = nullptr, BlindModel* blindModel = nullptr,
                             JobModel* jobModel = nullptr, EventModel* eventModel = nullptr);
     ~AuditionEditor() override;
+    AuditionEditor(const AuditionEditor&) = delete;
+    AuditionEditor& operator=(const AuditionEditor&) = delete;
 
     static constexpr int defaultWidth = 1280;
     static constexpr int defaultHeight = 720;
@@ -85,7 +87,7 @@ public:
     /** Turns the output down at once, pauses, and stops a test signal. */
     void quieten();
     /** Covers the window with the safety note until the user has dismissed it. */
-    void showSafetyNote(std::function<void()> onDismissed);
+    void showSafetyNote(const std::function<void()>& onDismissed);
 
     void paint(juce::Graphics& g) override;
     void paintOverChildren(juce::Graphics& g) override;

@@ -17,6 +17,8 @@ class BlindPanel final : public juce::Component {
 public:
     BlindPanel(BlindModel& blindModel, juce::AudioProcessorValueTreeState& parameters);
     ~BlindPanel() override;
+    BlindPanel(const BlindPanel&) = delete;
+    BlindPanel& operator=(const BlindPanel&) = delete;
 
     /** Called when the panel is to be closed. */
     std::function<void()> onClose;

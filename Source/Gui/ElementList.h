@@ -17,6 +17,8 @@ class ElementList final : public juce::Component {
 public:
     explicit ElementList(TuningModel& tuningModel);
     ~ElementList() override;
+    ElementList(const ElementList&) = delete;
+    ElementList& operator=(const ElementList&) = delete;
 
     std::function<void()> onChange;
     std::function<void(std::size_t)> onSelect;

@@ -121,7 +121,6 @@ private:
 
 EventScreen::EventScreen(EventModel& eventModel, AuditionModel& auditionModel)
     : model(eventModel),
-      audition(auditionModel),
       road(auditionModel.parameters()),
       banner(std::make_unique<Banner>()),
       leaveButton("Leave: hold 4 s (Ctrl+L)", secondsToLeave)

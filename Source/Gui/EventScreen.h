@@ -28,6 +28,8 @@ public:
 
     EventScreen(EventModel& eventModel, AuditionModel& auditionModel);
     ~EventScreen() override;
+    EventScreen(const EventScreen&) = delete;
+    EventScreen& operator=(const EventScreen&) = delete;
 
     /** Called when the program is to be seen again. It must not delete the screen. */
     std::function<void()> onClose;
@@ -58,7 +60,6 @@ private:
     void layOutListening(juce::Rectangle<int> area);
 
     EventModel& model;
-    AuditionModel& audition;
     EventView view;
     AuditionSnapshot snapshot;
     std::shared_ptr<const JobView> likeButtonsOf;

@@ -20,7 +20,7 @@ juce::String ellipsis(const juce::String& words)
 juce::String shortPath(const juce::File& file)
 {
     constexpr int longest = 36;
-    const juce::String path = file.getFullPathName();
+    const juce::String& path = file.getFullPathName();
     return path.length() <= longest
                ? path
                : juce::String::fromUTF8("\xe2\x80\xa6") + path.getLastCharacters(longest - 1);

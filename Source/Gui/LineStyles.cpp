@@ -44,10 +44,14 @@ void hatch(juce::Graphics& g, const juce::Path& area, float spacing)
     // In one path: drawn line by line each would be cut to the area by itself.
     const auto bounds = area.getBounds();
     juce::Path lines;
-    for (float offset = -bounds.getHeight(); offset < bounds.getWidth(); offset += spacing)
+    const int lineCount =
+        static_cast<int>(std::ceil((bounds.getHeight() + bounds.getWidth()) / spacing));
+    for (int line = 0; line < lineCount; ++line) {
+        const float offset = static_cast<float>(line) * spacing - bounds.getHeight();
         lines.addLineSegment({bounds.getX() + offset, bounds.getBottom(),
                               bounds.getX() + offset + bounds.getHeight(), bounds.getY()},
                              1.4F);
+    }
     g.fillPath(lines);
 }
 

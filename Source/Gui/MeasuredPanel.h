@@ -13,6 +13,8 @@ class MeasuredPanel final : public juce::Component, private juce::ListBoxModel {
 public:
     explicit MeasuredPanel(BenchModel& benchModel);
     ~MeasuredPanel() override;
+    MeasuredPanel(const MeasuredPanel&) = delete;
+    MeasuredPanel& operator=(const MeasuredPanel&) = delete;
 
     void show(const BenchSnapshot& snapshot);
     void showAspect(MeasuredAspect newAspect);

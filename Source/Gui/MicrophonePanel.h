@@ -14,6 +14,8 @@ class MicrophonePanel final : public juce::Component {
 public:
     explicit MicrophonePanel(BenchModel& benchModel);
     ~MicrophonePanel() override;
+    MicrophonePanel(const MicrophonePanel&) = delete;
+    MicrophonePanel& operator=(const MicrophonePanel&) = delete;
 
     void show(const BenchSnapshot& snapshot);
 

@@ -14,6 +14,8 @@ public:
     /** Owned by the note, or something that goes before it. */
     explicit NoteVeil(juce::Component& noteInFront);
     ~NoteVeil() override;
+    NoteVeil(const NoteVeil&) = delete;
+    NoteVeil& operator=(const NoteVeil&) = delete;
 
     void paint(juce::Graphics& g) override;
     void mouseDown(const juce::MouseEvent& event) override;

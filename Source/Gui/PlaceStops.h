@@ -18,6 +18,8 @@ class PlaceStops final : public juce::Component {
 public:
     PlaceStops();
     ~PlaceStops() override;
+    PlaceStops(const PlaceStops&) = delete;
+    PlaceStops& operator=(const PlaceStops&) = delete;
 
     static constexpr int streetWidth = 448;
     static constexpr int lowHeight = 104; ///< Where there is no road to drive on.

@@ -11,6 +11,8 @@ class PlateRow final : public juce::Component {
 public:
     PlateRow();
     ~PlateRow() override;
+    PlateRow(const PlateRow&) = delete;
+    PlateRow& operator=(const PlateRow&) = delete;
 
     /** Called with the index of a plate that was pressed. */
     std::function<void(std::size_t)> onPick;

@@ -14,6 +14,8 @@ class ProgrammePanel final : public juce::Component, private juce::ListBoxModel 
 public:
     explicit ProgrammePanel(ProgrammeModel& programmeModel);
     ~ProgrammePanel() override;
+    ProgrammePanel(const ProgrammePanel&) = delete;
+    ProgrammePanel& operator=(const ProgrammePanel&) = delete;
 
     /** Called when the user has done with it. */
     std::function<void()> onClose;

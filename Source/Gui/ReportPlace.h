@@ -21,6 +21,8 @@ class ReportPlace final : public juce::Component {
 public:
     explicit ReportPlace(JobModel& jobModel);
     ~ReportPlace() override;
+    ReportPlace(const ReportPlace&) = delete;
+    ReportPlace& operator=(const ReportPlace&) = delete;
 
     /** Called when what is missing is to be done elsewhere. */
     std::function<void(Place)> onGo;

@@ -16,6 +16,8 @@ class SeatPanel final : public juce::Component {
 public:
     explicit SeatPanel(SeatModel& seatModel);
     ~SeatPanel() override;
+    SeatPanel(const SeatPanel&) = delete;
+    SeatPanel& operator=(const SeatPanel&) = delete;
 
     /** Called when the user has done with it. */
     std::function<void()> onClose;

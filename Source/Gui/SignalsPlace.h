@@ -14,6 +14,8 @@ class SignalsPlace final : public juce::Component, private juce::ListBoxModel {
 public:
     explicit SignalsPlace(BenchModel& benchModel);
     ~SignalsPlace() override;
+    SignalsPlace(const SignalsPlace&) = delete;
+    SignalsPlace& operator=(const SignalsPlace&) = delete;
 
     void show(const BenchSnapshot& snapshot);
 

@@ -24,6 +24,8 @@ class TuningPlace final : public juce::Component {
 public:
     TuningPlace(TuningModel& tuningModel, AuditionModel& auditionModel);
     ~TuningPlace() override;
+    TuningPlace(const TuningPlace&) = delete;
+    TuningPlace& operator=(const TuningPlace&) = delete;
 
     void show(const AuditionSnapshot& audition);
     void showPanel(TuningPanel panel);

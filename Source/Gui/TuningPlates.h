@@ -16,6 +16,8 @@ class TuningPlates final : public juce::Component {
 public:
     TuningPlates();
     ~TuningPlates() override;
+    TuningPlates(const TuningPlates&) = delete;
+    TuningPlates& operator=(const TuningPlates&) = delete;
 
     std::function<void(std::size_t)> onPick;
     std::function<void(std::size_t, bool)> onBeside;

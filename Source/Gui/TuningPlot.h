@@ -21,6 +21,8 @@ class TuningPlot final : public juce::Component {
 public:
     explicit TuningPlot(TuningModel& tuningModel);
     ~TuningPlot() override;
+    TuningPlot(const TuningPlot&) = delete;
+    TuningPlot& operator=(const TuningPlot&) = delete;
 
     /** The model was asked for something, or another element was picked. */
     std::function<void()> onChange;

@@ -18,6 +18,8 @@ class WelcomePanel final : public juce::Component {
 public:
     explicit WelcomePanel(JobModel& jobModel);
     ~WelcomePanel() override;
+    WelcomePanel(const WelcomePanel&) = delete;
+    WelcomePanel& operator=(const WelcomePanel&) = delete;
 
     /** Called with what is going to open another job; what is not saved can be asked about first. */
     std::function<void(std::function<void()>)> onBegin;

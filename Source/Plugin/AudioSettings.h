@@ -17,6 +17,8 @@ public:
     /** deviceManager must outlive it. */
     explicit AudioSettings(juce::AudioDeviceManager& deviceManager);
     ~AudioSettings() override;
+    AudioSettings(const AudioSettings&) = delete;
+    AudioSettings& operator=(const AudioSettings&) = delete;
 
     static constexpr int width = 560;
     static constexpr int height = 330;

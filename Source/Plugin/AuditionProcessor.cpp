@@ -840,7 +840,7 @@ void AuditionProcessor::restorePlaylist(const juce::XmlElement& xml)
 {
     player.setAligned(xml.getBoolAttribute(stateKeys::alignedLoudness, false));
     restartsOnSwitch = xml.getBoolAttribute(stateKeys::restartsOnSwitch, false);
-    const juce::String jobFolder = xml.getStringAttribute(stateKeys::jobFolder);
+    const juce::String& jobFolder = xml.getStringAttribute(stateKeys::jobFolder);
     std::vector<std::filesystem::path> files;
     std::vector<std::optional<audition::LoopRegion>> regions;
     for (const juce::XmlElement* const child :
@@ -1006,7 +1006,7 @@ void AuditionProcessor::setStateInformation(const void* data, int numBytes)
     currentProgram.store(
         std::clamp(xml.getIntAttribute(stateKeys::program, 0), 0, getNumPrograms() - 1));
 
-    const juce::String jobFolder = xml.getStringAttribute(stateKeys::jobFolder);
+    const juce::String& jobFolder = xml.getStringAttribute(stateKeys::jobFolder);
     if (juce::File::isAbsolutePath(jobFolder)) {
         const std::lock_guard lock(publishMutex);
         leaveThisBike();

@@ -35,6 +35,8 @@ class AuditionProcessor final : public juce::AudioProcessor,
 public:
     AuditionProcessor();
     ~AuditionProcessor() override;
+    AuditionProcessor(const AuditionProcessor&) = delete;
+    AuditionProcessor& operator=(const AuditionProcessor&) = delete;
 
     // Setup (may allocate, not during process)
     void prepareToPlay(double sampleRate, int maxBlockFrames) override;

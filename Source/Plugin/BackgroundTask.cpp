@@ -4,11 +4,11 @@
 
 namespace saddletone::plugin {
 
-bool BackgroundTask::Progress::operator()(const juce::String& words, double doneProportion) const
+bool BackgroundTask::Progress::operator()(const juce::String& newWords, double newProportion) const
 {
     const std::lock_guard lock(task.mutex);
-    task.words = words;
-    task.doneProportion = doneProportion;
+    task.words = newWords;
+    task.doneProportion = newProportion;
     return !task.cancelled.load();
 }
 

@@ -27,8 +27,8 @@ public:
     public:
         explicit Progress(BackgroundTask& owner) : task(owner) {}
 
-        /** doneProportion: below 0: not known. Returns whether to go on. */
-        bool operator()(const juce::String& words, double doneProportion) const;
+        /** newProportion: below 0: not known. Returns whether to go on. */
+        bool operator()(const juce::String& newWords, double newProportion) const;
         [[nodiscard]] bool isCancelled() const { return task.cancelled.load(); }
 
     private:

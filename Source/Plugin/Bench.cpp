@@ -321,7 +321,7 @@ void Bench::openInput()
     juce::AudioIODeviceType* const type = deviceType();
     const juce::StringArray names =
         type != nullptr ? type->getDeviceNames(true) : juce::StringArray();
-    if (names.isEmpty()) {
+    if (type == nullptr || names.isEmpty()) {
         inputView.problem = "No audio input was found. Connect the microphone's interface and "
                             "switch the input on again.";
         return;

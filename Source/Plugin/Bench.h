@@ -34,6 +34,8 @@ public:
     Bench(juce::AudioDeviceManager& deviceManager, juce::AudioIODeviceCallback* audition,
           Surroundings surroundings);
     ~Bench() override;
+    Bench(const Bench&) = delete;
+    Bench& operator=(const Bench&) = delete;
 
     // Message thread
     [[nodiscard]] BenchDevice& device() noexcept { return audio; }

@@ -20,6 +20,8 @@ class BlindDesk final : public gui::BlindModel {
 public:
     explicit BlindDesk(AuditionProcessor& auditionProcessor);
     ~BlindDesk() override;
+    BlindDesk(const BlindDesk&) = delete;
+    BlindDesk& operator=(const BlindDesk&) = delete;
 
     // Message thread
     /** Notices what has happened to the job and the programme; call it now and then. */

@@ -39,6 +39,8 @@ public:
     /** With the usual limit, which is forgotten with the desk. */
     EventDesk(gui::AuditionModel& auditionModel, gui::BlindModel* blindTests, Clock eventClock);
     ~EventDesk() override;
+    EventDesk(const EventDesk&) = delete;
+    EventDesk& operator=(const EventDesk&) = delete;
 
     /** std::chrono::steady_clock, which setting the time of day does not move. */
     [[nodiscard]] static double steadySeconds();

@@ -43,6 +43,8 @@ public:
     JobDesk(AuditionProcessor& auditionProcessor, EditLine& editLine, Surroundings surroundings,
             RecentJobs recentJobs = {});
     ~JobDesk() override;
+    JobDesk(const JobDesk&) = delete;
+    JobDesk& operator=(const JobDesk&) = delete;
 
     /** Takes up what has been done; a timer does so 30 times a second. */
     void update();

@@ -18,6 +18,8 @@ class SeatDesk final : public gui::SeatModel {
 public:
     explicit SeatDesk(AuditionProcessor& auditionProcessor);
     ~SeatDesk() override;
+    SeatDesk(const SeatDesk&) = delete;
+    SeatDesk& operator=(const SeatDesk&) = delete;
 
     /** Takes up what has been kept; call it now and then. */
     void update();

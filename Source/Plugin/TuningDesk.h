@@ -25,6 +25,8 @@ public:
         processor must outlive this. */
     TuningDesk(AuditionProcessor& auditionProcessor, juce::File presetsFolder);
     ~TuningDesk() override;
+    TuningDesk(const TuningDesk&) = delete;
+    TuningDesk& operator=(const TuningDesk&) = delete;
 
     /** The folder Presets beside the program, in its share folder or in a folder above; an empty
         file if there is none. */

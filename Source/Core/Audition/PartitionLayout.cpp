@@ -23,7 +23,8 @@ double transformWork(std::size_t blockFrames) noexcept
     const auto doublings =
         static_cast<std::size_t>(std::countr_zero(blockFrames / PartitionLayout::headTaps));
     constexpr std::array<double, 3> workOfRest {0.0, 32.0, 40.0};
-    const double passes = 50.0 * static_cast<double>(doublings / 3) + workOfRest[doublings % 3];
+    const std::size_t wholePasses = doublings / 3;
+    const double passes = 50.0 * static_cast<double>(wholePasses) + workOfRest[doublings % 3];
     const auto frames = static_cast<double>(blockFrames);
     return 2.0
            * (SlicedTransform::workPerTile * frames / static_cast<double>(dsp::tileBins)

@@ -23,9 +23,10 @@ hearing::ThirdOctaveSpectrum groupsGainDb(const CandidateRequest& candidate, rid
     if (!sides)
         return {};
     hearing::ThirdOctaveSpectrum gain;
+    const std::array<std::vector<float>*, 2> taps {&sides->left, &sides->right};
     std::array<hearing::ThirdOctaveSpectrum, 2> each;
     for (std::size_t side = 0; side < each.size(); ++side) {
-        kernel.impulse = std::move(side == 0 ? sides->left : sides->right);
+        kernel.impulse = std::move(*taps[side]);
         each[side] = hearing::headGainDb(kernel, {}, ride::Helmet::none);
     }
     for (std::size_t band = 0; band < gain.levelsDb.size(); ++band)

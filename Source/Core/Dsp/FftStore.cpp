@@ -30,7 +30,8 @@ public:
             }
             alike = &item;
         }
-        items.push_back({size, directions, alike != nullptr ? alike->transform.twin() : make()});
+        Transform transform = alike != nullptr ? alike->transform.twin() : make();
+        items.push_back({size, directions, std::move(transform)});
         return &items.back().transform;
     }
 

@@ -19,11 +19,12 @@ std::vector<Band> octaveBands(int bandsPerOctave, double fromHz, double toHz)
     // A nominal limit (20 Hz, 20 kHz) means the band that carries its name: the exact centres lie
     // within one per cent of it.
     constexpr double nominalTolerance = 0.011 / std::numbers::ln10;
-    const auto first =
-        std::ceil((std::log10(fromHz / 1000.0) - nominalTolerance) / perBand - shift);
-    const auto last = std::floor((std::log10(toHz / 1000.0) + nominalTolerance) / perBand - shift);
+    const auto first = static_cast<int>(
+        std::ceil((std::log10(fromHz / 1000.0) - nominalTolerance) / perBand - shift));
+    const auto last = static_cast<int>(
+        std::floor((std::log10(toHz / 1000.0) + nominalTolerance) / perBand - shift));
     std::vector<Band> bands;
-    for (double index = first; index <= last; index += 1.0) {
+    for (int index = first; index <= last; ++index) {
         const double exponent = (index + shift) * perBand;
         bands.push_back({1000.0 * std::pow(10.0, exponent),
                          1000.0 * std::pow(10.0, exponent - 0.5 * perBand),
@@ -55,6 +56,18 @@ std::string nominalLabel(double thirdOctaveCentreHz)
     return std::to_string(tenths / 10) + "." + std::to_string(tenths % 10);
 }
 
+std::vector<double> twelfthOctavesHz(double fromHz, double toHz)
+{
+    assert(fromHz > 0.0);
+    std::vector<double> frequenciesHz;
+    const auto nextHz = [&] {
+        return fromHz * std::exp2(static_cast<double>(frequenciesHz.size()) / 12.0);
+    };
+    while (nextHz() <= toHz)
+        frequenciesHz.push_back(nextHz());
+    return frequenciesHz;
+}
+
 std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz,
                                std::span<const Band> bands)
 {
@@ -65,9 +78,9 @@ std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz
         // Bin k stands for the frequencies from k - 1/2 to k + 1/2.
         const double lower = std::clamp(band.lowerHz / binHz, 0.0, topBin);
         const double upper = std::clamp(band.upperHz / binHz, 0.0, topBin);
-        const auto firstBin = static_cast<std::size_t>(lower + 0.5);
+        const auto firstBin = static_cast<std::size_t>(std::lround(lower));
         const auto lastBin =
-            std::min(static_cast<std::size_t>(upper + 0.5), powerPerBin.size() - 1);
+            std::min(static_cast<std::size_t>(std::lround(upper)), powerPerBin.size() - 1);
         const auto inBand = [&](std::size_t bin) {
             const double centre = static_cast<double>(bin);
             const double share = std::min(upper, centre + 0.5) - std::max(lower, centre - 0.5);

@@ -29,6 +29,9 @@ struct Band {
 /** Nominal frequency of a third-octave band by ISO 266, for labels: "31.5", "1000", "12500". */
 [[nodiscard]] std::string nominalLabel(double thirdOctaveCentreHz);
 
+/** Frequencies a twelfth of an octave apart from fromHz (above 0) on, up to toHz. */
+[[nodiscard]] std::vector<double> twelfthOctavesHz(double fromHz, double toHz);
+
 /** Band powers of a power spectrum given as mean square per bin, bins evenly spaced from 0 Hz by
     binHz; bins at band edges count in part. */
 [[nodiscard]] std::vector<double> bandPowers(std::span<const double> powerPerBin, double binHz,

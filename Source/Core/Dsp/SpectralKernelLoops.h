@@ -383,11 +383,17 @@ SADDLETONE_INLINE void runInverseTile(const TileTarget& first, const TileTarget&
     }
 }
 
+/** A single tile has no more than eight numbers side by side. */
+constexpr int lanesOfOneTile(int numLanes)
+{
+    return numLanes < 8 ? numLanes : 8;
+}
+
 template <int numLanes>
 void forwardTile(const float* real, const float* imag, const float* rotations, float* tile)
 {
     const TileSource source {real, imag, tile};
-    runForwardTile<numLanes == 16 ? 8 : numLanes>(source, source, rotations);
+    runForwardTile<lanesOfOneTile(numLanes)>(source, source, rotations);
 }
 
 template <int numLanes>

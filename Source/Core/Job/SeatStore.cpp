@@ -54,9 +54,10 @@ dsp::Result<std::string> bringIn(const Job& job, const std::filesystem::path& fi
     const std::string stem = file.stem().string();
     const std::string ending = file.extension().string();
     for (int number = 1;; ++number) {
-        const std::string relative = std::string(seatFolder) + "/" + stem
-                                     + (number > 1 ? "-" + std::to_string(number) : std::string())
-                                     + ending;
+        std::string relative = std::string(seatFolder) + "/" + stem;
+        if (number > 1)
+            relative += "-" + std::to_string(number);
+        relative += ending;
         const auto place = resolveInside(job.folder, relative);
         if (!place)
             return place.unexpected();

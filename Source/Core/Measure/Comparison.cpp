@@ -41,13 +41,14 @@ double chiSquareChance(double chiSquare, std::size_t degreesOfFreedom)
 {
     const double half = 0.5 * chiSquare;
     const bool isOdd = degreesOfFreedom % 2 == 1;
-    double order = isOdd ? 0.5 : 1.0;
+    const double firstOrder = isOdd ? 0.5 : 1.0;
+    const std::size_t numTerms = (std::max<std::size_t>(degreesOfFreedom, 1) + 1) / 2 - 1;
     double chance = isOdd ? std::erfc(std::sqrt(half)) : std::exp(-half);
-    double term =
-        std::exp(-half + order * std::log(std::max(half, 1e-300))) / std::tgamma(order + 1.0);
-    for (; order < 0.5 * static_cast<double>(degreesOfFreedom); order += 1.0) {
+    double term = std::exp(-half + firstOrder * std::log(std::max(half, 1e-300)))
+                  / std::tgamma(firstOrder + 1.0);
+    for (std::size_t index = 0; index < numTerms; ++index) {
         chance += term;
-        term *= half / (order + 1.0);
+        term *= half / (firstOrder + static_cast<double>(index) + 1.0);
     }
     return std::min(1.0, chance);
 }

@@ -113,7 +113,7 @@ struct Drive {
     {
         gainLinear = 1.0;
         double largest = 0.0;
-        for (double frequencyHz = fromHz; frequencyHz <= toHz; frequencyHz *= std::exp2(1.0 / 12.0))
+        for (const double frequencyHz : dsp::twelfthOctavesHz(fromHz, toHz))
             largest = std::max(largest, std::abs(at(frequencyHz)));
         gainLinear = 1.0 / largest;
     }
@@ -437,8 +437,7 @@ std::pair<Drive, double> searchDrive(const DriveSearch& search, const Drive& sta
 Drive findDrive(const Levels& levels, const Masks& masks, const Drive& before)
 {
     std::vector<std::size_t> bins;
-    for (double frequencyHz = levels.fromHz; frequencyHz < levels.toHz;
-         frequencyHz *= std::exp2(1.0 / 12.0)) {
+    for (const double frequencyHz : dsp::twelfthOctavesHz(levels.fromHz, levels.toHz)) {
         const auto bin = static_cast<std::size_t>(std::lround(frequencyHz / levels.binHz));
         if (bin > 0 && bin < levels.numBins && (bins.empty() || bin > bins.back()))
             bins.push_back(bin);

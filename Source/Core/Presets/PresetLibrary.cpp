@@ -135,7 +135,10 @@ std::optional<std::string> unknownKey(PresetKind kind, const nlohmann::json& doc
         if (known == written.end()) {
             if (isOtherKey(kind, key))
                 continue;
-            return "key '" + inner + "' is not known" + hintFor(key, written);
+            return std::string("key '")
+                .append(inner)
+                .append("' is not known")
+                .append(hintFor(key, written));
         }
         if (auto found = unknownKey(kind, value, *known, inner))
             return found;

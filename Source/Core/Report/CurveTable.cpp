@@ -13,7 +13,7 @@ namespace saddletone::report {
 namespace {
 
 /** A header cell by RFC 4180; line breaks would end the row for simpler readers. */
-std::string headerCell(std::string text)
+std::string headerCell(const std::string& text)
 {
     std::string cell = "\"";
     for (const char character : text) {

@@ -187,10 +187,12 @@ std::string gridOf(const SvgPlot& plot, const LevelAxis& axis, const Frame& fram
 {
     std::string svg;
     constexpr std::array labelledDigits {1, 2, 5};
-    for (double decadeHz = std::pow(10.0, std::floor(std::log10(plot.fromHz)));
-         decadeHz <= plot.toHz; decadeHz *= 10.0)
+    const auto decadeOf = [](double frequencyHz) {
+        return static_cast<int>(std::floor(std::log10(frequencyHz)));
+    };
+    for (int decade = decadeOf(plot.fromHz); decade <= decadeOf(plot.toHz); ++decade)
         for (int digit = 1; digit <= 9; ++digit) {
-            const double frequencyHz = digit * decadeHz;
+            const double frequencyHz = digit * std::pow(10.0, decade);
             if (frequencyHz < plot.fromHz * 0.999 || frequencyHz > plot.toHz * 1.001)
                 continue;
             const double x = frame.x(frequencyHz);

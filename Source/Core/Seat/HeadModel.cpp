@@ -49,6 +49,7 @@ public:
         // The shortest period that is a whole and even number of frames at both rates.
         const auto in = static_cast<std::size_t>(std::llround(inputRate));
         const auto out = static_cast<std::size_t>(std::llround(outputRate));
+        assert(in > 0 && out > 0);
         const std::size_t common = std::gcd(in, out);
         const std::size_t stepIn = 2 * in / common;
         const std::size_t stepOut = 2 * out / common;

@@ -54,8 +54,9 @@ struct Place {
 std::vector<double> fineGridHz()
 {
     std::vector<double> frequenciesHz;
-    const double numSteps = std::ceil(peakStepsPerOctave * std::log2(highestPeakHz / lowestPeakHz));
-    for (double step = 0.0; step <= numSteps; step += 1.0)
+    const auto numSteps =
+        static_cast<int>(std::ceil(peakStepsPerOctave * std::log2(highestPeakHz / lowestPeakHz)));
+    for (int step = 0; step <= numSteps; ++step)
         frequenciesHz.push_back(lowestPeakHz * std::exp2(step / peakStepsPerOctave));
     return frequenciesHz;
 }

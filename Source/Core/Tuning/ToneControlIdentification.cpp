@@ -219,11 +219,12 @@ Fitted fitKind(const Comparison& comparison, ElementType type)
         double chiSquare = 0.0;
     };
     std::vector<Start> starts;
-    for (double octave = bounds.lower[0]; octave <= bounds.upper[0]; octave += 0.5)
+    const auto numHalfOctaves = static_cast<int>(2.0 * (bounds.upper[0] - bounds.lower[0])) + 1;
+    for (int half = 0; half < numHalfOctaves; ++half)
         for (const double q : {0.5, 0.9, 1.4})
             for (const double part : {1.0, 0.7, -1.0}) {
                 const double stepDb = std::clamp(part * largestDb / steps, -12.0, 12.0);
-                const std::array parameters {octave, std::log2(q), stepDb};
+                const std::array parameters {bounds.lower[0] + 0.5 * half, std::log2(q), stepDb};
                 starts.push_back(
                     {parameters, chiSquareOf(comparison, objective.guessAt(parameters.data()))});
             }

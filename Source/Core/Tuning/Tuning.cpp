@@ -93,21 +93,22 @@ void applyTuning(const Tuning& tuning, OutputGroup output, double sampleRate,
 
 dsp::Result<void> checkApplies(const Tuning& tuning, OutputGroup output)
 {
-    for (const Chain& chain : tuning.chains) {
-        const bool touches = (measure::speakersOf(chain.group) & measure::speakersOf(output)) != 0;
-        if (chain.elements.empty() || !touches || covers(chain.group, output))
-            continue;
-        const std::string name(measure::speakerGroupName(output));
-        const std::string chainName(measure::speakerGroupName(chain.group));
-        return dsp::fail(dsp::ErrorCode::unsupported,
-                         "the tuning '" + tuning.name + "' has a chain on '" + chainName
-                             + "', which is a part of the speakers heard together in a response "
-                               "of '"
-                             + name + "', so its effect cannot be told; measure '" + chainName
-                             + "' by itself, or put the chain on "
-                             + (output == OutputGroup::all ? "" : "'" + name + "' or ") + "'all'");
-    }
-    return {};
+    const auto touchesAPart = [output](const Chain& chain) {
+        return !chain.elements.empty()
+               && (measure::speakersOf(chain.group) & measure::speakersOf(output)) != 0
+               && !covers(chain.group, output);
+    };
+    const auto found = std::ranges::find_if(tuning.chains, touchesAPart);
+    if (found == tuning.chains.end())
+        return {};
+    const std::string name(measure::speakerGroupName(output));
+    const std::string chainName(measure::speakerGroupName(found->group));
+    return dsp::fail(dsp::ErrorCode::unsupported,
+                     "the tuning '" + tuning.name + "' has a chain on '" + chainName
+                         + "', which is a part of the speakers heard together in a response of '"
+                         + name + "', so its effect cannot be told; measure '" + chainName
+                         + "' by itself, or put the chain on "
+                         + (output == OutputGroup::all ? "" : "'" + name + "' or ") + "'all'");
 }
 
 bool hasLimiter(const Tuning& tuning, OutputGroup output) noexcept

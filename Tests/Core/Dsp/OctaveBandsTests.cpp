@@ -44,6 +44,18 @@ double sum(const std::vector<double>& values)
 
 } // namespace
 
+TEST_CASE("Twelfths of an octave reach both ends of an octave", "[core][dsp]")
+{
+    const std::vector<double> frequenciesHz = dsp::twelfthOctavesHz(440.0, 880.0);
+    REQUIRE(frequenciesHz.size() == 13);
+    CHECK(frequenciesHz.front() == 440.0);
+    // The equally tempered E above A4, as tables of notes have it.
+    CHECK(frequenciesHz[7] == Approx(659.2551).margin(1e-4));
+    CHECK(frequenciesHz.back() == 880.0);
+    CHECK(dsp::twelfthOctavesHz(440.0, 439.0).empty());
+    CHECK(dsp::twelfthOctavesHz(440.0, 440.0).size() == 1);
+}
+
 TEST_CASE("Third octaves have the centres and edges of IEC 61260-1", "[core][dsp]")
 {
     const test::ReferenceTable table("third_octave_bands.csv");
