@@ -82,7 +82,7 @@ testSanitized() {
     "${fixedPlaces[@]}" cmake --build "$buildDir" --target saddletone_core_tests
     export ASAN_OPTIONS="detect_stack_use_after_return=1:strict_string_checks=1"
     export UBSAN_OPTIONS="print_stacktrace=1"
-    export TSAN_OPTIONS="halt_on_error=1"
+    export TSAN_OPTIONS="halt_on_error=1:suppressions='$projectDir/Tests/thread-suppressions.txt'"
     countTests "${fixedPlaces[@]}" -- --tests-regex '^core:'
 }
 
