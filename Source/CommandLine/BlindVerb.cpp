@@ -1,4 +1,5 @@
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/BlindStatistics.h"
@@ -170,17 +171,18 @@ Outcome runBlind(const BlindOptions& options)
 void addBlindVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<BlindOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "blind", "Show the blind tests of a job, check their order, or give the chance of counts");
-    verb->add_option("--job", options->job, "Folder of the job");
-    verb->add_flag("--list", options->lists, "Show the runs; this is what happens anyway");
-    verb->add_option("--verify", options->verified,
-                     "Derive the order of this run (from 1) from its seed, and compare");
-    verb->add_option("--correct", options->numCorrect,
-                     "Right answers of an ABX test, or choices of the most chosen candidate");
-    verb->add_option("--trials", options->numTrials, "Of so many trials");
-    verb->add_option("--candidates", options->numCandidates,
-                     "The counts are of a preference among so many candidates, 2 to 8");
+    CLI::App* verb =
+        addVerb(app, "blind",
+                "Show the blind tests of a job, check their order, or give the chance of counts");
+    addOption(*verb, "--job", options->job, "Folder of the job");
+    addFlag(*verb, "--list", options->lists, "Show the runs; this is what happens anyway");
+    addOption(*verb, "--verify", options->verified,
+              "Derive the order of this run (from 1) from its seed, and compare");
+    addOption(*verb, "--correct", options->numCorrect,
+              "Right answers of an ABX test, or choices of the most chosen candidate");
+    addOption(*verb, "--trials", options->numTrials, "Of so many trials");
+    addOption(*verb, "--candidates", options->numCandidates,
+              "The counts are of a preference among so many candidates, 2 to 8");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runBlind(*options); }; });
 }

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AtomicFile.h"
@@ -94,20 +95,20 @@ Outcome runCalibrate(const CalibrateOptions& options)
 void addCalibrateVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<CalibrateOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "calibrate", "Save the calibration of a recording chain from a calibrator's tone");
-    verb->add_option("--recording", options->recording, "Recording of the calibrator's 1 kHz tone")
+    CLI::App* verb = addVerb(app, "calibrate",
+                             "Save the calibration of a recording chain from a calibrator's tone");
+    addOption(*verb, "--recording", options->recording, "Recording of the calibrator's 1 kHz tone")
         ->required();
-    verb->add_option("--spl", options->splDb, "Level of the calibrator in dB SPL: 94 or 114")
+    addOption(*verb, "--spl", options->splDb, "Level of the calibrator in dB SPL: 94 or 114")
         ->check(withinRange(60.0, 130.0))
         ->capture_default_str();
-    verb->add_option("--microphone", options->microphone, "Name of the microphone")->required();
-    verb->add_option("--chain", options->chainNote,
-                     "Recorder, input, and where its gain stood, in words");
-    verb->add_option("--date", options->date, "Day of the recording, 2026-05-01 (default: today)");
-    verb->add_option("--previous", options->previous,
-                     "CAL.json of the same chain from before: a drift above 0.5 dB is flagged");
-    verb->add_option("--out", options->out, "CAL.json to write")->required();
+    addOption(*verb, "--microphone", options->microphone, "Name of the microphone")->required();
+    addOption(*verb, "--chain", options->chainNote,
+              "Recorder, input, and where its gain stood, in words");
+    addOption(*verb, "--date", options->date, "Day of the recording, 2026-05-01 (default: today)");
+    addOption(*verb, "--previous", options->previous,
+              "CAL.json of the same chain from before: a drift above 0.5 dB is flagged");
+    addOption(*verb, "--out", options->out, "CAL.json to write")->required();
     verb->callback(
         [options, &shared] { shared.action = [options] { return runCalibrate(*options); }; });
 }

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
@@ -164,31 +165,30 @@ void addCost(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<CostOptions>();
     CLI::App* verb =
-        app.add_subcommand("cost", "What a tuning asks of the amplifier and the speaker's cone");
-    verb->add_option("--tuning", options->tuning, "TUNING.json")
+        addVerb(app, "cost", "What a tuning asks of the amplifier and the speaker's cone");
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning))
         ->required();
-    verb->add_option("--speaker", options->speaker, "Data of the speaker (SPEAKER.json)")
+    addOption(*verb, "--speaker", options->speaker, "Data of the speaker (SPEAKER.json)")
         ->transform(fileOrPreset(presets::PresetKind::speaker))
         ->required();
-    verb->add_option("--amplifier-watts", options->request.amplifier.powerWatts,
-                     "Sine power of one amplifier channel into the speaker's nominal impedance")
+    addOption(*verb, "--amplifier-watts", options->request.amplifier.powerWatts,
+              "Sine power of one amplifier channel into the speaker's nominal impedance")
         ->required();
-    verb->add_option(
-            "--level-db-spl", options->request.plannedSplDb,
-            "Planned level of pink noise at the rider's head before the tuning, unweighted")
+    addOption(*verb, "--level-db-spl", options->request.plannedSplDb,
+              "Planned level of pink noise at the rider's head before the tuning, unweighted")
         ->required();
-    verb->add_option("--measured", options->measured,
-                     "The bike as measured (STATE.json), for what its radio boosts by itself");
-    verb->add_option("--distance-metres", options->request.distanceMetres,
-                     "From speaker to head, 0.2 to 5")
+    addOption(*verb, "--measured", options->measured,
+              "The bike as measured (STATE.json), for what its radio boosts by itself");
+    addOption(*verb, "--distance-metres", options->request.distanceMetres,
+              "From speaker to head, 0.2 to 5")
         ->capture_default_str();
-    verb->add_option("--crest-db", options->request.crestFactorDb,
-                     "Peaks of the programme over its mean level, 3 to 30: pink noise 12, loudly "
-                     "mastered music about 10")
+    addOption(*verb, "--crest-db", options->request.crestFactorDb,
+              "Peaks of the programme over its mean level, 3 to 30: pink noise 12, loudly "
+              "mastered music about 10")
         ->capture_default_str();
     addSideOption(*verb, options->side);
-    verb->add_option("--table", options->table, "Table of the third octaves to write (CSV)");
+    addOption(*verb, "--table", options->table, "Table of the third octaves to write (CSV)");
     verb->callback([options, &shared] { shared.action = [options] { return runCost(*options); }; });
 }
 
@@ -290,28 +290,28 @@ Outcome runVerify(const VerifyOptions& options)
 void addVerify(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<VerifyOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "verify", "Compare a measurement after the work with what was predicted");
-    verb->add_option("--before", options->before, "State measured before the tuning (STATE.json)")
+    CLI::App* verb =
+        addVerb(app, "verify", "Compare a measurement after the work with what was predicted");
+    addOption(*verb, "--before", options->before, "State measured before the tuning (STATE.json)")
         ->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json that was entered")
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json that was entered")
         ->transform(fileOrPreset(presets::PresetKind::tuning))
         ->required();
-    verb->add_option("--after", options->after, "State measured after it (STATE.json)")->required();
-    verb->add_option("--from", options->settings.fromHz, "Lowest frequency that counts, in Hz")
+    addOption(*verb, "--after", options->after, "State measured after it (STATE.json)")->required();
+    addOption(*verb, "--from", options->settings.fromHz, "Lowest frequency that counts, in Hz")
         ->check(withinRange(20.0, 20000.0))
         ->capture_default_str();
-    verb->add_option("--to", options->settings.toHz, "Highest frequency that counts, in Hz")
+    addOption(*verb, "--to", options->settings.toHz, "Highest frequency that counts, in Hz")
         ->check(withinRange(20.0, 20000.0))
         ->capture_default_str();
-    verb->add_option("--tolerance-db", options->settings.toleranceDb,
-                     "Difference that is let pass where the measurements could tell it")
+    addOption(*verb, "--tolerance-db", options->settings.toleranceDb,
+              "Difference that is let pass where the measurements could tell it")
         ->check(withinRange(0.0, 20.0))
         ->capture_default_str();
-    verb->add_flag("--count-level", options->countLevel,
-                   "Volume step and recorder were left alone, so that level counts too");
+    addFlag(*verb, "--count-level", options->countLevel,
+            "Volume step and recorder were left alone, so that level counts too");
     addSideOption(*verb, options->side);
-    verb->add_option("--table", options->table, "Table of the third octaves to write (CSV)");
+    addOption(*verb, "--table", options->table, "Table of the third octaves to write (CSV)");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runVerify(*options); }; });
 }

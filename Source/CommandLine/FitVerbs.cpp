@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -245,38 +246,39 @@ Outcome runFit(const FitOptions& options)
 void addFitVerbs(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<FitOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "fit", "Find the tone control steps or the filters that bring a bike closest to a target");
-    verb->add_option("--measured", options->measured,
-                     "Measured state (STATE.json); several are fitted together, parked and running "
-                     "say")
+    CLI::App* verb =
+        addVerb(app, "fit",
+                "Find the tone control steps or the filters that bring a bike closest to a target");
+    addOption(*verb, "--measured", options->measured,
+              "Measured state (STATE.json); several are fitted together, parked and running "
+              "say")
         ->required();
-    verb->add_option("--target", options->target,
-                     "flat, or a file: saddletone-target, table, or a state measured earlier")
+    addOption(*verb, "--target", options->target,
+              "flat, or a file: saddletone-target, table, or a state measured earlier")
         ->transform(fileOrPreset(presets::PresetKind::target))
         ->capture_default_str();
     using tuning::BassShelf;
-    auto* shelf = verb->add_option("--bass-shelf-db", options->bassShelfDb,
-                                   "Bass that the target has more than flat, or than its file")
+    auto* shelf = addOption(*verb, "--bass-shelf-db", options->bassShelfDb,
+                            "Bass that the target has more than flat, or than its file")
                       ->check(withinRange(BassShelf::lowestGainDb, BassShelf::highestGainDb));
-    verb->add_option("--bass-shelf-hz", options->bassShelfHz,
-                     "Frequency at which that has half its decibels")
+    addOption(*verb, "--bass-shelf-hz", options->bassShelfHz,
+              "Frequency at which that has half its decibels")
         ->check(withinRange(BassShelf::lowestHz, BassShelf::highestHz))
         ->needs(shelf)
         ->capture_default_str();
-    verb->add_option("--with", options->with, "What is to be set")
-        ->check(CLI::IsMember(std::vector<std::string> {"tone-controls", "filters"}))
+    addOption(*verb, "--with", options->with, "What is to be set")
+        ->check(oneOf({"tone-controls", "filters"}))
         ->required();
-    verb->add_option("--tone-controls", options->toneControls,
-                     "MODEL.json of the radio's own tone controls")
+    addOption(*verb, "--tone-controls", options->toneControls,
+              "MODEL.json of the radio's own tone controls")
         ->transform(fileOrPreset(presets::PresetKind::toneControls));
     auto filterOptions = std::make_shared<std::vector<CLI::Option*>>();
-    filterOptions->push_back(verb->add_option("--filters", options->numFilters, "Most filters")
+    filterOptions->push_back(addOption(*verb, "--filters", options->numFilters, "Most filters")
                                  ->check(CLI::Range(0, tuning::mostFilters))
                                  ->capture_default_str());
     const auto addLimit = [&](const std::string& name, double& value, double lowest, double highest,
                               const std::string& words) {
-        filterOptions->push_back(verb->add_option(name, value, words)
+        filterOptions->push_back(addOption(*verb, name, value, words)
                                      ->check(withinRange(lowest, highest))
                                      ->capture_default_str());
     };
@@ -290,15 +292,15 @@ void addFitVerbs(CLI::App& app, Shared& shared)
              "How much quieter the whole may become on average in dB");
     addLimit("--least-benefit", limits.leastBenefitDb, 0.0, 10.0,
              "A filter that lowers the error by less is left out, in dB");
-    verb->add_option("--from", options->range.fromHz,
-                     "Lowest frequency that is compared, and of filters, in Hz")
+    addOption(*verb, "--from", options->range.fromHz,
+              "Lowest frequency that is compared, and of filters, in Hz")
         ->check(withinRange(20.0, 20000.0))
         ->capture_default_str();
-    verb->add_option("--to", options->range.toHz,
-                     "Highest frequency that is compared, and of filters, in Hz")
+    addOption(*verb, "--to", options->range.toHz,
+              "Highest frequency that is compared, and of filters, in Hz")
         ->check(withinRange(20.0, 20000.0))
         ->capture_default_str();
-    verb->add_option("--out", options->out, "TUNING.json to write")->required();
+    addOption(*verb, "--out", options->out, "TUNING.json to write")->required();
     verb->callback([options, filterOptions, &shared] {
         for (const CLI::Option* option : *filterOptions)
             if (option->count() > 0)

@@ -1,5 +1,7 @@
 #include "CommandLine/GroupOptions.h"
 
+#include "CommandLine/Options.h"
+
 #include "Core/Files/TextTable.h"
 
 #include <nlohmann/json.hpp>
@@ -16,14 +18,14 @@ std::vector<std::string> GroupOptions::files() const
 
 void addGroupOptions(CLI::App& verb, const std::string& firstState, GroupOptions& options)
 {
-    auto* states = verb.add_option(
-        "--group", options.states,
+    auto* states = addOption(
+        verb, "--group", options.states,
         "STATE.json of another speaker group that is heard together with " + firstState
             + ", measured by itself in the same recording (measure --speakers --track-start); may "
               "be given several times");
-    verb.add_flag("--group-power", options.inPower,
-                  "Add the groups in power where nobody knows when each of them arrives: an "
-                  "estimate, without what they do to each other")
+    addFlag(verb, "--group-power", options.inPower,
+            "Add the groups in power where nobody knows when each of them arrives: an "
+            "estimate, without what they do to each other")
         ->needs(states);
 }
 

@@ -1,3 +1,4 @@
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
@@ -368,56 +369,57 @@ Outcome runAudibility(const AudibilityOptions& options)
 void addAudibility(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<AudibilityOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "audibility", "What of a programme remains in the noise of a ride, and what more it takes");
-    verb->add_option("--measured", options->measured, "STATE.json")->required();
-    verb->add_option("--tuning", options->tuning, "TUNING.json")
+    CLI::App* verb =
+        addVerb(app, "audibility",
+                "What of a programme remains in the noise of a ride, and what more it takes");
+    addOption(*verb, "--measured", options->measured, "STATE.json")->required();
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning));
-    auto* programme = verb->add_option("--programme", options->programme,
-                                       "Music or speech (WAV, FLAC, Ogg, MP3, AIFF); pink noise "
-                                       "if neither this nor --speech is given");
-    verb->add_flag("--speech", options->speech, "The long-term spectrum of speech")
+    auto* programme = addOption(*verb, "--programme", options->programme,
+                                "Music or speech (WAV, FLAC, Ogg, MP3, AIFF); pink noise "
+                                "if neither this nor --speech is given");
+    addFlag(*verb, "--speech", options->speech, "The long-term spectrum of speech")
         ->excludes(programme);
     addRideOptions(*verb, options->ride, 250.0);
     addNoiseOptions(*verb, options->ride);
-    verb->add_option("--ear-plugs", options->earPlugs,
-                     "What ear plugs take off as worn, in dB, 0 to 50")
+    addOption(*verb, "--ear-plugs", options->earPlugs,
+              "What ear plugs take off as worn, in dB, 0 to 50")
         ->check(CLI::Range(0.0, 50.0))
         ->capture_default_str();
-    auto* spl = verb->add_option("--programme-spl", options->programmeSpl,
-                                 "dB(A) of the programme at the place of the head without a "
-                                 "helmet, 40 to 130, instead of what the calibration says")
+    auto* spl = addOption(*verb, "--programme-spl", options->programmeSpl,
+                          "dB(A) of the programme at the place of the head without a "
+                          "helmet, 40 to 130, instead of what the calibration says")
                     ->check(CLI::Range(40.0, 130.0));
-    verb->add_option("--volume", options->volume,
-                     "Volume control against where it stood when measured, in dB, -60 to 30")
+    addOption(*verb, "--volume", options->volume,
+              "Volume control against where it stood when measured, in dB, -60 to 30")
         ->check(CLI::Range(-60.0, 30.0))
         ->capture_default_str();
-    verb->add_option("--share", options->share, "Goal: so much of the programme, 1 to 100 %")
+    addOption(*verb, "--share", options->share, "Goal: so much of the programme, 1 to 100 %")
         ->check(CLI::Range(1.0, 100.0))
         ->capture_default_str();
-    verb->add_option("--margin", options->margin,
-                     "Goal: so far above the masked threshold in dB, -20 to 30; below 0 its peaks "
-                     "alone are to be heard")
+    addOption(*verb, "--margin", options->margin,
+              "Goal: so far above the masked threshold in dB, -20 to 30; below 0 its peaks "
+              "alone are to be heard")
         ->check(CLI::Range(-20.0, 30.0))
         ->capture_default_str();
-    auto* sensitivity = verb->add_option("--sensitivity", options->sensitivity,
-                                         "Of a speaker, dB at 1 m for 1 W, 60 to 120: says watts")
+    auto* sensitivity = addOption(*verb, "--sensitivity", options->sensitivity,
+                                  "Of a speaker, dB at 1 m for 1 W, 60 to 120: says watts")
                             ->check(CLI::Range(60.0, 120.0));
-    verb->add_option("--distance", options->distance, "Speaker to head in m, 0.05 to 10")
+    addOption(*verb, "--distance", options->distance, "Speaker to head in m, 0.05 to 10")
         ->check(CLI::Range(0.05, 10.0))
         ->capture_default_str();
-    verb->add_option("--speakers", options->speakers, "How many play, 1 to 16")
+    addOption(*verb, "--speakers", options->speakers, "How many play, 1 to 16")
         ->check(CLI::Range(1.0, 16.0))
         ->capture_default_str();
-    verb->add_option("--hours", options->hours, "Riding time a day, for the dose, 0.1 to 24")
+    addOption(*verb, "--hours", options->hours, "Riding time a day, for the dose, 0.1 to 24")
         ->check(CLI::Range(0.1, 24.0))
         ->capture_default_str();
     auto* headphone =
-        verb->add_option("--headphone-dba", options->headphone,
-                         "Level of music and noise together in headphones, dB(A), 30 to 100: says "
-                         "by how much that is below the road")
+        addOption(*verb, "--headphone-dba", options->headphone,
+                  "Level of music and noise together in headphones, dB(A), 30 to 100: says "
+                  "by how much that is below the road")
             ->check(CLI::Range(30.0, 100.0));
-    verb->add_option("--table", options->table, "Table to write (CSV)");
+    addOption(*verb, "--table", options->table, "Table to write (CSV)");
     verb->callback([options, spl, sensitivity, headphone, &shared] {
         if (!options->ride.hasSpeed())
             throw CLI::RequiredError("--speed-kmh or --speed-mph");
@@ -473,19 +475,19 @@ Outcome runExposure(const ExposureOptions& options)
 void addExposure(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ExposureOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "exposure", "Noise dose of a ride with and without music, and what would lower it");
-    verb->add_option("--noise-dba", options->noise, "Noise at the ear in dB(A), 30 to 150")
+    CLI::App* verb = addVerb(
+        app, "exposure", "Noise dose of a ride with and without music, and what would lower it");
+    addOption(*verb, "--noise-dba", options->noise, "Noise at the ear in dB(A), 30 to 150")
         ->check(CLI::Range(30.0, 150.0))
         ->required();
     auto* music =
-        verb->add_option("--music-dba", options->music, "Music at the ear in dB(A), 30 to 150")
+        addOption(*verb, "--music-dba", options->music, "Music at the ear in dB(A), 30 to 150")
             ->check(CLI::Range(30.0, 150.0));
-    verb->add_option("--hours", options->hours, "Riding time in h, above 0 to 24")
+    addOption(*verb, "--hours", options->hours, "Riding time in h, above 0 to 24")
         ->check(CLI::Range(0.01, 24.0))
         ->required();
-    verb->add_option("--ear-plugs", options->earPlugs,
-                     "What ear plugs take off as worn, in dB, 0 to 50")
+    addOption(*verb, "--ear-plugs", options->earPlugs,
+              "What ear plugs take off as worn, in dB, 0 to 50")
         ->check(CLI::Range(0.0, 50.0))
         ->capture_default_str();
     verb->callback([options, music, &shared] {

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -91,21 +92,21 @@ Outcome runImport(const ImportOptions& options)
 void addImportVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ImportOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "import", "Make a state from a table or an impulse response of another instrument");
+    CLI::App* verb = addVerb(
+        app, "import", "Make a state from a table or an impulse response of another instrument");
     auto* source = verb->add_option_group("source", "What to import; one of");
-    source->add_option("--table", options->table,
-                       "Table of frequency, level and perhaps phase (text or CSV)");
-    source->add_option("--third-octave", options->thirdOctaves,
-                       "Table of third-octave levels of pink noise (text or CSV)");
+    addOption(*source, "--table", options->table,
+              "Table of frequency, level and perhaps phase (text or CSV)");
+    addOption(*source, "--third-octave", options->thirdOctaves,
+              "Table of third-octave levels of pink noise (text or CSV)");
     auto* impulse =
-        source->add_option("--impulse", options->impulse, "Impulse response (audio file)");
+        addOption(*source, "--impulse", options->impulse, "Impulse response (audio file)");
     source->require_option(1);
-    verb->add_option("--channel", options->channel,
-                     "Channel of the impulse response, from 1 (default: the loudest)")
+    addOption(*verb, "--channel", options->channel,
+              "Channel of the impulse response, from 1 (default: the loudest)")
         ->check(CLI::Range(1, 64))
         ->needs(impulse);
-    verb->add_option("--rate", options->sampleRate, "Sample rate of a response made from a table")
+    addOption(*verb, "--rate", options->sampleRate, "Sample rate of a response made from a table")
         ->check(withinRange(8000.0, 384000.0))
         ->capture_default_str();
     addStateOptions(*verb, options->made);

@@ -1,3 +1,4 @@
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Job/EventRecords.h"
@@ -39,9 +40,9 @@ std::variant<Output, Failure> runEvents(const std::string& folder)
 void addJobEventsVerb(CLI::App& job, Shared& shared)
 {
     auto folder = std::make_shared<std::string>();
-    CLI::App* verb = job.add_subcommand(
-        "events", "Show how many listened at events, and what they said they liked best");
-    verb->add_option("folder", *folder, "Folder of the job")->required();
+    CLI::App* verb = addVerb(
+        job, "events", "Show how many listened at events, and what they said they liked best");
+    addOption(*verb, "folder", *folder, "Folder of the job")->required();
     verb->callback([folder, &shared] { shared.action = [folder] { return runEvents(*folder); }; });
 }
 

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/TextTable.h"
@@ -124,25 +125,25 @@ void addJobFolderVerbs(CLI::App& job, Shared& shared)
             [=, &shared] { shared.action = [=]() -> Outcome { return action(*from, *to); }; });
     };
 
-    CLI::App* copy = job.add_subcommand("copy", "Copy a whole job to a new folder");
-    copy->add_option("folder", *from, "Folder of the job")->required();
-    copy->add_option("new-folder", *to, "Folder of the copy; must not exist")->required();
+    CLI::App* copy = addVerb(job, "copy", "Copy a whole job to a new folder");
+    addOption(*copy, "folder", *from, "Folder of the job")->required();
+    addOption(*copy, "new-folder", *to, "Folder of the copy; must not exist")->required();
     run(copy, runCopy);
 
-    CLI::App* archive = job.add_subcommand("archive", "Pack a whole job into one ZIP file");
-    archive->add_option("folder", *from, "Folder of the job")->required();
-    archive->add_option("--out", *to, "ZIP file to write; must not exist")->required();
+    CLI::App* archive = addVerb(job, "archive", "Pack a whole job into one ZIP file");
+    addOption(*archive, "folder", *from, "Folder of the job")->required();
+    addOption(*archive, "--out", *to, "ZIP file to write; must not exist")->required();
     run(archive, runArchive);
 
-    CLI::App* unpack = job.add_subcommand("unpack", "Unpack an archive of a job to a new folder");
-    unpack->add_option("archive", *from, "ZIP file of the job")->required();
-    unpack->add_option("--out", *to, "Folder of the job; must not exist")->required();
+    CLI::App* unpack = addVerb(job, "unpack", "Unpack an archive of a job to a new folder");
+    addOption(*unpack, "archive", *from, "ZIP file of the job")->required();
+    addOption(*unpack, "--out", *to, "Folder of the job; must not exist")->required();
     run(unpack, runUnpack);
 
-    CLI::App* recover = job.add_subcommand(
-        "recover",
-        "Put right what a crash has left: a damaged job.json, half-written files, takes");
-    recover->add_option("folder", *from, "Folder of the job")->required();
+    CLI::App* recover =
+        addVerb(job, "recover",
+                "Put right what a crash has left: a damaged job.json, half-written files, takes");
+    addOption(*recover, "folder", *from, "Folder of the job")->required();
     recover->callback([from, &shared] { shared.action = [from] { return runRecover(*from); }; });
 }
 

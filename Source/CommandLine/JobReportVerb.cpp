@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/ReportOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -84,20 +85,20 @@ Outcome runJobReport(const JobReportVerbOptions& options)
 void addJobReportVerb(CLI::App& job, Shared& shared)
 {
     auto options = std::make_shared<JobReportVerbOptions>();
-    CLI::App* verb =
-        job.add_subcommand("report", "Set what the customer's report of a job asks, proposes and "
-                                     "counts with; what is not given stays");
-    verb->add_option("folder", options->folder, "Folder of the job")->required();
+    CLI::App* verb = addVerb(job, "report",
+                             "Set what the customer's report of a job asks, proposes and "
+                             "counts with; what is not given stays");
+    addOption(*verb, "folder", options->folder, "Folder of the job")->required();
     addReportOptions(*verb, options->report);
-    verb->add_option("--propose", options->proposed,
-                     "Number of the candidate that is proposed; 0: none");
-    verb->add_option("--amplifier-watts", options->amplifierWatts,
-                     "Sine power of an amplifier channel, 1 to 2000")
+    addOption(*verb, "--propose", options->proposed,
+              "Number of the candidate that is proposed; 0: none");
+    addOption(*verb, "--amplifier-watts", options->amplifierWatts,
+              "Sine power of an amplifier channel, 1 to 2000")
         ->check(withinRange(1.0, 2000.0));
-    verb->add_option("--planned-spl", options->plannedSplDb,
-                     "dB SPL of pink noise at the head that the cost is worked out for, 40 to 130")
+    addOption(*verb, "--planned-spl", options->plannedSplDb,
+              "dB SPL of pink noise at the head that the cost is worked out for, 40 to 130")
         ->check(withinRange(40.0, 130.0));
-    verb->add_option("--distance", options->distanceMetres, "Metres from speaker to head, 0.2 to 5")
+    addOption(*verb, "--distance", options->distanceMetres, "Metres from speaker to head, 0.2 to 5")
         ->check(withinRange(0.2, 5.0));
     verb->callback(
         [options, &shared] { shared.action = [options] { return runJobReport(*options); }; });

@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
@@ -122,21 +123,20 @@ Outcome runJobRide(const JobRideOptions& options)
 void addJobRideVerb(CLI::App& job, Shared& shared)
 {
     auto options = std::make_shared<JobRideOptions>();
-    CLI::App* verb = job.add_subcommand(
-        "ride",
+    CLI::App* verb = addVerb(
+        job, "ride",
         "Set the bike, the noise and where a ride of the job starts; what is not given stays");
     options->verb = verb;
-    verb->add_option("folder", options->folder, "Folder of the job")->required();
-    verb->add_option(
-            "--preset", options->preset,
-            "A ride to begin with, a name of 'saddletone presets --kind ride' or a file; what "
-            "other options say goes before it")
+    addOption(*verb, "folder", options->folder, "Folder of the job")->required();
+    addOption(*verb, "--preset", options->preset,
+              "A ride to begin with, a name of 'saddletone presets --kind ride' or a file; what "
+              "other options say goes before it")
         ->transform(presetName(presets::PresetKind::ride));
     addRideOptions(*verb, options->ride, 250.0);
     addNoiseOptions(*verb, options->ride);
-    verb->add_option("--plugs", options->plugs, "Ear plugs: none, nominal or cautious");
-    verb->add_option("--programme-spl", options->programmeSpl,
-                     "Assumed dB(A) at the head with loud music, 50 to 120")
+    addOption(*verb, "--plugs", options->plugs, "Ear plugs: none, nominal or cautious");
+    addOption(*verb, "--programme-spl", options->programmeSpl,
+              "Assumed dB(A) at the head with loud music, 50 to 120")
         ->check(withinRange(50.0, 120.0));
     verb->callback(
         [options, &shared] { shared.action = [options] { return runJobRide(*options); }; });

@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Job/SeatStore.h"
@@ -181,48 +182,49 @@ Outcome runJobSeat(const JobSeatOptions& options)
 void addJobSeatVerb(CLI::App& job, Shared& shared)
 {
     auto options = std::make_shared<JobSeatOptions>();
-    CLI::App* verb = job.add_subcommand(
-        "seat", "Set the listener's headphones and head in the job; what is not given stays, and "
+    CLI::App* verb =
+        addVerb(job, "seat",
+                "Set the listener's headphones and head in the job; what is not given stays, and "
                 "without options it says what is set");
     options->verb = verb;
-    verb->add_option("folder", options->folder, "Folder of the job")->required();
-    verb->add_option("--headphones", options->headphones,
-                     "Table of the headphones' response; is copied into the job");
-    verb->add_option("--target", options->target,
-                     "Table that the headphones are to have; is copied into the job");
-    auto* level = verb->add_option("--level", options->level,
-                                   "HEADPHONE.json of headphone-level; is copied into the job");
-    verb->add_option("--spl", options->splDb,
-                     "In place of it: dB SPL that 0 dBFS makes in the headphones, above 80 to 140")
+    addOption(*verb, "folder", options->folder, "Folder of the job")->required();
+    addOption(*verb, "--headphones", options->headphones,
+              "Table of the headphones' response; is copied into the job");
+    addOption(*verb, "--target", options->target,
+              "Table that the headphones are to have; is copied into the job");
+    auto* level = addOption(*verb, "--level", options->level,
+                            "HEADPHONE.json of headphone-level; is copied into the job");
+    addOption(*verb, "--spl", options->splDb,
+              "In place of it: dB SPL that 0 dBFS makes in the headphones, above 80 to 140")
         ->check(withinRange(seat::lowestHeadphoneSplDb, seat::highestHeadphoneSplDb))
         ->excludes(level);
-    verb->add_option("--binaural", options->binaural,
-                     "on: speakers are heard from where they stand; off")
-        ->check(CLI::IsMember({"on", "off"}));
-    verb->add_option("--head-set", options->headSet,
-                     "SOFA file of a head, SimpleFreeFieldHRIR; is copied into the job (default: "
-                     "the set that libmysofa ships)");
+    addOption(*verb, "--binaural", options->binaural,
+              "on: speakers are heard from where they stand; off")
+        ->check(oneOf({"on", "off"}));
+    addOption(*verb, "--head-set", options->headSet,
+              "SOFA file of a head, SimpleFreeFieldHRIR; is copied into the job (default: "
+              "the set that libmysofa ships)");
     const auto addPlace = [&](const std::string& which, seat::Direction& direction,
                               double& metres) {
-        verb->add_option("--" + which + "-azimuth", direction.azimuthDegrees,
-                         "Where the left " + which
-                             + " speaker stands, in degrees: 0 ahead, 90 at the left ear, 180 "
-                               "behind; the right one mirrors it")
+        addOption(*verb, "--" + which + "-azimuth", direction.azimuthDegrees,
+                  "Where the left " + which
+                      + " speaker stands, in degrees: 0 ahead, 90 at the left ear, 180 "
+                        "behind; the right one mirrors it")
             ->check(withinRange(0.0, 180.0));
-        verb->add_option("--" + which + "-elevation", direction.elevationDegrees,
-                         "Its elevation in degrees: below 0 is lower than the ears")
+        addOption(*verb, "--" + which + "-elevation", direction.elevationDegrees,
+                  "Its elevation in degrees: below 0 is lower than the ears")
             ->check(withinRange(-90.0, 90.0));
-        verb->add_option("--" + which + "-distance", metres,
-                         "Its distance from the middle of the head in m (default: that of the "
-                         "head set)")
+        addOption(*verb, "--" + which + "-distance", metres,
+                  "Its distance from the middle of the head in m (default: that of the "
+                  "head set)")
             ->check(withinRange(seat::nearestSpeakerMetres, seat::farthestSpeakerMetres));
     };
     addPlace("front", options->places.front, options->frontMetres);
     addPlace("rear", options->places.rear, options->rearMetres);
-    verb->add_option("--clear", options->cleared,
-                     "Take out of the job: headphones (with their target), target, level, "
-                     "head-set, places or all; may be given more than once")
-        ->check(CLI::IsMember({"headphones", "target", "level", "head-set", "places", "all"}));
+    addOption(*verb, "--clear", options->cleared,
+              "Take out of the job: headphones (with their target), target, level, "
+              "head-set, places or all; may be given more than once")
+        ->check(oneOf({"headphones", "target", "level", "head-set", "places", "all"}));
     verb->callback(
         [options, &shared] { shared.action = [options] { return runJobSeat(*options); }; });
 }

@@ -1,5 +1,6 @@
 #include "CommandLine/GroupOptions.h"
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/ReportOptions.h"
 #include "CommandLine/StateOptions.h"
@@ -275,59 +276,56 @@ Outcome runList(const std::string& folder)
 
 void addJob(CLI::App& app, Shared& shared)
 {
-    CLI::App* verb = app.add_subcommand(
-        "job", "Start, fill, check, list, copy or archive a job (one bike of one customer)");
+    CLI::App* verb = addVerb(
+        app, "job", "Start, fill, check, list, copy or archive a job (one bike of one customer)");
     verb->require_subcommand(1);
     verb->fallthrough();
 
     auto newOptions = std::make_shared<NewJobOptions>();
-    CLI::App* newVerb = verb->add_subcommand("new", "Start a job in a folder");
-    newVerb->add_option("folder", newOptions->folder, "Folder of the job")->required();
-    newVerb->add_option("--title", newOptions->title, "Title");
-    newVerb->add_option("--shop", newOptions->shop, "Name of the shop");
-    newVerb->add_option("--bike", newOptions->bike, "The bike, in words");
-    newVerb->add_option("--question", newOptions->question, "What the customer wants to know");
+    CLI::App* newVerb = addVerb(*verb, "new", "Start a job in a folder");
+    addOption(*newVerb, "folder", newOptions->folder, "Folder of the job")->required();
+    addOption(*newVerb, "--title", newOptions->title, "Title");
+    addOption(*newVerb, "--shop", newOptions->shop, "Name of the shop");
+    addOption(*newVerb, "--bike", newOptions->bike, "The bike, in words");
+    addOption(*newVerb, "--question", newOptions->question, "What the customer wants to know");
     newVerb->callback(
         [newOptions, &shared] { shared.action = [newOptions] { return runNewJob(*newOptions); }; });
 
     auto addOptions = std::make_shared<AddOptions>();
-    CLI::App* addVerb =
-        verb->add_subcommand("add", "Copy a measured state into a job and add it as a candidate");
-    addVerb->add_option("folder", addOptions->folder, "Folder of the job")->required();
-    addVerb
-        ->add_option("--state", addOptions->state,
-                     "STATE.json; with --from the name of a state there, see job list")
+    CLI::App* addition =
+        addVerb(*verb, "add", "Copy a measured state into a job and add it as a candidate");
+    addOption(*addition, "folder", addOptions->folder, "Folder of the job")->required();
+    addOption(*addition, "--state", addOptions->state,
+              "STATE.json; with --from the name of a state there, see job list")
         ->required();
-    CLI::Option* const from = addVerb->add_option(
-        "--from", addOptions->from,
-        "Folder of another job whose state is added, marked as measured on another bike");
-    addGroupOptions(*addVerb, "--state", addOptions->groups);
-    addVerb->get_option("--group")->excludes(from);
-    addVerb->add_option("--tuning", addOptions->tuning, "TUNING.json")
+    CLI::Option* const from =
+        addOption(*addition, "--from", addOptions->from,
+                  "Folder of another job whose state is added, marked as measured on another bike");
+    addGroupOptions(*addition, "--state", addOptions->groups);
+    addition->get_option("--group")->excludes(from);
+    addOption(*addition, "--tuning", addOptions->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning))
         ->excludes(from);
-    addVerb->add_option("--name", addOptions->name, "Name of the candidate");
-    addVerb
-        ->add_option("--speakers", addOptions->speakers,
-                     "Which speakers played, if the state does not say it right: "
-                         + measure::speakerGroupChoices())
+    addOption(*addition, "--name", addOptions->name, "Name of the candidate");
+    addOption(*addition, "--speakers", addOptions->speakers,
+              "Which speakers played, if the state does not say it right: "
+                  + measure::speakerGroupChoices())
         ->excludes(from);
-    addVerb->callback(
+    addition->callback(
         [addOptions, &shared] { shared.action = [addOptions] { return runAdd(*addOptions); }; });
 
     auto folder = std::make_shared<std::string>();
-    CLI::App* check =
-        verb->add_subcommand("check", "Open everything a job names and report problems");
-    check->add_option("folder", *folder, "Folder of the job")->required();
+    CLI::App* check = addVerb(*verb, "check", "Open everything a job names and report problems");
+    addOption(*check, "folder", *folder, "Folder of the job")->required();
     check->callback([folder, &shared] { shared.action = [folder] { return runCheck(*folder); }; });
     addJobEventsVerb(*verb, shared);
     addJobRideVerb(*verb, shared);
     addJobReportVerb(*verb, shared);
     addJobSeatVerb(*verb, shared);
     addJobFolderVerbs(*verb, shared);
-    CLI::App* list = verb->add_subcommand(
-        "list", "Show what is in a job, or all jobs in a folder and the folders in it");
-    list->add_option("folder", *folder, "Folder of the job or of the jobs")->required();
+    CLI::App* list = addVerb(
+        *verb, "list", "Show what is in a job, or all jobs in a folder and the folders in it");
+    addOption(*list, "folder", *folder, "Folder of the job or of the jobs")->required();
     list->callback([folder, &shared] { shared.action = [folder] { return runList(*folder); }; });
 }
 
@@ -369,11 +367,11 @@ Outcome runReport(const ReportVerbOptions& options)
 void addReport(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ReportVerbOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "report",
+    CLI::App* verb = addVerb(
+        app, "report",
         "Write the customer's report of a job: two pages of HTML, an appendix and its curves");
-    verb->add_option("--job", options->folder, "Folder of the job")->required();
-    verb->add_option("--out", options->out, "HTML file to write")->required();
+    addOption(*verb, "--job", options->folder, "Folder of the job")->required();
+    addOption(*verb, "--out", options->out, "HTML file to write")->required();
     addReportOptions(*verb, options->report);
     verb->callback(
         [options, &shared] { shared.action = [options] { return runReport(*options); }; });
@@ -382,9 +380,8 @@ void addReport(CLI::App& app, Shared& shared)
 void addDemo(CLI::App& app, Shared& shared)
 {
     auto folder = std::make_shared<std::string>();
-    CLI::App* verb =
-        app.add_subcommand("demo", "Go through a whole job of an invented shop and bike");
-    verb->add_option("--out", *folder, "Folder to write to")->required();
+    CLI::App* verb = addVerb(app, "demo", "Go through a whole job of an invented shop and bike");
+    addOption(*verb, "--out", *folder, "Folder to write to")->required();
     verb->callback([folder, &shared] {
         shared.action = [folder]() -> Outcome {
             const auto result =

@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/GroupOptions.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
@@ -404,82 +405,81 @@ std::variant<Output, Failure> runListen(const ListenOptions& options)
 void addListenVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ListenOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "listen", "Render programme through a measured bike, a tuning and ride noise");
+    CLI::App* verb =
+        addVerb(app, "listen", "Render programme through a measured bike, a tuning and ride noise");
     options->verb = verb;
-    verb->add_option("--measured", options->measured, "STATE.json")->required();
+    addOption(*verb, "--measured", options->measured, "STATE.json")->required();
     addGroupOptions(*verb, "--measured", options->groups);
-    verb->add_option("--tuning", options->tuning, "TUNING.json")
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning));
     addRideOptions(*verb, options->ride, 250.0);
     addNoiseOptions(*verb, options->ride);
-    verb->add_option("--plugs", options->plugs, "Ear plugs: none, nominal or cautious")
+    addOption(*verb, "--plugs", options->plugs, "Ear plugs: none, nominal or cautious")
         ->capture_default_str();
-    verb->add_option("--speed-volume", options->speedVolume,
-                     "VOLUME.json of a radio whose volume or equaliser follows the speed");
-    verb->add_option("--overdrive", options->overdrive,
-                     "MODEL.json of how the speakers distort (from the verb overdrive)");
-    verb->add_option("--volume", options->volume,
-                     "Volume control against where it stood when measured, in dB, -60 to 30")
+    addOption(*verb, "--speed-volume", options->speedVolume,
+              "VOLUME.json of a radio whose volume or equaliser follows the speed");
+    addOption(*verb, "--overdrive", options->overdrive,
+              "MODEL.json of how the speakers distort (from the verb overdrive)");
+    addOption(*verb, "--volume", options->volume,
+              "Volume control against where it stood when measured, in dB, -60 to 30")
         ->check(withinRange(-60.0, 30.0))
         ->capture_default_str();
-    auto* headphone = verb->add_option("--headphone-spl", options->headphoneSpl,
-                                       "dB SPL that 0 dBFS makes in the headphones, 60 to 140: "
-                                       "says how far below the road they are")
+    auto* headphone = addOption(*verb, "--headphone-spl", options->headphoneSpl,
+                                "dB SPL that 0 dBFS makes in the headphones, 60 to 140: "
+                                "says how far below the road they are")
                           ->check(withinRange(60.0, 140.0));
     auto* headphones =
-        verb->add_option("--headphones", options->headphones,
-                         "Table of the headphones' response: what is heard is corrected for them")
+        addOption(*verb, "--headphones", options->headphones,
+                  "Table of the headphones' response: what is heard is corrected for them")
             ->transform(fileOrPreset(presets::PresetKind::headphone));
-    verb->add_option("--headphone-target", options->headphoneTarget,
-                     "Table that the headphones are to have (default: flat)")
+    addOption(*verb, "--headphone-target", options->headphoneTarget,
+              "Table that the headphones are to have (default: flat)")
         ->needs(headphones);
-    auto* binaural =
-        verb->add_flag("--binaural", options->binaural,
-                       "Hear speakers from where they stand, by head-related responses");
-    verb->add_option("--head-set", options->headSet,
-                     "SOFA file of a head (default: the set that libmysofa ships)")
+    auto* binaural = addFlag(*verb, "--binaural", options->binaural,
+                             "Hear speakers from where they stand, by head-related responses");
+    addOption(*verb, "--head-set", options->headSet,
+              "SOFA file of a head (default: the set that libmysofa ships)")
         ->needs(binaural);
-    auto* onThisBike = verb->add_flag(
-        "--on-this-bike", options->onThisBike,
+    auto* onThisBike = addFlag(
+        *verb, "--on-this-bike", options->onThisBike,
         "For the bike's own speakers: the programme through what the candidate differs by from "
         "what the bike plays now, and nothing else");
-    verb->add_option("--now", options->now,
-                     "STATE.json of what the bike plays now (default: --measured)")
+    addOption(*verb, "--now", options->now,
+              "STATE.json of what the bike plays now (default: --measured)")
         ->needs(onThisBike);
-    verb->add_option("--now-tuning", options->nowTuning,
-                     "TUNING.json of what the bike plays now (default: none)")
+    addOption(*verb, "--now-tuning", options->nowTuning,
+              "TUNING.json of what the bike plays now (default: none)")
         ->needs(onThisBike);
-    verb->add_flag("--noise-only", options->noiseOnly, "Ride noise without the programme");
-    verb->add_flag("--programme-only", options->programmeOnly,
-                   "The programme at its level in the ride, without noise");
-    verb->add_option("--programme", options->programme,
-                     "Music or speech to hear (WAV, FLAC, Ogg, MP3, AIFF)")
+    addFlag(*verb, "--noise-only", options->noiseOnly, "Ride noise without the programme");
+    addFlag(*verb, "--programme-only", options->programmeOnly,
+            "The programme at its level in the ride, without noise");
+    addOption(*verb, "--programme", options->programme,
+              "Music or speech to hear (WAV, FLAC, Ogg, MP3, AIFF)")
         ->required();
-    verb->add_option("--out", options->out, "Audio file to write (WAV or FLAC)")->required();
-    verb->add_option("--programme-spl", options->programmeSpl,
-                     "Assumed dB(A) at the head with loud music, 50 to 120; not used where the "
-                     "state is calibrated")
+    addOption(*verb, "--out", options->out, "Audio file to write (WAV or FLAC)")->required();
+    addOption(*verb, "--programme-spl", options->programmeSpl,
+              "Assumed dB(A) at the head with loud music, 50 to 120; not used where the "
+              "state is calibrated")
         ->check(withinRange(50.0, 120.0))
         ->capture_default_str();
-    verb->add_option("--level", options->level, "Output level in dB, -60 to 0")
+    addOption(*verb, "--level", options->level, "Output level in dB, -60 to 0")
         ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
-    verb->add_option("--ceiling", options->ceiling, "Highest true peak in dBTP, -60 to 0")
+    addOption(*verb, "--ceiling", options->ceiling, "Highest true peak in dBTP, -60 to 0")
         ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
-    verb->add_option("--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")
+    addOption(*verb, "--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")
         ->check(withinRange(-24.0, 12.0))
         ->capture_default_str();
-    verb->add_option("--seed", options->seed, "Seed of the noise")->capture_default_str();
-    verb->add_option("--start-ramp", options->startRamp, "Rise from silence in s, 0 to 10")
+    addOption(*verb, "--seed", options->seed, "Seed of the noise")->capture_default_str();
+    addOption(*verb, "--start-ramp", options->startRamp, "Rise from silence in s, 0 to 10")
         ->check(withinRange(0.0, 10.0))
         ->capture_default_str();
-    verb->add_option("--block", options->block,
-                     "Frames a block, 1 to 65536; the result does not depend on it")
+    addOption(*verb, "--block", options->block,
+              "Frames a block, 1 to 65536; the result does not depend on it")
         ->check(CLI::Range(std::size_t {1}, std::size_t {65536}))
         ->capture_default_str();
-    verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();
+    addOption(*verb, "--bits", options->bits, "16, 24 or 32f")->capture_default_str();
     verb->callback([options, headphone, &shared] {
         options->hasHeadphone = headphone->count() > 0;
         shared.action = [options] { return runListen(*options); };

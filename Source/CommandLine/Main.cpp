@@ -1,3 +1,4 @@
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/JsonReader.h"
@@ -36,7 +37,7 @@ int run(int argc, char** argv)
     app.set_version_flag("--version", std::string("saddletone ") + SADDLETONE_VERSION);
     app.fallthrough();
     Shared shared;
-    app.add_flag("--json", shared.json, "Print the result as JSON on standard output");
+    addFlag(app, "--json", shared.json, "Print the result as JSON on standard output");
     addSignalVerbs(app, shared);
     addMeasureVerbs(app, shared);
     addTuningVerbs(app, shared);

@@ -1,5 +1,6 @@
 #include "CommandLine/CalibrationOption.h"
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/TableColumns.h"
 #include "CommandLine/Verbs.h"
@@ -332,54 +333,53 @@ Outcome runMeasure(const MeasureOptions& options)
 void addMeasure(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<MeasureOptions>();
-    CLI::App* verb =
-        app.add_subcommand("measure", "Turn recordings of a sweep track into a response");
-    verb->add_option("--recording", options->recordings,
-                     "Recording at the rider's head; several are averaged, and so are the repeats "
-                     "of the track in one")
+    CLI::App* verb = addVerb(app, "measure", "Turn recordings of a sweep track into a response");
+    addOption(*verb, "--recording", options->recordings,
+              "Recording at the rider's head; several are averaged, and so are the repeats "
+              "of the track in one")
         ->required();
-    verb->add_option("--signal", options->signal,
-                     "Description of the track that was played (F.signal.json)")
+    addOption(*verb, "--signal", options->signal,
+              "Description of the track that was played (F.signal.json)")
         ->required();
-    verb->add_option("--microphone", options->microphone,
-                     "Table of the microphone's response, sound from the front (0 degrees)");
-    verb->add_option("--microphone-90", options->microphone90,
-                     "The same for sound from the side (90 degrees)");
-    verb->add_option("--incidence", options->incidence,
-                     "How the microphone stood to the speakers: 0 or 90 degrees")
+    addOption(*verb, "--microphone", options->microphone,
+              "Table of the microphone's response, sound from the front (0 degrees)");
+    addOption(*verb, "--microphone-90", options->microphone90,
+              "The same for sound from the side (90 degrees)");
+    addOption(*verb, "--incidence", options->incidence,
+              "How the microphone stood to the speakers: 0 or 90 degrees")
         ->capture_default_str();
-    auto* calibration = verb->add_option("--calibration", options->calibration,
-                                         "Recording of a calibrator's 1 kHz tone, or what "
-                                         "`calibrate` saved (CAL.json)");
-    verb->add_option("--calibration-spl", options->calibrationSpl,
-                     "Level of the calibrator in dB SPL; a saved calibration brings its own")
+    auto* calibration = addOption(*verb, "--calibration", options->calibration,
+                                  "Recording of a calibrator's 1 kHz tone, or what "
+                                  "`calibrate` saved (CAL.json)");
+    addOption(*verb, "--calibration-spl", options->calibrationSpl,
+              "Level of the calibrator in dB SPL; a saved calibration brings its own")
         ->check(withinRange(60.0, 130.0))
         ->capture_default_str()
         ->needs(calibration);
-    verb->add_option("--part-from", options->partFromSeconds,
-                     "Use the recordings from this second on; what is before counts as silence")
+    addOption(*verb, "--part-from", options->partFromSeconds,
+              "Use the recordings from this second on; what is before counts as silence")
         ->check(withinRange(0.0, 36000.0));
-    verb->add_option("--part-to", options->partToSeconds,
-                     "Use them up to this second: one speaker group of several in one recording")
+    addOption(*verb, "--part-to", options->partToSeconds,
+              "Use them up to this second: one speaker group of several in one recording")
         ->check(withinRange(0.0, 36000.0));
-    verb->add_option("--track-start", options->trackStartSeconds,
-                     "Second at which this sweep track starts in the file that was played, if that "
-                     "holds several: arrivals of one recording's speaker groups are then compared")
+    addOption(*verb, "--track-start", options->trackStartSeconds,
+              "Second at which this sweep track starts in the file that was played, if that "
+              "holds several: arrivals of one recording's speaker groups are then compared")
         ->check(withinRange(0.0, 36000.0));
-    verb->add_option("--noise", options->noise, "Recording of the place without the track");
-    verb->add_option("--table", options->table, "Table of the response to write (CSV)");
-    verb->add_option("--smoothing", options->smoothing,
-                     "Of the table only: 3, 6, 12 or 24 to an octave, ear (as the ear weighs peaks "
-                     "and dips), 0 = none")
-        ->check(CLI::IsMember({"0", "3", "6", "12", "24", "ear"}))
+    addOption(*verb, "--noise", options->noise, "Recording of the place without the track");
+    addOption(*verb, "--table", options->table, "Table of the response to write (CSV)");
+    addOption(*verb, "--smoothing", options->smoothing,
+              "Of the table only: 3, 6, 12 or 24 to an octave, ear (as the ear weighs peaks "
+              "and dips), 0 = none")
+        ->check(oneOf({"0", "3", "6", "12", "24", "ear"}))
         ->capture_default_str();
-    verb->add_option("--impulse", options->impulse, "Impulse response to write (WAV)");
+    addOption(*verb, "--impulse", options->impulse, "Impulse response to write (WAV)");
     addStateOptions(*verb, options->made);
-    auto* window = verb->add_option("--window-ms", options->windowMs,
-                                    "Keep this long after the arrival, to leave reflections out")
+    auto* window = addOption(*verb, "--window-ms", options->windowMs,
+                             "Keep this long after the arrival, to leave reflections out")
                        ->check(withinRange(1.0, 1000.0));
-    verb->add_option("--window-cycles", options->windowCycles,
-                     "Keep this many cycles of each frequency after the arrival")
+    addOption(*verb, "--window-cycles", options->windowCycles,
+              "Keep this many cycles of each frequency after the arrival")
         ->check(withinRange(1.0, 100.0))
         ->excludes(window);
     verb->callback(
@@ -439,19 +439,18 @@ Outcome runAnalyse(const AnalyseOptions& options)
 void addAnalyse(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<AnalyseOptions>();
-    CLI::App* verb =
-        app.add_subcommand("analyse", "Banded levels of pink noise or any other recording");
-    verb->add_option("--recording", options->recording, "Audio file")->required();
-    verb->add_option("--bands", options->bands, "Bands an octave: 3, 6, 12 or 24")
+    CLI::App* verb = addVerb(app, "analyse", "Banded levels of pink noise or any other recording");
+    addOption(*verb, "--recording", options->recording, "Audio file")->required();
+    addOption(*verb, "--bands", options->bands, "Bands an octave: 3, 6, 12 or 24")
         ->check(CLI::IsMember({3, 6, 12, 24}))
         ->capture_default_str();
-    verb->add_option("--weighting", options->weighting, "A, C or Z")->capture_default_str();
-    verb->add_option("--method", options->method,
-                     "fourier: exact band edges; filters: class 1 filters of IEC 61260-1, as the "
-                     "live analyser has them")
-        ->check(CLI::IsMember({"fourier", "filters"}))
+    addOption(*verb, "--weighting", options->weighting, "A, C or Z")->capture_default_str();
+    addOption(*verb, "--method", options->method,
+              "fourier: exact band edges; filters: class 1 filters of IEC 61260-1, as the "
+              "live analyser has them")
+        ->check(oneOf({"fourier", "filters"}))
         ->capture_default_str();
-    verb->add_option("--table", options->table, "Table to write (CSV)");
+    addOption(*verb, "--table", options->table, "Table to write (CSV)");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runAnalyse(*options); }; });
 }
@@ -865,27 +864,28 @@ Outcome runCompare(const CompareOptions& options)
 void addCompare(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<CompareOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "compare", "Difference of bike states by band, bumps, evenness, left against right, and a "
-                   "verdict on parked against running");
-    verb->add_option("states", options->states,
-                     "STATE.json files; without --reference the first is it, but two that say "
-                     "they are of left and right speakers are set against each other as sides");
-    verb->add_option("--reference", options->reference, "State that the others are compared to");
-    auto* left = verb->add_option("--left", options->left, "State of the left side alone");
-    verb->add_option("--right", options->right, "State of the right side alone")->needs(left);
+    CLI::App* verb =
+        addVerb(app, "compare",
+                "Difference of bike states by band, bumps, evenness, left against right, and a "
+                "verdict on parked against running");
+    addOption(*verb, "states", options->states,
+              "STATE.json files; without --reference the first is it, but two that say "
+              "they are of left and right speakers are set against each other as sides");
+    addOption(*verb, "--reference", options->reference, "State that the others are compared to");
+    auto* left = addOption(*verb, "--left", options->left, "State of the left side alone");
+    addOption(*verb, "--right", options->right, "State of the right side alone")->needs(left);
     left->needs(verb->get_option("--right"));
-    verb->add_option("--tracks-apart", options->tracksApartSeconds,
-                     "Seconds between the starts of both sides' sweeps, if both come from one "
-                     "recording of one file; tells which side arrives later")
+    addOption(*verb, "--tracks-apart", options->tracksApartSeconds,
+              "Seconds between the starts of both sides' sweeps, if both come from one "
+              "recording of one file; tells which side arrives later")
         ->check(withinRange(-3600.0, 3600.0));
-    verb->add_option("--from", options->fromHz, "Lower end of evenness, bumps and match in Hz")
+    addOption(*verb, "--from", options->fromHz, "Lower end of evenness, bumps and match in Hz")
         ->check(withinRange(10.0, 24000.0))
         ->capture_default_str();
-    verb->add_option("--to", options->toHz, "Upper end in Hz")
+    addOption(*verb, "--to", options->toHz, "Upper end in Hz")
         ->check(withinRange(10.0, 24000.0))
         ->capture_default_str();
-    verb->add_option("--table", options->table, "Table of the differences to write (CSV)");
+    addOption(*verb, "--table", options->table, "Table of the differences to write (CSV)");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runCompare(*options); }; });
 }

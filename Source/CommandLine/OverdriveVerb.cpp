@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/OverdriveRender.h"
@@ -233,51 +234,52 @@ Outcome runOverdrive(const OverdriveOptions& options)
 void addOverdriveVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<OverdriveOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "overdrive", "Model how the speakers distort, from the same state at two drive levels or "
-                     "more, and render programme through it");
-    verb->add_option("--measured", options->measured,
-                     "STATE.json at one drive level; the first one's volume is the model's");
-    verb->add_option("--drive-db", options->drivesDb,
-                     "How hard each --measured drives the speaker, dB re each other; without it "
-                     "the level of the linear part tells, which takes the same recorder gain or a "
-                     "calibration")
+    CLI::App* verb =
+        addVerb(app, "overdrive",
+                "Model how the speakers distort, from the same state at two drive levels or "
+                "more, and render programme through it");
+    addOption(*verb, "--measured", options->measured,
+              "STATE.json at one drive level; the first one's volume is the model's");
+    addOption(*verb, "--drive-db", options->drivesDb,
+              "How hard each --measured drives the speaker, dB re each other; without it "
+              "the level of the linear part tells, which takes the same recorder gain or a "
+              "calibration")
         ->check(withinRange(-60.0, 60.0));
-    verb->add_option("--name", options->name, "What the model is called");
-    verb->add_option("--out", options->out, "Model to write (MODEL.json, MODEL.kernels.wav)");
-    verb->add_option("--table", options->table,
-                     "Harmonics 1 to 5 of the model at every drive to write (CSV)");
-    verb->add_option("--model", options->model, "MODEL.json made before, to render with");
-    verb->add_option("--programme", options->programme, "Audio to render");
-    verb->add_option("--render", options->render, "Audio file to write (WAV or FLAC)");
-    verb->add_option("--tuning", options->tuning, "TUNING.json ahead of the speaker");
-    verb->add_option("--volume-db", options->volumeDb,
-                     "Volume of the rendering re the model's, -60 to 40")
+    addOption(*verb, "--name", options->name, "What the model is called");
+    addOption(*verb, "--out", options->out, "Model to write (MODEL.json, MODEL.kernels.wav)");
+    addOption(*verb, "--table", options->table,
+              "Harmonics 1 to 5 of the model at every drive to write (CSV)");
+    addOption(*verb, "--model", options->model, "MODEL.json made before, to render with");
+    addOption(*verb, "--programme", options->programme, "Audio to render");
+    addOption(*verb, "--render", options->render, "Audio file to write (WAV or FLAC)");
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json ahead of the speaker");
+    addOption(*verb, "--volume-db", options->volumeDb,
+              "Volume of the rendering re the model's, -60 to 40")
         ->check(withinRange(-60.0, 40.0))
         ->capture_default_str();
     auto* clip =
-        verb->add_option("--clip", options->clip, "How the amplifier clips: none, hard or soft")
-            ->check(CLI::IsMember({"none", "hard", "soft"}))
+        addOption(*verb, "--clip", options->clip, "How the amplifier clips: none, hard or soft")
+            ->check(oneOf({"none", "hard", "soft"}))
             ->capture_default_str();
-    verb->add_option("--clip-dbfs", options->clipDbfs,
-                     "Level of a sine after the tuning whose peaks reach the amplifier's limit, "
-                     "-60 to 40")
+    addOption(*verb, "--clip-dbfs", options->clipDbfs,
+              "Level of a sine after the tuning whose peaks reach the amplifier's limit, "
+              "-60 to 40")
         ->check(withinRange(-60.0, 40.0))
         ->needs(clip)
         ->capture_default_str();
-    verb->add_option("--clip-source", options->clipSource,
-                     "Where that level comes from: assumed or measured")
-        ->check(CLI::IsMember({"assumed", "measured"}))
+    addOption(*verb, "--clip-source", options->clipSource,
+              "Where that level comes from: assumed or measured")
+        ->check(oneOf({"assumed", "measured"}))
         ->needs(clip)
         ->capture_default_str();
-    verb->add_option("--gain", options->gainDb, "Gain of the rendering in dB, -60 to 60")
+    addOption(*verb, "--gain", options->gainDb, "Gain of the rendering in dB, -60 to 60")
         ->check(withinRange(-60.0, 60.0))
         ->capture_default_str();
-    verb->add_option("--block", options->block,
-                     "Frames a block, 1 to 65536; the result does not depend on it")
+    addOption(*verb, "--block", options->block,
+              "Frames a block, 1 to 65536; the result does not depend on it")
         ->check(CLI::Range(std::size_t {1}, std::size_t {65536}))
         ->capture_default_str();
-    verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();
+    addOption(*verb, "--bits", options->bits, "16, 24 or 32f")->capture_default_str();
     verb->callback(
         [options, &shared] { shared.action = [options] { return runOverdrive(*options); }; });
 }

@@ -1,3 +1,4 @@
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -75,13 +76,14 @@ Outcome runPresets(const PresetsOptions& options)
 void addPresetsVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<PresetsOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "presets", "List what targets, rides, helmets, headphones, tunings, speakers and tone "
-                   "controls there are to begin with");
-    verb->add_option("--kind", options->kind,
-                     "target, ride, helmet, headphone, tuning, speaker or tone-controls");
-    verb->add_option("--folder", options->folder,
-                     "A folder of presets, in place of the one that came with the program");
+    CLI::App* verb =
+        addVerb(app, "presets",
+                "List what targets, rides, helmets, headphones, tunings, speakers and tone "
+                "controls there are to begin with");
+    addOption(*verb, "--kind", options->kind,
+              "target, ride, helmet, headphone, tuning, speaker or tone-controls");
+    addOption(*verb, "--folder", options->folder,
+              "A folder of presets, in place of the one that came with the program");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runPresets(*options); }; });
 }

@@ -1,6 +1,7 @@
 #include "CommandLine/ReportOptions.h"
 
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 
 #include "Core/Dsp/Units.h"
 
@@ -26,14 +27,13 @@ dsp::Result<std::optional<report::SpeedUnits>> ReportOptions::speedUnits() const
 
 void addReportOptions(CLI::App& verb, ReportOptions& options)
 {
-    verb.add_option("--question", options.question, "What the customer wants to know");
-    verb.add_option("--units", options.units, "Speeds in mph, kmh or both");
-    CLI::Option* const mph =
-        verb.add_option("--speeds-mph", options.mph,
-                        "Up to three rising speeds in mph, 0 is parked: 0,45,75")
-            ->delimiter(',')
-            ->check(withinRange(0.0, 155.0));
-    verb.add_option("--speeds-kmh", options.kmh, "The same in km/h: 0,70,120")
+    addOption(verb, "--question", options.question, "What the customer wants to know");
+    addOption(verb, "--units", options.units, "Speeds in mph, kmh or both");
+    CLI::Option* const mph = addOption(verb, "--speeds-mph", options.mph,
+                                       "Up to three rising speeds in mph, 0 is parked: 0,45,75")
+                                 ->delimiter(',')
+                                 ->check(withinRange(0.0, 155.0));
+    addOption(verb, "--speeds-kmh", options.kmh, "The same in km/h: 0,70,120")
         ->delimiter(',')
         ->check(withinRange(0.0, 250.0))
         ->excludes(mph);

@@ -1,6 +1,7 @@
 #include "CommandLine/RideOptions.h"
 
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 
 #include "Core/Dsp/Units.h"
 
@@ -67,44 +68,44 @@ void addRideOptions(CLI::App& verb, RideOptions& options, double highestKmh)
     const auto highestMph = std::floor(dsp::kmhToMph(highestKmh));
     const auto upTo = [](double highest) { return std::to_string(std::lround(highest)); };
     CLI::Option* const kmh =
-        verb.add_option("--speed-kmh", options.speedKmh, "Speed in km/h, 0 to " + upTo(highestKmh))
+        addOption(verb, "--speed-kmh", options.speedKmh, "Speed in km/h, 0 to " + upTo(highestKmh))
             ->check(withinRange(0.0, highestKmh));
     CLI::Option* const mph =
-        verb.add_option("--speed-mph", options.speedMph, "Speed in mph, 0 to " + upTo(highestMph))
+        addOption(verb, "--speed-mph", options.speedMph, "Speed in mph, 0 to " + upTo(highestMph))
             ->check(withinRange(0.0, highestMph));
     kmh->excludes(mph);
     options.kmhOption = kmh;
     options.mphOption = mph;
-    verb.add_option("--gear", options.gear, "Gear from 1 on; 0 is the one a rider cruises in")
+    addOption(verb, "--gear", options.gear, "Gear from 1 on; 0 is the one a rider cruises in")
         ->check(CLI::Range(std::size_t {0}, ride::Drivetrain::maxGears))
         ->capture_default_str();
-    verb.add_option("--rpm", options.rpm, "Engine speed as measured, 200 to 20000; else by gear")
+    addOption(verb, "--rpm", options.rpm, "Engine speed as measured, 200 to 20000; else by gear")
         ->check(withinRange(200.0, 20000.0));
-    verb.add_option("--helmet", options.helmet, "none, open or full")->capture_default_str();
-    verb.add_option("--screen", options.screen, "none, low or tall")->capture_default_str();
-    verb.add_option("--tall-screen", options.tallScreen,
-                    "What a tall screen does to the wind in dB, -15 to -4")
+    addOption(verb, "--helmet", options.helmet, "none, open or full")->capture_default_str();
+    addOption(verb, "--screen", options.screen, "none, low or tall")->capture_default_str();
+    addOption(verb, "--tall-screen", options.tallScreen,
+              "What a tall screen does to the wind in dB, -15 to -4")
         ->check(withinRange(-15.0, -4.0))
         ->capture_default_str();
-    verb.add_option("--engine", options.engine,
-                    "v-twin-45, parallel-twin-360, boxer-twin, inline-three, inline-four, "
-                    "flat-six or off")
+    addOption(verb, "--engine", options.engine,
+              "v-twin-45, parallel-twin-360, boxer-twin, inline-three, inline-four, "
+              "flat-six or off")
         ->capture_default_str();
-    verb.add_option("--firing", options.firing,
-                    "Firing angles within 720 degrees of the crank, in place of --engine's")
+    addOption(verb, "--firing", options.firing,
+              "Firing angles within 720 degrees of the crank, in place of --engine's")
         ->delimiter(',');
-    verb.add_option("--bike", options.bike,
-                    "Gears and wheel: touring-twin, touring-three, touring-four or touring-six")
+    addOption(verb, "--bike", options.bike,
+              "Gears and wheel: touring-twin, touring-three, touring-four or touring-six")
         ->capture_default_str();
 }
 
 void addNoiseOptions(CLI::App& verb, RideOptions& options)
 {
-    verb.add_option("--recorded-noise", options.recordedNoise,
-                    "NOISE.json of 'saddletone texture', in place of the modelled ride; helmet, "
-                    "screen and engine are in it as they were");
-    verb.add_flag("--engine-running", options.runsParked,
-                  "The engine idles while parked; without it parked is silent");
+    addOption(verb, "--recorded-noise", options.recordedNoise,
+              "NOISE.json of 'saddletone texture', in place of the modelled ride; helmet, "
+              "screen and engine are in it as they were");
+    addFlag(verb, "--engine-running", options.runsParked,
+            "The engine idles while parked; without it parked is silent");
 }
 
 dsp::Result<audition::SceneRide> sceneRideFrom(const RideOptions& options,

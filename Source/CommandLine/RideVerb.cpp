@@ -1,3 +1,4 @@
+#include "CommandLine/Options.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -160,35 +161,35 @@ std::variant<Output, Failure> runRide(const RideVerbOptions& options)
 void addRideVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<RideVerbOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "ride", "State or render the noise of a ride at the rider's ears, part by part");
+    CLI::App* verb = addVerb(
+        app, "ride", "State or render the noise of a ride at the rider's ears, part by part");
     addRideOptions(*verb, options->ride, 300.0);
-    verb->add_option("--plugs", options->plugs, "none, nominal or cautious")->capture_default_str();
-    verb->add_option("--sources", options->sources, "What is heard of wind, tyre, engine")
+    addOption(*verb, "--plugs", options->plugs, "none, nominal or cautious")->capture_default_str();
+    addOption(*verb, "--sources", options->sources, "What is heard of wind, tyre, engine")
         ->delimiter(',')
-        ->check(CLI::IsMember({"wind", "tyre", "engine"}))
+        ->check(oneOf({"wind", "tyre", "engine"}))
         ->capture_default_str();
-    verb->add_flag("--tread-tone", options->treadTone, "The tone of the tyre's tread blocks");
-    verb->add_option("--out", options->out, "Audio file to write (WAV or FLAC)");
-    verb->add_option("--seconds", options->seconds, "Length in s, up to 1800")
+    addFlag(*verb, "--tread-tone", options->treadTone, "The tone of the tyre's tread blocks");
+    addOption(*verb, "--out", options->out, "Audio file to write (WAV or FLAC)");
+    addOption(*verb, "--seconds", options->seconds, "Length in s, up to 1800")
         ->check(CLI::Range(0.1, 1800.0))
         ->capture_default_str();
-    verb->add_option("--from", options->from, "Where in the endless noise to begin, in s")
+    addOption(*verb, "--from", options->from, "Where in the endless noise to begin, in s")
         ->check(CLI::Range(0.0, 1.0e6))
         ->capture_default_str();
-    verb->add_option("--rate", options->rate, "Sample rate in Hz, 8000 to 384000")
+    addOption(*verb, "--rate", options->rate, "Sample rate in Hz, 8000 to 384000")
         ->check(CLI::Range(8000.0, 384000.0))
         ->capture_default_str();
-    verb->add_option("--full-scale-spl", options->fullScaleSpl,
-                     "dB SPL that 0 dBFS stands for, 60 to 200")
+    addOption(*verb, "--full-scale-spl", options->fullScaleSpl,
+              "dB SPL that 0 dBFS stands for, 60 to 200")
         ->check(CLI::Range(60.0, 200.0))
         ->capture_default_str();
-    verb->add_option("--seed", options->seed, "Seed of the noise")->capture_default_str();
-    verb->add_option("--block", options->block,
-                     "Frames a block, 1 to 65536; the result does not depend on it")
+    addOption(*verb, "--seed", options->seed, "Seed of the noise")->capture_default_str();
+    addOption(*verb, "--block", options->block,
+              "Frames a block, 1 to 65536; the result does not depend on it")
         ->check(CLI::Range(std::size_t {1}, std::size_t {65536}))
         ->capture_default_str();
-    verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();
+    addOption(*verb, "--bits", options->bits, "16, 24 or 32f")->capture_default_str();
     verb->callback([options, &shared] { shared.action = [options] { return runRide(*options); }; });
 }
 

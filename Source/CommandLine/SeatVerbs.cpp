@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -207,29 +208,29 @@ Outcome runPlacement(const PlacementOptions& options)
 void addHeadphone(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<HeadphoneOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "headphone", "Make the correction of a headphone from a table of its response");
-    verb->add_option("--response", options->response,
-                     "Table of frequency and level of the headphone, text or CSV")
+    CLI::App* verb = addVerb(app, "headphone",
+                             "Make the correction of a headphone from a table of its response");
+    addOption(*verb, "--response", options->response,
+              "Table of frequency and level of the headphone, text or CSV")
         ->transform(fileOrPreset(presets::PresetKind::headphone))
         ->required();
-    verb->add_option("--target", options->target,
-                     "Table that the headphone is to have (default: flat)");
-    verb->add_option("--max-boost", options->settings.maxBoostDb, "Largest boost in dB")
+    addOption(*verb, "--target", options->target,
+              "Table that the headphone is to have (default: flat)");
+    addOption(*verb, "--max-boost", options->settings.maxBoostDb, "Largest boost in dB")
         ->check(withinRange(0.0, 24.0))
         ->capture_default_str();
-    verb->add_option("--max-cut", options->settings.maxCutDb, "Largest cut in dB")
+    addOption(*verb, "--max-cut", options->settings.maxCutDb, "Largest cut in dB")
         ->check(withinRange(0.0, 40.0))
         ->capture_default_str();
-    verb->add_option("--rate", options->settings.sampleRate, "Sample rate of the filter in Hz")
+    addOption(*verb, "--rate", options->settings.sampleRate, "Sample rate of the filter in Hz")
         ->check(withinRange(8000.0, 384000.0))
         ->capture_default_str();
-    verb->add_option("--taps", options->settings.numTaps, "Length of the filter")
+    addOption(*verb, "--taps", options->settings.numTaps, "Length of the filter")
         ->check(CLI::Range(256, 65536))
         ->capture_default_str();
-    verb->add_option("--impulse", options->impulse, "WAV file to write the filter to");
-    verb->add_option("--table", options->table,
-                     "CSV to write: ideal inverse, correction, and what they differ by");
+    addOption(*verb, "--impulse", options->impulse, "WAV file to write the filter to");
+    addOption(*verb, "--table", options->table,
+              "CSV to write: ideal inverse, correction, and what they differ by");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runHeadphone(*options); }; });
 }
@@ -238,45 +239,45 @@ void addHeadphoneLevel(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<LevelOptions>();
     auto& calibration = options->calibration;
-    CLI::App* verb = app.add_subcommand(
-        "headphone-level", "Save how loud a headphone plays, from its data or a measurement");
-    verb->add_option("--headphone", calibration.headphone, "Name of the headphone")->required();
-    verb->add_option("--source", calibration.source,
-                     "Where the figures come from, in words: data sheet, ear simulator")
+    CLI::App* verb = addVerb(app, "headphone-level",
+                             "Save how loud a headphone plays, from its data or a measurement");
+    addOption(*verb, "--headphone", calibration.headphone, "Name of the headphone")->required();
+    addOption(*verb, "--source", calibration.source,
+              "Where the figures come from, in words: data sheet, ear simulator")
         ->required();
-    verb->add_option("--output", calibration.output, "Socket and where its volume stood, in words");
-    verb->add_option("--date", calibration.date, "Day, 2026-05-01 (default: today)");
-    auto* perVolt = verb->add_option("--sensitivity-per-volt", options->perVolt,
-                                     "Sensitivity in dB SPL for 1 V RMS")
+    addOption(*verb, "--output", calibration.output, "Socket and where its volume stood, in words");
+    addOption(*verb, "--date", calibration.date, "Day, 2026-05-01 (default: today)");
+    auto* perVolt = addOption(*verb, "--sensitivity-per-volt", options->perVolt,
+                              "Sensitivity in dB SPL for 1 V RMS")
                         ->check(withinRange(50.0, 150.0));
-    auto* perMilliwatt = verb->add_option("--sensitivity-per-milliwatt", options->perMilliwatt,
-                                          "Sensitivity in dB SPL for 1 mW")
+    auto* perMilliwatt = addOption(*verb, "--sensitivity-per-milliwatt", options->perMilliwatt,
+                                   "Sensitivity in dB SPL for 1 mW")
                              ->check(withinRange(50.0, 150.0));
-    auto* impedance = verb->add_option("--impedance", calibration.impedanceOhms,
-                                       "Impedance of the headphone in ohms")
+    auto* impedance = addOption(*verb, "--impedance", calibration.impedanceOhms,
+                                "Impedance of the headphone in ohms")
                           ->check(withinRange(1.0, 10000.0));
-    auto* volts = verb->add_option("--full-scale-volts", calibration.fullScaleVolts,
-                                   "Output voltage, RMS, of a full-scale sine without load")
+    auto* volts = addOption(*verb, "--full-scale-volts", calibration.fullScaleVolts,
+                            "Output voltage, RMS, of a full-scale sine without load")
                       ->check(withinRange(0.001, 100.0));
-    verb->add_option("--output-impedance", calibration.outputImpedanceOhms,
-                     "Impedance of the output in ohms")
+    addOption(*verb, "--output-impedance", calibration.outputImpedanceOhms,
+              "Impedance of the output in ohms")
         ->check(withinRange(0.0, 10000.0))
         ->capture_default_str();
-    auto* measured = verb->add_option("--measured-spl", calibration.measuredSplDb,
-                                      "Measured level of a 1 kHz sine in dB SPL")
+    auto* measured = addOption(*verb, "--measured-spl", calibration.measuredSplDb,
+                               "Measured level of a 1 kHz sine in dB SPL")
                          ->check(withinRange(30.0, 130.0));
-    auto* level = verb->add_option("--signal-level", calibration.measuredLevelDbfs,
-                                   "Level of the signal that played then in dBFS (AES17)")
+    auto* level = addOption(*verb, "--signal-level", calibration.measuredLevelDbfs,
+                            "Level of the signal that played then in dBFS (AES17)")
                       ->check(withinRange(-120.0, 0.0));
     measured->needs(level);
     level->needs(measured);
     perVolt->needs(volts);
     perMilliwatt->needs(volts);
     perMilliwatt->needs(impedance);
-    verb->add_option("--ceiling", options->ceilingDba, "Ceiling in dB(A) to work out in dBFS")
+    addOption(*verb, "--ceiling", options->ceilingDba, "Ceiling in dB(A) to work out in dBFS")
         ->check(withinRange(40.0, 120.0))
         ->capture_default_str();
-    verb->add_option("--out", options->out, "HEADPHONE.json to write")->required();
+    addOption(*verb, "--out", options->out, "HEADPHONE.json to write")->required();
     verb->callback([options, perVolt, perMilliwatt, measured, &shared] {
         options->isPerVolt = perVolt->count() > 0;
         options->isPerMilliwatt = perMilliwatt->count() > 0;
@@ -288,26 +289,26 @@ void addHeadphoneLevel(CLI::App& app, Shared& shared)
 void addPlacement(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<PlacementOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "placement", "Write the two ear filters of a speaker, from head-related responses");
-    verb->add_option("--head", options->head,
-                     "SOFA file, SimpleFreeFieldHRIR (default: the set that libmysofa ships)");
-    verb->add_option("--speaker", options->speaker,
-                     "front-left, front-right, rear-left or rear-right")
+    CLI::App* verb = addVerb(app, "placement",
+                             "Write the two ear filters of a speaker, from head-related responses");
+    addOption(*verb, "--head", options->head,
+              "SOFA file, SimpleFreeFieldHRIR (default: the set that libmysofa ships)");
+    addOption(*verb, "--speaker", options->speaker,
+              "front-left, front-right, rear-left or rear-right")
         ->capture_default_str();
-    auto* azimuth = verb->add_option("--azimuth", options->azimuth,
-                                     "Another azimuth in degrees: 0 ahead, 90 left, -90 right")
+    auto* azimuth = addOption(*verb, "--azimuth", options->azimuth,
+                              "Another azimuth in degrees: 0 ahead, 90 left, -90 right")
                         ->check(withinRange(-360.0, 360.0));
-    auto* elevation = verb->add_option("--elevation", options->elevation,
-                                       "Another elevation in degrees: above 0 is up")
+    auto* elevation = addOption(*verb, "--elevation", options->elevation,
+                                "Another elevation in degrees: above 0 is up")
                           ->check(withinRange(-90.0, 90.0));
-    verb->add_option("--normalisation", options->normalisation, "on-axis or diffuse-field")
-        ->check(CLI::IsMember({"on-axis", "diffuse-field"}))
+    addOption(*verb, "--normalisation", options->normalisation, "on-axis or diffuse-field")
+        ->check(oneOf({"on-axis", "diffuse-field"}))
         ->capture_default_str();
-    verb->add_option("--rate", options->sampleRate, "Sample rate in whole Hz")
+    addOption(*verb, "--rate", options->sampleRate, "Sample rate in whole Hz")
         ->check(withinRange(8000.0, 384000.0))
         ->capture_default_str();
-    verb->add_option("--out", options->out, "WAV to write: left ear, right ear")->required();
+    addOption(*verb, "--out", options->out, "WAV to write: left ear, right ear")->required();
     verb->callback([options, azimuth, elevation, &shared] {
         options->hasAzimuth = azimuth->count() > 0;
         options->hasElevation = elevation->count() > 0;

@@ -1,4 +1,5 @@
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Files/AudioFile.h"
@@ -188,58 +189,56 @@ void addSignalVerbs(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<SignalOptions>();
     CLI::App* verb =
-        app.add_subcommand("signal", "Make a test signal: an audio file and its description");
-    verb->add_option("type", options->type,
-                     signals::signalTypeWords()
-                         + ". level: pink noise 500 Hz to 2 kHz; calibrated-pink: SMPTE ST 2095-1; "
-                           "bands: a warble in each third octave; stepped: a sine at each; "
-                           "multitone: tones of all of them at once; polarity: positive pulses; "
-                           "channels: beeps that name the speakers; gain-set: sines of 1 kHz and "
-                           "40 Hz at -10, -5 and 0 dBFS")
+        addVerb(app, "signal", "Make a test signal: an audio file and its description");
+    addOption(*verb, "type", options->type,
+              signals::signalTypeWords()
+                  + ". level: pink noise 500 Hz to 2 kHz; calibrated-pink: SMPTE ST 2095-1; "
+                    "bands: a warble in each third octave; stepped: a sine at each; "
+                    "multitone: tones of all of them at once; polarity: positive pulses; "
+                    "channels: beeps that name the speakers; gain-set: sines of 1 kHz and "
+                    "40 Hz at -10, -5 and 0 dBFS")
         ->required();
-    verb->add_option("--out", options->out,
-                     "File to write: WAV, or by its ending FLAC or MP3 (320 kb/s)")
+    addOption(*verb, "--out", options->out,
+              "File to write: WAV, or by its ending FLAC or MP3 (320 kb/s)")
         ->required();
-    verb->add_option(
-        "--seconds", options->seconds,
-        "Length in s, 0.5 to 600 (of the sweep itself); default 30, sweep 12, channels "
-        "44. Of each part for bands (4), stepped (3) and gain-set (10), 1 to 20");
-    verb->add_option("--rate", options->rate, "44100, 48000, 88200 or 96000 Hz")
+    addOption(*verb, "--seconds", options->seconds,
+              "Length in s, 0.5 to 600 (of the sweep itself); default 30, sweep 12, channels "
+              "44. Of each part for bands (4), stepped (3) and gain-set (10), 1 to 20");
+    addOption(*verb, "--rate", options->rate, "44100, 48000, 88200 or 96000 Hz")
         ->capture_default_str();
-    verb->add_option("--level", options->level,
-                     "AES17 level in dBFS, -100 to 0; default -20, sweep and polarity -12, "
-                     "gain-set 0 (its highest)");
-    verb->add_option("--bits", options->bits, "16, 24 or 32f")->capture_default_str();
-    verb->add_option("--seed", options->seed, "Seed of noise and dither, 0 to 2^63 - 1")
+    addOption(*verb, "--level", options->level,
+              "AES17 level in dBFS, -100 to 0; default -20, sweep and polarity -12, "
+              "gain-set 0 (its highest)");
+    addOption(*verb, "--bits", options->bits, "16, 24 or 32f")->capture_default_str();
+    addOption(*verb, "--seed", options->seed, "Seed of noise and dither, 0 to 2^63 - 1")
         ->check(CLI::Range(std::uint64_t {0}, std::uint64_t {0x7FFFFFFFFFFFFFFF}))
         ->capture_default_str();
-    verb->add_option("--from", options->from,
-                     "Lowest frequency in Hz of noise or sweep; first third octave of bands, "
-                     "stepped and multitone (25)");
-    verb->add_option("--to", options->to,
-                     "Highest frequency in Hz of noise or sweep; last third octave of bands, "
-                     "stepped and multitone (16000)");
-    verb->add_option("--driver", options->driver,
-                     "woofer, mid or tweeter: pink noise in a band that is safe for it, by "
-                     "judgement (60 to 300, 500 to 2500, 5000 to 16000 Hz)");
-    verb->add_option("--tones", options->tonesPerOctave,
-                     "Tones an octave of the multitone: 3, 6, 12 or 24 (the default)");
-    verb->add_option("--frequency", options->frequency, "Frequency of the sine in Hz")
+    addOption(*verb, "--from", options->from,
+              "Lowest frequency in Hz of noise or sweep; first third octave of bands, "
+              "stepped and multitone (25)");
+    addOption(*verb, "--to", options->to,
+              "Highest frequency in Hz of noise or sweep; last third octave of bands, "
+              "stepped and multitone (16000)");
+    addOption(*verb, "--driver", options->driver,
+              "woofer, mid or tweeter: pink noise in a band that is safe for it, by "
+              "judgement (60 to 300, 500 to 2500, 5000 to 16000 Hz)");
+    addOption(*verb, "--tones", options->tonesPerOctave,
+              "Tones an octave of the multitone: 3, 6, 12 or 24 (the default)");
+    addOption(*verb, "--frequency", options->frequency, "Frequency of the sine in Hz")
         ->capture_default_str();
-    verb->add_flag("--periodic", options->periodic,
-                   "Pink noise that repeats without a seam, at least as long as asked for");
+    addFlag(*verb, "--periodic", options->periodic,
+            "Pink noise that repeats without a seam, at least as long as asked for");
     verb->callback(
         [options, &shared] { shared.action = [options] { return makeSignalFile(*options); }; });
 
     auto set = std::make_shared<TrackOptions>();
-    CLI::App* tracks = app.add_subcommand(
-        "tracks", "Write the shop's numbered set of test tracks with a printable list");
-    tracks->add_option("--out", set->out, "Folder to write to")->required();
-    tracks->add_option("--rate", set->rate, "44100, 48000, 88200 or 96000 Hz; MP3 up to 48000")
+    CLI::App* tracks = addVerb(
+        app, "tracks", "Write the shop's numbered set of test tracks with a printable list");
+    addOption(*tracks, "--out", set->out, "Folder to write to")->required();
+    addOption(*tracks, "--rate", set->rate, "44100, 48000, 88200 or 96000 Hz; MP3 up to 48000")
         ->capture_default_str();
-    tracks
-        ->add_option("--format", set->format,
-                     "wav, flac or mp3 (320 kb/s, for radios that play nothing else)")
+    addOption(*tracks, "--format", set->format,
+              "wav, flac or mp3 (320 kb/s, for radios that play nothing else)")
         ->capture_default_str();
     tracks->callback([set, &shared] { shared.action = [set] { return writeTracks(*set); }; });
 }

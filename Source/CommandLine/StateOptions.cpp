@@ -1,6 +1,7 @@
 #include "CommandLine/StateOptions.h"
 
 #include "CommandLine/FileArguments.h"
+#include "CommandLine/Options.h"
 
 #include "Core/Measure/CalibrationRecord.h"
 
@@ -43,20 +44,20 @@ dsp::Result<measure::SpeakerGroup> speakerGroupOf(const std::string& argument)
 
 void addStateOptions(CLI::App& verb, StateOptions& options)
 {
-    verb.add_option("--out", options.out, "STATE.json to write")->required();
-    verb.add_option("--name", options.name, "Name of the state");
-    verb.add_option("--profile", options.profile, "Radio profile");
-    verb.add_option("--engine", options.engine, "off, idle or running")->capture_default_str();
-    verb.add_option("--speed-kmh", options.speedKmh, "Speed while measuring")
+    addOption(verb, "--out", options.out, "STATE.json to write")->required();
+    addOption(verb, "--name", options.name, "Name of the state");
+    addOption(verb, "--profile", options.profile, "Radio profile");
+    addOption(verb, "--engine", options.engine, "off, idle or running")->capture_default_str();
+    addOption(verb, "--speed-kmh", options.speedKmh, "Speed while measuring")
         ->check(withinRange(0.0, 400.0));
-    verb.add_option("--place", options.place, "Place of the microphone");
-    verb.add_option("--volume-step", options.volumeStep, "Volume step of the radio");
-    verb.add_option("--speakers", options.speakers,
-                    "Which speakers played: " + measure::speakerGroupChoices())
+    addOption(verb, "--place", options.place, "Place of the microphone");
+    addOption(verb, "--volume-step", options.volumeStep, "Volume step of the radio");
+    addOption(verb, "--speakers", options.speakers,
+              "Which speakers played: " + measure::speakerGroupChoices())
         ->capture_default_str();
-    verb.add_option("--date", options.measuredOn, "Day of the recording, 2026-05-01");
-    verb.add_option("--microphone-name", options.microphoneName,
-                    "Microphone and recorder, in words");
+    addOption(verb, "--date", options.measuredOn, "Day of the recording, 2026-05-01");
+    addOption(verb, "--microphone-name", options.microphoneName,
+              "Microphone and recorder, in words");
 }
 
 void addSideOption(CLI::App& verb, std::string& side)
@@ -64,10 +65,10 @@ void addSideOption(CLI::App& verb, std::string& side)
     std::vector<std::string> names;
     for (const measure::SpeakerGroup group : measure::allSpeakerGroups)
         names.emplace_back(measure::speakerGroupName(group));
-    verb.add_option("--side", side,
-                    "Speakers that it is about, if not those of the state; chains that act on "
-                    "some of them only are refused")
-        ->check(CLI::IsMember(names));
+    addOption(verb, "--side", side,
+              "Speakers that it is about, if not those of the state; chains that act on "
+              "some of them only are refused")
+        ->check(oneOf(names));
 }
 
 measure::SpeakerGroup sideOrThat(const std::string& side, measure::SpeakerGroup ofState)

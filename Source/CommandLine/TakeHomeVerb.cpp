@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/Verbs.h"
 
 #include "Core/Audition/TakeHome.h"
@@ -188,49 +189,49 @@ std::variant<Output, Failure> runTakeHome(const TakeHomeOptions& options)
 void addTakeHomeVerb(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<TakeHomeOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "take-home", "Render all candidates of a job as files for the customer, with a card");
-    verb->add_option("--job", options->job, "Folder of the job")->required();
-    verb->add_option("--out", options->out, "Folder to write to")->required();
-    verb->add_option("--programme", options->programme,
-                     "Music to hear (WAV, FLAC, Ogg, MP3, AIFF); without it the job's first");
-    verb->add_option("--from", options->fromSeconds, "Beginning of the part in s")
+    CLI::App* verb = addVerb(
+        app, "take-home", "Render all candidates of a job as files for the customer, with a card");
+    addOption(*verb, "--job", options->job, "Folder of the job")->required();
+    addOption(*verb, "--out", options->out, "Folder to write to")->required();
+    addOption(*verb, "--programme", options->programme,
+              "Music to hear (WAV, FLAC, Ogg, MP3, AIFF); without it the job's first");
+    addOption(*verb, "--from", options->fromSeconds, "Beginning of the part in s")
         ->check(withinRange(0.0, 1800.0));
-    verb->add_option("--to", options->toSeconds, "End of the part in s; without it the file's")
+    addOption(*verb, "--to", options->toSeconds, "End of the part in s; without it the file's")
         ->check(withinRange(0.0, 1800.0));
-    auto* kmh = verb->add_option("--speed-kmh", options->speedKmh,
-                                 "Speed in km/h, 0 to 250; without it the job's")
+    auto* kmh = addOption(*verb, "--speed-kmh", options->speedKmh,
+                          "Speed in km/h, 0 to 250; without it the job's")
                     ->check(withinRange(0.0, 250.0));
-    auto* mph = verb->add_option("--speed-mph", options->speedMph, "Speed in mph, 0 to 155")
+    auto* mph = addOption(*verb, "--speed-mph", options->speedMph, "Speed in mph, 0 to 155")
                     ->check(withinRange(0.0, 155.0));
     kmh->excludes(mph);
-    verb->add_option("--helmet", options->helmet, "none, open or full; without it the job's");
-    verb->add_flag("--programme-only", options->programmeOnly, "Without ride noise");
-    verb->add_option("--match", options->match,
-                     "loudness: all equally loud (BS.1770-4, over this part); road: as at one "
-                     "volume step")
+    addOption(*verb, "--helmet", options->helmet, "none, open or full; without it the job's");
+    addFlag(*verb, "--programme-only", options->programmeOnly, "Without ride noise");
+    addOption(*verb, "--match", options->match,
+              "loudness: all equally loud (BS.1770-4, over this part); road: as at one "
+              "volume step")
         ->capture_default_str();
-    verb->add_option("--format", options->format, "flac or wav")->capture_default_str();
-    verb->add_option("--level", options->level, "Output level in dB, -60 to 0")
+    addOption(*verb, "--format", options->format, "flac or wav")->capture_default_str();
+    addOption(*verb, "--level", options->level, "Output level in dB, -60 to 0")
         ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
-    verb->add_option("--ceiling", options->ceiling, "Highest true peak in dBTP, -60 to 0")
+    addOption(*verb, "--ceiling", options->ceiling, "Highest true peak in dBTP, -60 to 0")
         ->check(withinRange(-60.0, 0.0))
         ->capture_default_str();
-    verb->add_option("--headphone-spl", options->headphoneSpl,
-                     "dB SPL that the headphones make of full scale, 60 to 150; with it the level "
-                     "at the ear has a ceiling")
+    addOption(*verb, "--headphone-spl", options->headphoneSpl,
+              "dB SPL that the headphones make of full scale, 60 to 150; with it the level "
+              "at the ear has a ceiling")
         ->check(withinRange(60.0, 150.0));
-    verb->add_option("--ceiling-dba", options->ceilingDba,
-                     "Highest level at the ear in dB(A), 60 to 100")
+    addOption(*verb, "--ceiling-dba", options->ceilingDba,
+              "Highest level at the ear in dB(A), 60 to 100")
         ->check(withinRange(60.0, 100.0))
         ->capture_default_str();
-    verb->add_option("--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")
+    addOption(*verb, "--noise-trim", options->noiseTrim, "Noise re the truth in dB, -24 to 12")
         ->check(withinRange(-24.0, 12.0))
         ->capture_default_str();
-    verb->add_option("--seed", options->seed, "Seed of the noise")->capture_default_str();
-    verb->add_flag("--with-correction", options->withCorrection,
-                   "Keep the correction of the job's headphones: files for these headphones alone");
+    addOption(*verb, "--seed", options->seed, "Seed of the noise")->capture_default_str();
+    addFlag(*verb, "--with-correction", options->withCorrection,
+            "Keep the correction of the job's headphones: files for these headphones alone");
     verb->callback([options, kmh, mph, &shared] {
         options->hasKmh = kmh->count() > 0;
         options->hasMph = mph->count() > 0;

@@ -1,4 +1,5 @@
 #include "CommandLine/CalibrationOption.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/RideOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -203,44 +204,44 @@ Outcome runTexture(const TextureOptions& options)
 void addTextureVerbs(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<TextureOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "texture", "Make endless road noise out of recordings at a rider's head");
-    verb->add_option("--recording", options->recordings,
-                     "Road noise at a constant speed, one or two channels, 10 s or more; several "
-                     "with a speed each")
+    CLI::App* verb =
+        addVerb(app, "texture", "Make endless road noise out of recordings at a rider's head");
+    addOption(*verb, "--recording", options->recordings,
+              "Road noise at a constant speed, one or two channels, 10 s or more; several "
+              "with a speed each")
         ->required()
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
-    verb->add_option("--speed-kmh", options->speedsKmh,
-                     "Speed of each recording, in the same order")
+    addOption(*verb, "--speed-kmh", options->speedsKmh,
+              "Speed of each recording, in the same order")
         ->required()
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll)
         ->check(CLI::Range(0.0, 400.0));
-    auto* calibration = verb->add_option(
-        "--calibration", options->calibration,
-        "Recording of a calibrator's 1 kHz tone, or what `calibrate` saved (CAL.json)");
-    verb->add_option("--calibration-spl", options->calibrationSpl,
-                     "Level of the calibrator in dB SPL; a saved calibration brings its own")
+    auto* calibration =
+        addOption(*verb, "--calibration", options->calibration,
+                  "Recording of a calibrator's 1 kHz tone, or what `calibrate` saved (CAL.json)");
+    addOption(*verb, "--calibration-spl", options->calibrationSpl,
+              "Level of the calibrator in dB SPL; a saved calibration brings its own")
         ->capture_default_str()
         ->needs(calibration);
-    verb->add_option("--out", options->out, "NOISE.json to write")->required();
-    auto* render = verb->add_option("--render", options->render,
-                                    "WAV of the texture to write, 32-bit floats in the "
-                                    "recordings' full scale");
-    verb->add_option("--render-speed-kmh", options->renderSpeedKmh,
-                     "Speed to render (default: that of the first recording)")
+    addOption(*verb, "--out", options->out, "NOISE.json to write")->required();
+    auto* render = addOption(*verb, "--render", options->render,
+                             "WAV of the texture to write, 32-bit floats in the "
+                             "recordings' full scale");
+    addOption(*verb, "--render-speed-kmh", options->renderSpeedKmh,
+              "Speed to render (default: that of the first recording)")
         ->check(CLI::Range(0.0, 400.0))
         ->needs(render);
-    verb->add_option("--seconds", options->seconds, "Length to render")
+    addOption(*verb, "--seconds", options->seconds, "Length to render")
         ->capture_default_str()
         ->check(CLI::Range(0.1, 3600.0))
         ->needs(render);
-    verb->add_option("--rate", options->sampleRate, "Sample rate to render, in Hz")
+    addOption(*verb, "--rate", options->sampleRate, "Sample rate to render, in Hz")
         ->capture_default_str()
         ->check(CLI::Range(8000.0, 192000.0))
         ->needs(render);
-    verb->add_option("--seed", options->seed, "Seed of the rendered texture")
+    addOption(*verb, "--seed", options->seed, "Seed of the rendered texture")
         ->capture_default_str()
         ->needs(render);
     verb->callback(

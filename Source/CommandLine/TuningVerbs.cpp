@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/GroupOptions.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/StateOptions.h"
 #include "CommandLine/TableColumns.h"
@@ -149,15 +150,15 @@ Outcome runPredict(const PredictOptions& options)
 void addPredict(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<PredictOptions>();
-    CLI::App* verb = app.add_subcommand("predict", "Response expected after a tuning");
-    verb->add_option("--measured", options->measured, "STATE.json")->required();
+    CLI::App* verb = addVerb(app, "predict", "Response expected after a tuning");
+    addOption(*verb, "--measured", options->measured, "STATE.json")->required();
     addGroupOptions(*verb, "--measured", options->groups);
-    verb->add_option("--tuning", options->tuning, "TUNING.json")
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning))
         ->required();
-    verb->add_option("--table", options->table, "Table to write (CSV)")->required();
-    verb->add_option("--out", options->out,
-                     "State to write as well, marked as predicted (STATE.json)");
+    addOption(*verb, "--table", options->table, "Table to write (CSV)")->required();
+    addOption(*verb, "--out", options->out,
+              "State to write as well, marked as predicted (STATE.json)");
     addSideOption(*verb, options->side);
     verb->callback(
         [options, &shared] { shared.action = [options] { return runPredict(*options); }; });
@@ -199,16 +200,16 @@ Outcome runExport(const ExportOptions& options)
 void addExport(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ExportOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "export", "Settings of a tuning to type into the bike's radio or processor");
-    verb->add_option("--tuning", options->tuning, "TUNING.json")
+    CLI::App* verb =
+        addVerb(app, "export", "Settings of a tuning to type into the bike's radio or processor");
+    addOption(*verb, "--tuning", options->tuning, "TUNING.json")
         ->transform(fileOrPreset(presets::PresetKind::tuning))
         ->required();
-    verb->add_option("--out", options->out,
-                     "Table to print (.txt), table (.csv) or biquad coefficients (.json)")
+    addOption(*verb, "--out", options->out,
+              "Table to print (.txt), table (.csv) or biquad coefficients (.json)")
         ->required();
     auto* rate =
-        verb->add_option("--rate", options->rate, "Sample rate of the device in Hz, for .json")
+        addOption(*verb, "--rate", options->rate, "Sample rate of the device in Hz, for .json")
             ->check(withinRange(8000.0, 384000.0))
             ->capture_default_str();
     verb->callback([options, rate, &shared] {

@@ -1,5 +1,6 @@
 #include "CommandLine/FileArguments.h"
 #include "CommandLine/JobArgument.h"
+#include "CommandLine/Options.h"
 #include "CommandLine/PresetOptions.h"
 #include "CommandLine/Verbs.h"
 
@@ -134,31 +135,32 @@ Outcome runToneControls(const ToneControlsOptions& options)
 void addToneControls(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<ToneControlsOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "tone-controls", "Find a radio's own tone control from measurements at two of its steps");
-    verb->add_option("--reference", options->reference,
-                     "State measured with the control at --from-step (STATE.json)")
+    CLI::App* verb =
+        addVerb(app, "tone-controls",
+                "Find a radio's own tone control from measurements at two of its steps");
+    addOption(*verb, "--reference", options->reference,
+              "State measured with the control at --from-step (STATE.json)")
         ->required();
-    verb->add_option("--moved", options->moved,
-                     "State measured with the control at --to-step and nothing else changed; "
-                     "several for several steps")
+    addOption(*verb, "--moved", options->moved,
+              "State measured with the control at --to-step and nothing else changed; "
+              "several for several steps")
         ->required();
-    verb->add_option("--control", options->control, "What the radio calls the control: bass")
+    addOption(*verb, "--control", options->control, "What the radio calls the control: bass")
         ->required();
-    verb->add_option("--from-step", options->fromStep, "Step at the reference, as the radio shows")
+    addOption(*verb, "--from-step", options->fromStep, "Step at the reference, as the radio shows")
         ->capture_default_str();
-    verb->add_option("--to-step", options->toSteps, "Step at the moved state; one for each")
+    addOption(*verb, "--to-step", options->toSteps, "Step at the moved state; one for each")
         ->required();
-    verb->add_option("--steps-down", options->stepsDown, "Lowest step of the control")
+    addOption(*verb, "--steps-down", options->stepsDown, "Lowest step of the control")
         ->check(CLI::Range(-100, 0))
         ->capture_default_str();
-    verb->add_option("--steps-up", options->stepsUp, "Highest step of the control")
+    addOption(*verb, "--steps-up", options->stepsUp, "Highest step of the control")
         ->check(CLI::Range(0, 100))
         ->capture_default_str();
-    verb->add_option("--name", options->name, "What a new model is called")->capture_default_str();
-    verb->add_option("--out", options->out,
-                     "MODEL.json to write; the control is added to a model that exists, or takes "
-                     "the place of the one of its name")
+    addOption(*verb, "--name", options->name, "What a new model is called")->capture_default_str();
+    addOption(*verb, "--out", options->out,
+              "MODEL.json to write; the control is added to a model that exists, or takes "
+              "the place of the one of its name")
         ->required();
     verb->callback(
         [options, &shared] { shared.action = [options] { return runToneControls(*options); }; });
@@ -379,39 +381,39 @@ Outcome runVerdict(const VerdictOptions& options)
 void addVerdict(CLI::App& app, Shared& shared)
 {
     auto options = std::make_shared<VerdictOptions>();
-    CLI::App* verb = app.add_subcommand(
-        "verdict", "Say what a bike takes: nothing, tone controls, another profile, or a DSP");
-    verb->add_option("--state", options->states, "Measured state (STATE.json); several");
-    verb->add_option("--job", options->job, "Folder of a job: all of its states");
-    verb->add_option("--current", options->current,
-                     "Radio profile in use now; needed where several were measured");
-    verb->add_option("--tone-controls", options->toneControls,
-                     "MODEL.json of the radio's own tone controls")
+    CLI::App* verb = addVerb(
+        app, "verdict", "Say what a bike takes: nothing, tone controls, another profile, or a DSP");
+    addOption(*verb, "--state", options->states, "Measured state (STATE.json); several");
+    addOption(*verb, "--job", options->job, "Folder of a job: all of its states");
+    addOption(*verb, "--current", options->current,
+              "Radio profile in use now; needed where several were measured");
+    addOption(*verb, "--tone-controls", options->toneControls,
+              "MODEL.json of the radio's own tone controls")
         ->transform(fileOrPreset(presets::PresetKind::toneControls));
-    verb->add_option("--within", options->sufficiency.withinDb,
-                     "Good enough: deviation from the target in dB that is allowed")
+    addOption(*verb, "--within", options->sufficiency.withinDb,
+              "Good enough: deviation from the target in dB that is allowed")
         ->check(withinRange(0.5, 20.0))
         ->capture_default_str();
-    verb->add_option("--from", options->sufficiency.fromHz, "Lowest frequency that counts, in Hz")
+    addOption(*verb, "--from", options->sufficiency.fromHz, "Lowest frequency that counts, in Hz")
         ->check(withinRange(20.0, 20000.0))
         ->capture_default_str();
-    verb->add_option("--to", options->sufficiency.toHz, "Highest frequency that counts, in Hz")
+    addOption(*verb, "--to", options->sufficiency.toHz, "Highest frequency that counts, in Hz")
         ->check(withinRange(20.0, 20000.0))
         ->capture_default_str();
-    verb->add_option("--target", options->target,
-                     "flat, or a file: saddletone-target, table, or a state measured earlier")
+    addOption(*verb, "--target", options->target,
+              "flat, or a file: saddletone-target, table, or a state measured earlier")
         ->transform(fileOrPreset(presets::PresetKind::target))
         ->capture_default_str();
     std::vector<std::string> names;
     for (const CountName& count : countNames)
         names.emplace_back(count.name);
-    verb->add_option("--count", options->count, "States that have to be good enough")
-        ->check(CLI::IsMember(names))
+    addOption(*verb, "--count", options->count, "States that have to be good enough")
+        ->check(oneOf(names))
         ->capture_default_str();
-    verb->add_option("--filters", options->maxFilters, "Most filters of a DSP")
+    addOption(*verb, "--filters", options->maxFilters, "Most filters of a DSP")
         ->check(CLI::Range(1, tuning::mostFilters))
         ->capture_default_str();
-    verb->add_option("--out", options->out, "TUNING.json to write, if one belongs to the verdict");
+    addOption(*verb, "--out", options->out, "TUNING.json to write, if one belongs to the verdict");
     verb->callback(
         [options, &shared] { shared.action = [options] { return runVerdict(*options); }; });
 }
