@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Builds the benchmarks and runs all of them, about a quarter of an hour: Saddletone beside its peers
+# Builds the benchmarks and runs all of them, about half an hour: Saddletone beside its peers
 # (arguments go to saddletone_benchmark: names of contests, options of Google Benchmark), the noise of a
 # ride, convolution beside zita-convolver and JUCE, the window, and how time grows, whose table is left
 # in build/benchmark/cost.csv for Docs/draw-cost.py.
