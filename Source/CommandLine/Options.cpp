@@ -30,23 +30,19 @@ CLI::Validator oneOf(std::vector<std::string> words)
     return CLI::IsMember(std::move(words));
 }
 
-#define SADDLETONE_OPTION_OF(Value)                                                                \
-    template CLI::Option* addOption(CLI::App&, const std::string&, Value&, const std::string&)
-
-SADDLETONE_OPTION_OF(double);
-SADDLETONE_OPTION_OF(int);
-SADDLETONE_OPTION_OF(long long);
-SADDLETONE_OPTION_OF(std::size_t);
-SADDLETONE_OPTION_OF(std::string);
-SADDLETONE_OPTION_OF(std::vector<double>);
-SADDLETONE_OPTION_OF(std::vector<int>);
-SADDLETONE_OPTION_OF(std::vector<std::string>);
-SADDLETONE_OPTION_OF(std::optional<double>);
-SADDLETONE_OPTION_OF(std::optional<int>);
-SADDLETONE_OPTION_OF(std::optional<long long>);
-SADDLETONE_OPTION_OF(std::optional<std::size_t>);
-SADDLETONE_OPTION_OF(std::optional<std::string>);
-
-#undef SADDLETONE_OPTION_OF
+using Words = const std::string&;
+template CLI::Option* addOption(CLI::App&, Words, double&, Words);
+template CLI::Option* addOption(CLI::App&, Words, int&, Words);
+template CLI::Option* addOption(CLI::App&, Words, long long&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::size_t&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::string&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::vector<double>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::vector<int>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::vector<std::string>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::optional<double>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::optional<int>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::optional<long long>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::optional<std::size_t>&, Words);
+template CLI::Option* addOption(CLI::App&, Words, std::optional<std::string>&, Words);
 
 } // namespace saddletone::commandline
