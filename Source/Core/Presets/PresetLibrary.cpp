@@ -130,7 +130,10 @@ std::optional<std::string> unknownKey(PresetKind kind, const nlohmann::json& doc
     if (!document.is_object() || !written.is_object())
         return std::nullopt;
     for (const auto& [key, value] : document.items()) {
-        const std::string inner = place.empty() ? key : place + "." + key;
+        std::string inner = place;
+        if (!inner.empty())
+            inner += '.';
+        inner += key;
         const auto known = written.find(key);
         if (known == written.end()) {
             if (isOtherKey(kind, key))
