@@ -8,7 +8,7 @@
 namespace saddletone::commandline {
 
 // What CLI11 takes to make a verb, and to read each type of value, is compiled once, in Options.cpp.
-// Called directly it is compiled again for every verb, which is a third of what a verb takes.
+// Called directly it is compiled again for every verb: up to a third of the time that takes.
 
 /** A verb, or a verb of a verb, owned by its parent. */
 CLI::App* addVerb(CLI::App& parent, const std::string& name, const std::string& help);
