@@ -66,14 +66,28 @@ double contrastRatio(juce::Colour first, juce::Colour second)
     return (lighter + 0.05) / (darker + 0.05);
 }
 
+const juce::String& textTypeface()
+{
+    static const juce::String name = [] {
+        const juce::String laidOutIn = "DejaVu Sans";
+        return juce::Font::findAllTypefaceNames().contains(laidOutIn)
+                   ? laidOutIn
+                   : juce::Font::getDefaultSansSerifFontName();
+    }();
+    return name;
+}
+
 juce::Font textFont(float pixels, int styleFlags)
 {
     // JUCE counts a font's height from ascender to descender; here it is the em square.
-    return juce::Font(pixels, styleFlags).withPointHeight(std::max(pixels, smallestTextPixels));
+    return juce::Font(textTypeface(), pixels, styleFlags)
+        .withPointHeight(std::max(pixels, smallestTextPixels));
 }
 
 Look::Look(bool light) : colours(light ? lightPalette() : darkPalette())
 {
+    if (textTypeface() != juce::Font::getDefaultSansSerifFontName())
+        setDefaultSansSerifTypefaceName(textTypeface());
     setColourScheme({colours.background, colours.control, colours.panel, colours.outline,
                      colours.text, colours.accent, colours.onAccent, colours.accent, colours.text});
     setColour(juce::ResizableWindow::backgroundColourId, colours.background);

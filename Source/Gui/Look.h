@@ -34,7 +34,12 @@ struct Palette {
 /** Smallest text of the program: height of the em square in pixels. */
 inline constexpr float smallestTextPixels = 14.0F;
 
-/** The default sans-serif; pixels: em height, raised to smallestTextPixels if below. */
+/** DejaVu Sans, in which the screens are laid out; where that is not installed, what JUCE takes for the
+    system's sans-serif. Left to itself, JUCE takes whichever it finds first of a list of its own, so
+    the screens would look otherwise on every machine. */
+[[nodiscard]] const juce::String& textTypeface();
+
+/** Of textTypeface(); pixels: em height, raised to smallestTextPixels if below. */
 [[nodiscard]] juce::Font textFont(float pixels, int styleFlags = juce::Font::plain);
 
 /** Draws text of several lines, wrapped at words, in its own size: what does not fit into the area

@@ -213,6 +213,20 @@ TEST_CASE("No font of the program is below 14 pixels", "[plugin][editor]")
     CHECK(look.getPopupMenuFont().getHeightInPoints() >= gui::smallestTextPixels - 0.01F);
 }
 
+TEST_CASE("Screens are in the typeface they are laid out in, whatever else is installed",
+          "[plugin][editor]")
+{
+    CHECK(gui::textTypeface() == "DejaVu Sans");
+    for (const int style : {juce::Font::plain, juce::Font::bold}) {
+        const juce::Font font = gui::textFont(15.0F, style);
+        CHECK(font.getTypefacePtr()->getName() == "DejaVu Sans");
+        CHECK(font.isBold() == (style == juce::Font::bold));
+        // What JUCE draws by itself, such as menus and choosers of files.
+        CHECK(gui::Look(true).getTypefaceForFont(juce::Font(15.0F, style))->getName()
+              == "DejaVu Sans");
+    }
+}
+
 TEST_CASE("Levels are told in words, each with what it rests on", "[plugin][editor]")
 {
     RecordingModel model;
