@@ -45,12 +45,12 @@ bool isDropout(std::span<const float> samples, std::size_t begin, std::size_t en
 }
 
 /** Dropouts whose first sample lies from begin to before end. */
-std::vector<Dropout> dropoutsFrom(std::span<const float> samples, std::size_t begin,
-                                  std::size_t end, double sampleRate)
+std::vector<FoundDropout> dropoutsFrom(std::span<const float> samples, std::size_t begin,
+                                       std::size_t end, double sampleRate)
 {
     const std::size_t shortest =
         std::max(fewestFrames, static_cast<std::size_t>(shortestSeconds * sampleRate));
-    std::vector<Dropout> dropouts;
+    std::vector<FoundDropout> dropouts;
     // A run that has begun before is another stretch's.
     while (begin > 0 && begin < end && samples[begin] == samples[begin - 1])
         ++begin;
@@ -75,16 +75,17 @@ std::vector<Dropout> dropoutsFrom(std::span<const float> samples, std::size_t be
 
 } // namespace
 
-std::vector<Dropout> findDropouts(std::span<const float> samples, double sampleRate)
+std::vector<FoundDropout> findDropouts(std::span<const float> samples, double sampleRate)
 {
     constexpr std::size_t framesAtOnce = std::size_t {1} << 17U;
-    std::vector<std::vector<Dropout>> found((samples.size() + framesAtOnce - 1) / framesAtOnce);
+    std::vector<std::vector<FoundDropout>> found((samples.size() + framesAtOnce - 1)
+                                                 / framesAtOnce);
     dsp::runInParallel(found.size(), [&](std::size_t stretch) {
         const std::size_t begin = stretch * framesAtOnce;
         found[stretch] = dropoutsFrom(samples, begin,
                                       std::min(samples.size(), begin + framesAtOnce), sampleRate);
     });
-    std::vector<Dropout> dropouts;
+    std::vector<FoundDropout> dropouts;
     for (const auto& ofStretch : found)
         dropouts.insert(dropouts.end(), ofStretch.begin(), ofStretch.end());
     return dropouts;

@@ -7,11 +7,11 @@
 namespace saddletone::measure {
 
 /** A place where sound is missing from a recording. */
-struct Dropout {
+struct FoundDropout {
     std::size_t beginFrame = 0;
     std::size_t numFrames = 0;
 
-    bool operator==(const Dropout&) const = default;
+    bool operator==(const FoundDropout&) const = default;
 };
 
 /** Places in a sounding stretch (a sweep) where a recorder or computer lost sound and filled up with
@@ -19,6 +19,7 @@ struct Dropout {
     millisecond or more with a step at either end that the wave itself would not take, or for more
     than 10 ms. The crest of a low wave in coarse steps also stands still, but leaves by one step.
     Sound cut out without being filled up is not found here; it shows as a wrong clock. */
-[[nodiscard]] std::vector<Dropout> findDropouts(std::span<const float> samples, double sampleRate);
+[[nodiscard]] std::vector<FoundDropout> findDropouts(std::span<const float> samples,
+                                                     double sampleRate);
 
 } // namespace saddletone::measure

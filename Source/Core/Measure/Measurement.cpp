@@ -58,8 +58,9 @@ struct LeftOut {
 };
 
 /** Where sound is missing in the sweep of a repeat. */
-std::vector<Dropout> dropoutsInSweep(std::span<const float> samples, double recorderRate,
-                                     const MarkerPair& markers, const signals::SweepLayout& layout)
+std::vector<FoundDropout> dropoutsInSweep(std::span<const float> samples, double recorderRate,
+                                          const MarkerPair& markers,
+                                          const signals::SweepLayout& layout)
 {
     const auto recorderFrames = [&](std::size_t trackFrames) {
         return static_cast<std::size_t>(
@@ -71,15 +72,15 @@ std::vector<Dropout> dropoutsInSweep(std::span<const float> samples, double reco
     const std::size_t length =
         std::min(samples.size() - begin, recorderFrames(layout.sweep.numFrames));
     auto dropouts = findDropouts(samples.subspan(begin, length), recorderRate);
-    for (Dropout& dropout : dropouts)
+    for (FoundDropout& dropout : dropouts)
         dropout.beginFrame += begin;
     return dropouts;
 }
 
-std::string lostSoundWords(const std::vector<Dropout>& dropouts, double recorderRate)
+std::string lostSoundWords(const std::vector<FoundDropout>& dropouts, double recorderRate)
 {
     std::size_t numFrames = 0;
-    for (const Dropout& dropout : dropouts)
+    for (const FoundDropout& dropout : dropouts)
         numFrames += dropout.numFrames;
     const double milliseconds = 1000.0 * static_cast<double>(numFrames) / recorderRate;
     return fixedText(milliseconds, milliseconds < 10.0 ? 1 : 0) + " ms of sound are missing at "

@@ -12,8 +12,8 @@
 
 using namespace saddletone;
 using Catch::Contains;
-using measure::Dropout;
 using measure::findDropouts;
+using measure::FoundDropout;
 
 namespace {
 
@@ -63,7 +63,8 @@ TEST_CASE("Lost sound is found with its place and length", "[core][measure]")
             CAPTURE(frequencyHz, numLost);
             auto samples = sine(frequencyHz, 0.2, 30000);
             silence(samples, 10007, numLost);
-            CHECK(findDropouts(samples, sampleRate) == std::vector<Dropout> {{10007, numLost}});
+            CHECK(findDropouts(samples, sampleRate)
+                  == std::vector<FoundDropout> {{10007, numLost}});
 
             // A device that repeats its last sample. A wave of 20 Hz hardly moves in a
             // millisecond, which then does no harm either.
@@ -85,7 +86,8 @@ TEST_CASE("Two gaps are two dropouts, and silence around a sound is none", "[cor
     silence(samples, 12000, 200);
     silence(samples, 20000, 900);
     silence(samples, 35000, 5000);
-    CHECK(findDropouts(samples, sampleRate) == std::vector<Dropout> {{12000, 200}, {20000, 900}});
+    CHECK(findDropouts(samples, sampleRate)
+          == std::vector<FoundDropout> {{12000, 200}, {20000, 900}});
     CHECK(findDropouts(std::vector<float>(1000, 0.0F), sampleRate).empty());
     CHECK(findDropouts({}, sampleRate).empty());
 }
@@ -100,7 +102,8 @@ TEST_CASE("Gaps are found once wherever a long recording is cut for the search",
             CAPTURE(begin, numLost);
             auto samples = sound;
             silence(samples, begin, numLost);
-            CHECK(findDropouts(samples, sampleRate) == std::vector<Dropout> {{begin, numLost}});
+            CHECK(findDropouts(samples, sampleRate)
+                  == std::vector<FoundDropout> {{begin, numLost}});
         }
 }
 
