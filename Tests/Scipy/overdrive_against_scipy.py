@@ -17,7 +17,9 @@ import warnings
 from pathlib import Path
 
 import numpy as np
+from scipy import fft
 from scipy.io import wavfile
+from scipy.special import i0
 
 program = None
 RATE = 48000
@@ -85,16 +87,14 @@ class Speaker:
     def play(self, track):
         """At RAISED, from a track at RATE: no power of what the track holds folds there."""
         frames = 1 << int(np.ceil(np.log2(4 * len(track) + RAISED)))
-        spectrum = np.zeros(frames // 2 + 1, complex)
-        short = np.fft.rfft(track, frames // 4)
-        spectrum[: len(short) - 1] = 4 * short[:-1]
-        f = np.fft.rfftfreq(frames, 1 / RAISED)
-        driven = np.fft.irfft(spectrum * self.drive(f), frames)
-        total = np.zeros(len(spectrum), complex)
+        f = fft.rfftfreq(frames, 1 / RAISED)
+        short = 4 * fft.rfft(track, frames // 4)[:-1]
+        driven = fft.irfft(short * self.drive(f[: len(short)]), frames)
+        f = f[f <= 0.47 * RATE]  # a recorder's filter
+        total = np.zeros(len(f), complex)
         for power, coefficient in enumerate(self.coefficients, 1):
-            total += coefficient * np.fft.rfft(driven**power) * self.filters[power - 1](f)
-        total[f > 0.47 * RATE] = 0  # a recorder's filter
-        return np.fft.irfft(total, frames)[: 4 * len(track) + RAISED // 2]
+            total += coefficient * fft.rfft(driven**power)[: len(f)] * self.filters[power - 1](f)
+        return fft.irfft(total, frames)[: 4 * len(track) + RAISED // 2]
 
     def harmonics(self, f, amplitude):
         """Complex amplitudes of harmonics 1 to 5 of a sine."""
@@ -132,7 +132,7 @@ def record(sound, ppm, seed, noise=2e-6):
     # A sinc of 24 taps under a Kaiser window; the sound fills a quarter of the band.
     for tap in range(-11, 13):
         distance = times - whole - tap
-        window = np.i0(10.0 * np.sqrt(np.maximum(0.0, 1 - (distance / 12.0) ** 2))) / np.i0(10.0)
+        window = i0(10.0 * np.sqrt(np.maximum(0.0, 1 - (distance / 12.0) ** 2))) / i0(10.0)
         taken += padded[whole + tap + 16] * np.sinc(0.6 * distance) * 0.6 * window
     lead, tail = RATE + 17 * seed, RATE
     samples = np.concatenate([np.zeros(lead), taken, np.zeros(tail)])
