@@ -141,8 +141,9 @@ requirePackages() {
         apt-get install -y -q --no-install-recommends "${missing[@]}"
 }
 
-# configureAndBuild [CMAKE_ARGUMENT...]: into buildDir, with Ninja.
+# configureAndBuild [CMAKE_ARGUMENT...]: into buildDir, with Ninja and in batches.
 configureAndBuild() {
-    cmake -S "$projectDir" -B "$buildDir" -G Ninja -DCMAKE_BUILD_TYPE=Release "$@"
+    cmake -S "$projectDir" -B "$buildDir" -G Ninja -DCMAKE_BUILD_TYPE=Release -DSADDLETONE_BATCHES=ON \
+        "$@"
     cmake --build "$buildDir"
 }

@@ -3,8 +3,9 @@
 #   --sanitize address|thread   the tests of Core alone, under sanitizers of address and undefined
 #                               behaviour, or of threads
 #   --fuzz                      every fuzz target for a minute (SADDLETONE_FUZZ_SECONDS for others)
-#   --lint [FILE|FOLDER]...     the layout of all our code, cppcheck over all of it, and clang-tidy
-#                               over the sources that are named (some ten seconds each)
+#   --lint [FILE|FOLDER]...     the layout of all our code, Core and the program source by source
+#                               with clang, cppcheck over all of it, and clang-tidy over the sources
+#                               that are named (some ten seconds each)
 set -euo pipefail
 
 source "$(dirname "${BASH_SOURCE[0]}")/../Source/setup.sh"
@@ -120,7 +121,7 @@ lint() {
     cmake -S "$projectDir" -B "$buildDir" -G Ninja -DCMAKE_C_COMPILER=clang-14 \
         -DCMAKE_CXX_COMPILER=clang++-14 -DCMAKE_DISABLE_PRECOMPILE_HEADERS=ON \
         -DCMAKE_BUILD_TYPE=Debug -DSADDLETONE_BUILD_PLUGIN=ON -DSADDLETONE_BUILD_TESTS=OFF
-    local tools=(lintLayout lintWithCppcheck) passed=0 failed=0 tool
+    local tools=(lintLayout lintIncludes lintWithCppcheck) passed=0 failed=0 tool
     if [[ $# -gt 0 ]]; then
         tools+=(lintWithTidy)
     fi
@@ -135,6 +136,12 @@ lint() {
     echo
     echo "$passed passed, $failed failed"
     [[ "$failed" -eq 0 ]]
+}
+
+# Each source and header alone, without a batch or a precompiled header that would bring along what it
+# forgot to include.
+lintIncludes() {
+    cmake --build "$buildDir" --target saddletone
 }
 
 lintLayout() {
