@@ -1,5 +1,7 @@
 #include "Contests.h"
 
+#include "Core/Dsp/Statistics.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -47,13 +49,6 @@ void giveUp(const std::string& reason)
 {
     std::cerr << "saddletone_benchmark: " << reason << '\n';
     std::exit(1);
-}
-
-double medianOf(std::vector<double> values)
-{
-    std::ranges::sort(values);
-    const std::size_t middle = values.size() / 2;
-    return values.size() % 2 == 1 ? values[middle] : 0.5 * (values[middle - 1] + values[middle]);
 }
 
 double relativeErrorDb(const std::vector<double>& values, const std::vector<double>& reference,
@@ -115,7 +110,7 @@ void Contests::print(const std::map<std::string, std::vector<double>>& seconds) 
         if (taken.empty())
             continue; // filtered out
         const double least = *std::ranges::min_element(taken);
-        const double median = medianOf(taken);
+        const double median = dsp::medianOf(taken);
         if (entry.work != work) {
             work = entry.work;
             leastOfOurs = least;

@@ -66,9 +66,6 @@ private:
     bool isHeld = true;
 };
 
-/** Middle of a number of values, at least one. */
-[[nodiscard]] double medianOf(std::vector<double> values);
-
 /** Root of the summed squares of the difference over that of the reference, in dB; over as many
     values as both have from `from` to `to`. */
 [[nodiscard]] double relativeErrorDb(const std::vector<double>& values,

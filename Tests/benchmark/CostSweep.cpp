@@ -5,6 +5,7 @@
 #include "Core/Audition/OfflineRender.h"
 #include "Core/Audition/ProgrammeConvolver.h"
 #include "Core/Dsp/ScopedFlushDenormals.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Files/AudioFile.h"
 #include "Core/Measure/BandAnalysis.h"
 #include "Core/Measure/Measurement.h"
@@ -271,7 +272,8 @@ void write(const Points& points, const std::filesystem::path& file)
     table << "axis;series;size;leastSeconds;medianSeconds\n";
     for (const Point& point : points)
         table << point.axis << ';' << point.series << ';' << point.size << ';'
-              << *std::ranges::min_element(point.seconds) << ';' << medianOf(point.seconds) << '\n';
+              << *std::ranges::min_element(point.seconds) << ';' << dsp::medianOf(point.seconds)
+              << '\n';
     if (!table.flush())
         giveUp("cannot write " + file.string());
 }

@@ -1,5 +1,7 @@
 #include "Core/Demo/BandLimitedCycle.h"
 
+#include "Core/Dsp/Units.h"
+
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -8,8 +10,6 @@
 namespace saddletone::demo {
 
 namespace {
-
-constexpr double twoPi = 2.0 * std::numbers::pi;
 
 /** Slope of the glottal flow at a phase in [0, 1), scaled so that its steepest point is -1. */
 double glottalFlowSlope(double phaseCycles)
@@ -34,7 +34,8 @@ BandLimitedCycle::BandLimitedCycle(std::span<const Harmonic> harmonics, double h
     const auto affordable = static_cast<std::size_t>(programmeBandwidthHz / highestFundamentalHz);
     const std::size_t numUsed = std::min(harmonics.size(), affordable);
     for (std::size_t index = 0; index < numUsed; ++index) {
-        const double step = twoPi * static_cast<double>(index + 1) / static_cast<double>(numSteps);
+        const double step =
+            dsp::twoPi * static_cast<double>(index + 1) / static_cast<double>(numSteps);
         const double stepCosine = std::cos(step);
         const double stepSine = std::sin(step);
         double cosine = 1.0;
@@ -77,7 +78,7 @@ std::vector<Harmonic> glottalHarmonics(std::size_t numHarmonics)
             continue;
         const double weight = 2.0 * slope / static_cast<double>(numPoints);
         for (std::size_t index = 0; index < numHarmonics; ++index) {
-            const double angle = twoPi * static_cast<double>(index + 1) * phaseCycles;
+            const double angle = dsp::twoPi * static_cast<double>(index + 1) * phaseCycles;
             harmonics[index].cosine += weight * std::cos(angle);
             harmonics[index].sine += weight * std::sin(angle);
         }

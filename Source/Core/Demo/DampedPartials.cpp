@@ -1,6 +1,7 @@
 #include "Core/Demo/DampedPartials.h"
 
 #include "Core/Demo/BandLimitedCycle.h"
+#include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <array>
@@ -13,8 +14,6 @@ namespace saddletone::demo {
 
 namespace {
 
-constexpr double twoPi = 2.0 * std::numbers::pi;
-
 /** Four partials turned together: independent recursions, which a compiler can run in parallel. */
 struct RotorGroup {
     static constexpr std::size_t size = 4;
@@ -26,7 +25,7 @@ struct RotorGroup {
     void set(std::size_t slot, const DampedPartial& partial, double sampleRate)
     {
         const double radius = decayFactor(partial.decaySeconds, sampleRate);
-        const double step = twoPi * partial.frequencyHz / sampleRate;
+        const double step = dsp::twoPi * partial.frequencyHz / sampleRate;
         real[slot] = partial.amplitude * std::cos(partial.phaseRadians);
         imaginary[slot] = partial.amplitude * std::sin(partial.phaseRadians);
         stepReal[slot] = radius * std::cos(step);

@@ -2,19 +2,17 @@
 
 #include "Core/Demo/DampedPartials.h"
 #include "Core/Demo/NoiseBand.h"
+#include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <numbers>
 #include <span>
 
 namespace saddletone::demo {
 
 namespace {
-
-constexpr double twoPi = 2.0 * std::numbers::pi;
 
 /** Adds part to sound from startSeconds on; what would pass the end is dropped. */
 void layer(std::span<float> sound, std::span<const float> part, double startSeconds,
@@ -43,7 +41,7 @@ std::vector<float> makeFallingTone(const FallingTone& tone, double sampleRate)
         const double fallenCycles = (tone.startHz - tone.endHz) * tone.fallSeconds
                                     * (1.0 - std::exp(-seconds / tone.fallSeconds));
         sound[i] =
-            static_cast<float>(gain * std::sin(twoPi * (tone.endHz * seconds + fallenCycles)));
+            static_cast<float>(gain * std::sin(dsp::twoPi * (tone.endHz * seconds + fallenCycles)));
         gain *= decay;
     }
     return sound;
@@ -70,7 +68,7 @@ std::vector<float> makeCymbalModes(const CymbalModes& modes, double sampleRate,
                            modes.lowHz * std::pow(modes.highHz / modes.lowHz, proportion),
                        .amplitude = modes.amplitude * (0.5 + random.nextUniform()),
                        .decaySeconds = modes.decaySeconds * std::pow(3.0, -proportion),
-                       .phaseRadians = twoPi * random.nextUniform()};
+                       .phaseRadians = dsp::twoPi * random.nextUniform()};
     }
     return makeDampedSound(partials, modes.decaySeconds, sampleRate);
 }

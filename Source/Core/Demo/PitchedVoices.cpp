@@ -3,6 +3,7 @@
 #include "Core/Demo/BandLimitedCycle.h"
 #include "Core/Demo/DampedPartials.h"
 #include "Core/Demo/StateVariableFilter.h"
+#include "Core/Dsp/Units.h"
 
 #include <algorithm>
 #include <array>
@@ -14,7 +15,6 @@ namespace saddletone::demo {
 
 namespace {
 
-constexpr double twoPi = 2.0 * std::numbers::pi;
 constexpr std::size_t mostHarmonics = 160; // The lowest pad note's share of programmeBandwidthHz.
 
 double centsToRatio(double cents)
@@ -135,7 +135,7 @@ std::vector<float> makeLead(const Note& note, double sampleRate)
             const double seconds = static_cast<double>(i) / sampleRate;
             const double depth =
                 std::clamp((seconds - vibratoOnsetSeconds) / vibratoGrowthSeconds, 0.0, 1.0);
-            const double cents = vibratoCents * depth * std::sin(twoPi * vibratoHz * seconds);
+            const double cents = vibratoCents * depth * std::sin(dsp::twoPi * vibratoHz * seconds);
             normalisedFrequency = fundamentalHz * centsToRatio(cents) / sampleRate;
             const double pluck = std::exp(-seconds / 0.16);
             filter.tune(std::min(fundamentalHz * (2.0 + 7.0 * note.velocity * pluck), 12000.0), 1.2,

@@ -12,13 +12,11 @@
 #include <cassert>
 #include <cmath>
 #include <cstddef>
-#include <numbers>
 
 namespace saddletone::demo {
 
 namespace {
 
-constexpr double twoPi = 2.0 * std::numbers::pi;
 constexpr std::size_t numFormants = 5;
 using FormantValues = std::array<double, numFormants>;
 
@@ -207,7 +205,7 @@ double vibratoSemitones(double sinceVowelSeconds)
     constexpr double rateHz = 5.2;
     constexpr double depthSemitones = 0.32;
     const double growth = std::clamp((sinceVowelSeconds - 0.22) / 0.35, 0.0, 1.0);
-    return depthSemitones * growth * std::sin(twoPi * rateHz * sinceVowelSeconds);
+    return depthSemitones * growth * std::sin(dsp::twoPi * rateHz * sinceVowelSeconds);
 }
 
 } // namespace

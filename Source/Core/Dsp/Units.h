@@ -6,6 +6,8 @@
 
 namespace saddletone::dsp {
 
+inline constexpr double twoPi = 2.0 * std::numbers::pi;
+
 /** The floor every logarithm here returns for silence, in dB: below any figure audio can hold. */
 inline constexpr double silenceDb = -400.0;
 

@@ -1,6 +1,7 @@
 #include "Core/Measure/Comparison.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Measure/DirectSound.h"
 
@@ -83,14 +84,6 @@ double noiseBiasDb(double snrDb)
     return dsp::powerToDb(1.0 + dsp::dbToPower(-snrDb));
 }
 
-/** Of a band's level; larger where few takes make the spread between them uncertain itself, which
-    only the interval tells. */
-double standardDeviationDb(const BandConfidence& band)
-{
-    constexpr double normal95 = 1.95996; // a normal value stays within in 95 of 100 cases
-    return std::max(band.uncertaintyDb, band.interval95Db / normal95);
-}
-
 /** Evidence from bands and the variance of each one's difference; fills in the bands' sigmas. */
 CurveEvidence weighDifferences(std::vector<BandDifference>& bands,
                                const std::vector<double>& variances)
@@ -158,14 +151,6 @@ CurveEvidence weighDifferences(std::vector<BandDifference>& bands,
                                         * std::min({evidence.chanceOfAll, evidence.chanceOfLargest,
                                                     evidence.chanceOfOctave}));
     return evidence;
-}
-
-const BandConfidence* bandAt(const Response& response, double frequencyHz)
-{
-    const auto match = std::ranges::find_if(response.bands, [&](const BandConfidence& candidate) {
-        return std::abs(candidate.frequencyHz / frequencyHz - 1.0) < 1e-3;
-    });
-    return match == response.bands.end() ? nullptr : &*match;
 }
 
 /** A point of a curve; the curve is not known where it is not trusted. */
@@ -245,8 +230,7 @@ std::vector<CurvePoint> curveAboutMedian(const Response& response, double fromHz
     }
     if (levels.size() < 3)
         return {};
-    std::ranges::sort(levels);
-    const double median = 0.5 * (levels[(levels.size() - 1) / 2] + levels[levels.size() / 2]);
+    const double median = dsp::medianOf(std::move(levels));
     for (CurvePoint& point : curve)
         point.levelDb -= median;
     return curve;

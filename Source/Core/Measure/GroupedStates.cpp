@@ -147,12 +147,6 @@ std::vector<std::vector<double>> placedImpulses(const GroupedStates& groups,
     return placed;
 }
 
-const BandConfidence* bandAt(const Response& response, double frequencyHz)
-{
-    const auto found = std::ranges::find(response.bands, frequencyHz, &BandConfidence::frequencyHz);
-    return found == response.bands.end() ? nullptr : &*found;
-}
-
 /** Level and trust of the bands that all states have; powers: of the groups as they are now, of the
     states as they were measured, and of the sum. */
 std::vector<BandConfidence> bandsOfGroups(const GroupedStates& groups,

@@ -3,6 +3,7 @@
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/OctaveBands.h"
 #include "Core/Dsp/RaisedCosine.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Measure/Takes.h"
@@ -54,13 +55,6 @@ constexpr int numSearches = 2; // the second without what disagreed after the fi
 std::size_t indexOf(int order)
 {
     return static_cast<std::size_t>(order - 1);
-}
-
-double medianOf(std::vector<double> values)
-{
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::ranges::nth_element(values, middle);
-    return *middle;
 }
 
 /** A state's harmonics as spectra on the first state's clock, re the state's own linear gain. */
@@ -758,7 +752,7 @@ dsp::Result<void> setDrives(const HammersteinRequest& request, Levels& levels)
         std::vector<double> levelsDb;
         std::transform(ratios.begin(), end, std::back_inserter(levelsDb),
                        [](const auto& ratio) { return ratio.second; });
-        const double scaleDb = medianOf(std::move(levelsDb));
+        const double scaleDb = dsp::medianOf(std::move(levelsDb));
         const double scaleLinear = dsp::dbToAmplitude(scaleDb);
         double driveDb = scaleDb;
         if (state.hasCalibration && first.hasCalibration)

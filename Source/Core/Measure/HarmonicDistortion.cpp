@@ -3,6 +3,7 @@
 #include "Core/Dsp/Fft.h"
 #include "Core/Dsp/Parallel.h"
 #include "Core/Dsp/RaisedCosine.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
@@ -34,13 +35,6 @@ double meanOver(std::span<const double> perBin, double binHz, double lowerHz, do
 {
     const std::array<dsp::Band, 1> band {dsp::Band {0.5 * (lowerHz + upperHz), lowerHz, upperHz}};
     return dsp::bandPowers(perBin, binHz, band).front() / ((upperHz - lowerHz) / binHz);
-}
-
-double medianOf(std::vector<double> values)
-{
-    std::ranges::sort(values);
-    const std::size_t middle = values.size() / 2;
-    return values.size() % 2 == 1 ? values[middle] : 0.5 * (values[middle - 1] + values[middle]);
 }
 
 } // namespace
@@ -148,8 +142,8 @@ std::vector<HarmonicOrder> medianDistortion(std::span<const std::vector<Harmonic
                 levels.push_back(take[order].levels[index].levelDb);
                 floors.push_back(take[order].levels[index].floorDb);
             }
-            result[order].levels[index].levelDb = medianOf(std::move(levels));
-            result[order].levels[index].floorDb = medianOf(std::move(floors));
+            result[order].levels[index].levelDb = dsp::medianOf(std::move(levels));
+            result[order].levels[index].floorDb = dsp::medianOf(std::move(floors));
         }
     return result;
 }

@@ -1,6 +1,7 @@
 #include "Core/Measure/Response.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/AtomicFile.h"
 #include "Core/Files/AudioFile.h"
@@ -24,6 +25,19 @@ constexpr std::array allEngineStates {EngineState::off, EngineState::idle, Engin
 constexpr std::array allPolarities {Polarity::unclear, Polarity::positive, Polarity::negative};
 
 } // namespace
+
+double standardDeviationDb(const BandConfidence& band) noexcept
+{
+    return std::max(band.uncertaintyDb, band.interval95Db / dsp::normal95);
+}
+
+const BandConfidence* bandAt(const Response& response, double frequencyHz) noexcept
+{
+    const auto match = std::ranges::find_if(response.bands, [&](const BandConfidence& band) {
+        return std::abs(band.frequencyHz / frequencyHz - 1.0) < 1e-3;
+    });
+    return match == response.bands.end() ? nullptr : &*match;
+}
 
 std::string_view engineStateName(EngineState state) noexcept
 {

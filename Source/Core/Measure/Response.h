@@ -48,6 +48,10 @@ struct BandConfidence {
     bool operator==(const BandConfidence&) const = default;
 };
 
+/** Of a band's level in dB; larger than uncertaintyDb where few takes make the spread between them
+    uncertain itself, which only the interval tells. */
+[[nodiscard]] double standardDeviationDb(const BandConfidence& band) noexcept;
+
 /** SPL calibration of a recording chain. */
 struct Calibration {
     double toneSplDb = 94.0; ///< SPL of the calibrator.
@@ -137,6 +141,9 @@ struct Response {
                                                   int numPerOctave,
                                                   dsp::FftStore& transforms) const;
 };
+
+/** The third octave of a response whose mid-band is this to a thousandth, or null. */
+[[nodiscard]] const BandConfidence* bandAt(const Response& response, double frequencyHz) noexcept;
 
 /** STATE.impulse.wav of STATE.json. */
 [[nodiscard]] std::filesystem::path impulsePath(const std::filesystem::path& stateFile);

@@ -1,6 +1,7 @@
 #include "Core/Measure/Takes.h"
 
 #include "Core/Dsp/Fft.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Measure/CorrelationLag.h"
 
@@ -26,15 +27,6 @@ constexpr double explainedByNoise = 4.0;
 constexpr double smallDifferenceRatio = 1e-4;
 constexpr double inPhaseShare = 0.8;
 constexpr double largestShortfall = 0.05; // of the mean power: 0.22 dB
-
-double medianOf(std::vector<double> values)
-{
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::ranges::nth_element(values, middle);
-    if (values.size() % 2 == 1)
-        return *middle;
-    return 0.5 * (*middle + *std::max_element(values.begin(), middle));
-}
 
 /** Which band each bin belongs to; bins outside all bands belong to the nearest. */
 std::vector<std::size_t> bandOfBins(std::size_t numBins, double binHz,
@@ -152,7 +144,7 @@ CombinedTakes combineTakes(std::span<const std::vector<double>> impulses, double
             real[take] = spectra[take][bin].real();
             imaginary[take] = spectra[take][bin].imag();
         }
-        const std::complex<double> median(medianOf(real), medianOf(imaginary));
+        const std::complex<double> median(dsp::medianOf(real), dsp::medianOf(imaginary));
         medianPower[band] += std::norm(median);
         ++numBinsOf[band];
         for (std::size_t take = 0; take < numTakes; ++take) {
@@ -168,9 +160,9 @@ CombinedTakes combineTakes(std::span<const std::vector<double>> impulses, double
         for (std::size_t take = 0; take < numTakes; ++take)
             agreement[take] = std::norm(product[band][take])
                               / std::max(medianPower[band] * power[band][take], 1e-300);
-        combined.inPhase[band] = medianOf(agreement) >= inPhaseShare;
-        const double usual = medianOf(residual[band]);
-        const double response = medianOf(power[band]);
+        combined.inPhase[band] = dsp::medianOf(agreement) >= inPhaseShare;
+        const double usual = dsp::medianOf(residual[band]);
+        const double response = dsp::medianOf(power[band]);
         const double noise = bands[band].perBin * static_cast<double>(numBinsOf[band]);
         if (numTakes < 3 || !combined.inPhase[band] || !bands[band].swept
             || usual > std::max(explainedByNoise * noise, smallDifferenceRatio * response))

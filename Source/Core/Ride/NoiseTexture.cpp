@@ -19,8 +19,6 @@ constexpr std::uint64_t toneStream = std::uint64_t {2} << 60U;
 constexpr std::uint64_t glideStream = std::uint64_t {3} << 60U;
 constexpr std::uint64_t phaseStream = std::uint64_t {4} << 60U;
 
-constexpr double twoPi = 2.0 * std::numbers::pi;
-
 /** A unit Gaussian value bent to a skewness, mean 0 and variance 1 kept (first terms of Cornish
     and Fisher, 1938). */
 double skewed(double unit, double skewness) noexcept
@@ -104,7 +102,7 @@ void NoiseTexture::prepare(const dsp::ProcessSpec& spec)
             gusts[process].frequenciesHz[line] =
                 modulationEdgeHz(band)
                 * std::pow(modulationEdgeHz(band + 1) / modulationEdgeHz(band), place);
-            gusts[process].phasesRadians[line] = twoPi * random.nextUniform();
+            gusts[process].phasesRadians[line] = dsp::twoPi * random.nextUniform();
         }
     }
     reset();
@@ -131,7 +129,7 @@ double NoiseTexture::tonePhase(std::size_t tone, double seconds, double glideSec
     const NoiseTone& line = state.tones[tone];
     const double cycles = line.frequencyHz * seconds;
     return phaseOffsetsRadians[tone]
-           + twoPi
+           + dsp::twoPi
                  * (cycles - std::floor(cycles)
                     + line.frequencyHz * line.glideProportion * glideSeconds);
 }
@@ -168,7 +166,7 @@ void NoiseTexture::takeState(double seconds) noexcept
         phaseOffsetsRadians[tone] = 0.0;
         phaseOffsetsRadians[tone] =
             goesOn ? phasesBefore[tone] - tonePhase(tone, seconds, glideSecondsNow)
-                   : twoPi * random.nextUniform();
+                   : dsp::twoPi * random.nextUniform();
     }
     shapeBins();
 }
@@ -353,7 +351,7 @@ void NoiseTexture::renderChunk(std::uint64_t chunk) noexcept
             continue;
         const NoiseTone& line = state.tones[tone];
         const double turn =
-            twoPi * line.frequencyHz
+            dsp::twoPi * line.frequencyHz
             * (chunkSeconds + line.glideProportion * (momentEnd.glideSeconds - begin.glideSeconds));
         const std::complex<double> rotation = std::polar(1.0, turn * perFrame);
         std::complex<double> left = std::polar(1.0, begin.phasesRadians[tone]);

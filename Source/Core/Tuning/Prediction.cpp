@@ -27,7 +27,6 @@ constexpr double longestSeconds = 10.0; // of a response
 constexpr double tailDb = -100.0;       // of the energy: below what 24 bits of a take can hold
 
 constexpr double confidence = 0.95;
-constexpr double normal95 = 1.95996; // a normal value stays within in 95 of 100 cases
 constexpr std::size_t leastBands = 6;
 // A band belongs to a range if its nominal frequency does; exact centres differ from it by 1 %.
 constexpr double nominalTolerance = 1.011;
@@ -81,12 +80,6 @@ std::size_t framesWithEnergy(std::span<const double> impulse, std::size_t least)
     return count;
 }
 
-/** Of a band's level; larger where few takes make their spread uncertain itself. */
-double standardDeviationDb(const measure::BandConfidence& band)
-{
-    return std::max(band.uncertaintyDb, band.interval95Db / normal95);
-}
-
 /** Standard deviations within which all of so many normal values stay in 95 of 100 cases. */
 double sigmasForAll(std::size_t count)
 {
@@ -99,15 +92,6 @@ double sigmasForAll(std::size_t count)
         (std::erfc(middle / std::numbers::sqrt2) > chance ? below : above) = middle;
     }
     return above;
-}
-
-const measure::BandConfidence* bandAt(const measure::Response& response, double frequencyHz)
-{
-    const auto match =
-        std::ranges::find_if(response.bands, [&](const measure::BandConfidence& band) {
-            return std::abs(band.frequencyHz / frequencyHz - 1.0) < 1e-3;
-        });
-    return match == response.bands.end() ? nullptr : &*match;
 }
 
 std::string hertz(double frequencyHz)
@@ -230,7 +214,7 @@ Verification verifyPrediction(const measure::Response& predicted, const measure:
         if (expected.frequencyHz * nominalTolerance < settings.fromHz
             || expected.frequencyHz > settings.toHz * nominalTolerance)
             continue;
-        const auto* found = bandAt(after, expected.frequencyHz);
+        const auto* found = measure::bandAt(after, expected.frequencyHz);
         if (found == nullptr)
             continue;
         VerifiedBand band;
@@ -238,8 +222,8 @@ Verification verifyPrediction(const measure::Response& predicted, const measure:
         band.predictedDb = expected.levelDb;
         band.measuredDb = found->levelDb;
         band.trusted = expected.trusted && found->trusted;
-        const double deviation =
-            std::hypot(standardDeviationDb(expected), standardDeviationDb(*found), repeatabilityDb);
+        const double deviation = std::hypot(measure::standardDeviationDb(expected),
+                                            measure::standardDeviationDb(*found), repeatabilityDb);
         deviations.push_back(deviation);
         if (band.trusted) {
             weightSum += 1.0 / (deviation * deviation);

@@ -1,6 +1,7 @@
 #include "Core/Tuning/ThirdOctaveCurve.h"
 
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 
 #include <algorithm>
@@ -11,20 +12,12 @@ namespace saddletone::tuning {
 
 namespace {
 
-constexpr double normal95 = 1.95996; // a normal value stays within in 95 of 100 cases
-
-double medianOf(std::vector<double> values)
-{
-    std::ranges::sort(values);
-    return 0.5 * (values[(values.size() - 1) / 2] + values[values.size() / 2]);
-}
-
 Straying strayingOf(const ThirdOctaveCurve& curve, const std::vector<double>& deviationsDb)
 {
     if (deviationsDb.empty())
         return {};
     const auto [lowest, highest] = std::ranges::minmax_element(deviationsDb);
-    const double medianDb = medianOf(deviationsDb);
+    const double medianDb = dsp::medianOf(deviationsDb);
     const auto& low = curve.bands[static_cast<std::size_t>(lowest - deviationsDb.begin())];
     const auto& high = curve.bands[static_cast<std::size_t>(highest - deviationsDb.begin())];
     Straying straying;
@@ -66,7 +59,7 @@ ThirdOctaveCurve thirdOctaveCurve(const measure::Response& response, const FitTa
             continue;
         }
         const double intervalDb =
-            band->interval95Db > 0.0 ? band->interval95Db : normal95 * band->uncertaintyDb;
+            band->interval95Db > 0.0 ? band->interval95Db : dsp::normal95 * band->uncertaintyDb;
         curve.bands.push_back({bandHz, band->levelDb - target.levelDbAt(bandHz), intervalDb, {}});
         std::ranges::copy(bandPartsHz(bandHz), std::back_inserter(partsHz));
     }

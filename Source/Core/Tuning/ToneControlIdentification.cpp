@@ -1,6 +1,7 @@
 #include "Core/Tuning/ToneControlIdentification.h"
 
 #include "Core/Dsp/OctaveBands.h"
+#include "Core/Dsp/Statistics.h"
 #include "Core/Dsp/Units.h"
 #include "Core/Files/TextTable.h"
 #include "Core/Tuning/ThirdOctaveCurve.h"
@@ -36,7 +37,6 @@ constexpr double possibleGain = 9.0;
 // what is left may be a tenth of the control's effect and 0.3 dB, twice as much in a single band.
 constexpr double shareOfEffect = 0.1;
 constexpr double plainResidualDb = 0.3;
-constexpr double normal95 = 1.95996; // a normal value stays within in 95 of 100 cases
 
 struct ComparedBand {
     double frequencyHz = 0.0;
@@ -237,17 +237,10 @@ Fitted fitKind(const Comparison& comparison, ElementType type)
     return best;
 }
 
-double standardDeviationDb(const measure::BandConfidence& band)
-{
-    return std::max(band.uncertaintyDb, band.interval95Db / normal95);
-}
-
 const measure::BandConfidence* trustedBand(const measure::Response& response, double frequencyHz)
 {
-    for (const auto& band : response.bands)
-        if (band.trusted && std::abs(band.frequencyHz / frequencyHz - 1.0) < 1e-3)
-            return &band;
-    return nullptr;
+    const auto* const band = measure::bandAt(response, frequencyHz);
+    return band != nullptr && band->trusted ? band : nullptr;
 }
 
 Comparison compareSettings(std::span<const ToneSetting> settings)
@@ -271,7 +264,8 @@ Comparison compareSettings(std::span<const ToneSetting> settings)
             comparison.settings[index - 1].bands.push_back(
                 {band.frequencyHz, bandPartsHz(band.frequencyHz), band.partShares,
                  to.levelDb - from.levelDb,
-                 std::hypot(standardDeviationDb(from), standardDeviationDb(to), bandSpreadDb)});
+                 std::hypot(measure::standardDeviationDb(from), measure::standardDeviationDb(to),
+                            bandSpreadDb)});
         }
     }
     return comparison;
@@ -412,8 +406,8 @@ dsp::Result<IdentifiedToneControl> identifyToneControl(std::span<const ToneSetti
                                  + fixedText(largestDifferenceDb, 1)
                                  + " dB, and no shelf or peak in it); move the control further, or "
                                    "measure again, louder or with more takes");
-    const double mostRmsDb =
-        shareOfEffect * largestEffectDb + plainResidualDb + normal95 * identified.expectedRmsDb;
+    const double mostRmsDb = shareOfEffect * largestEffectDb + plainResidualDb
+                             + dsp::normal95 * identified.expectedRmsDb;
     if (identified.rmsDb > mostRmsDb || std::abs(identified.largestDb) > 2.0 * mostRmsDb)
         return refuse(scale, "neither a shelf nor a peaking filter explains the difference: it "
                              "leaves "

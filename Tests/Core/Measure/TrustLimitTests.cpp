@@ -100,7 +100,7 @@ std::vector<double> lowPassed(const std::vector<double>& sound, double sampleRat
     return result;
 }
 
-const measure::BandConfidence& bandAt(const measure::Response& response, double frequencyHz)
+const measure::BandConfidence& bandNearest(const measure::Response& response, double frequencyHz)
 {
     return *std::ranges::min_element(response.bands, {}, [&](const measure::BandConfidence& band) {
         return std::abs(std::log(band.frequencyHz / frequencyHz));
@@ -122,7 +122,7 @@ TEST_CASE("A track from an MP3 file at 320 kb/s measures, and says where it ends
     // The encoder (LAME) passes up to 20 kHz at this rate.
     CHECK(response->toHz > 18500.0);
     CHECK(response->toHz < 20700.0);
-    CHECK(bandAt(*response, 16000.0).trusted);
+    CHECK(bandNearest(*response, 16000.0).trusted);
     CHECK_THAT(joined(response->remarks), Contains("to be trusted up to"));
     CHECK(response->clockPpm == Approx(35.0).margin(0.5));
 }
@@ -134,7 +134,7 @@ TEST_CASE("A track from an MP3 file at 128 kb/s is trusted up to the encoder's c
     if (!response)
         return;
     // The encoder takes 5 % off at this rate (LAME's scale of 0.95), alike at all frequencies.
-    const double gainDb = bandAt(*response, 1000.0).levelDb - test::bikeBandDb(1000.0);
+    const double gainDb = bandNearest(*response, 1000.0).levelDb - test::bikeBandDb(1000.0);
     CHECK(gainDb == Approx(-0.446).margin(0.5));
     const double errorDb = test::largestErrorDb(*response, 40.0, response->toHz, gainDb);
     INFO("to " << response->toHz << " Hz, least SNR " << response->snrDb << " dB, error " << errorDb
@@ -143,8 +143,8 @@ TEST_CASE("A track from an MP3 file at 128 kb/s is trusted up to the encoder's c
     CHECK(response->toHz > 14000.0);
     CHECK(response->toHz < 17600.0);
     CHECK(errorDb < 0.1);
-    CHECK_FALSE(bandAt(*response, 20000.0).trusted);
-    CHECK(bandAt(*response, 10000.0).trusted);
+    CHECK_FALSE(bandNearest(*response, 20000.0).trusted);
+    CHECK(bandNearest(*response, 10000.0).trusted);
     CHECK_THAT(joined(response->remarks), Contains("to be trusted up to"));
 }
 
@@ -170,17 +170,17 @@ TEST_CASE("A hard low-pass at 15 kHz is found, and error while the track plays m
         CHECK(response.toHz > 13800.0);
         CHECK(response.toHz < 15100.0);
         CHECK(test::largestErrorDb(response, 40.0, 13800.0) < 0.1);
-        CHECK_FALSE(bandAt(response, 16000.0).trusted);
-        CHECK(bandAt(response, 10000.0).trusted);
+        CHECK_FALSE(bandNearest(response, 16000.0).trusted);
+        CHECK(bandNearest(response, 10000.0).trusted);
     }
     SECTION("with a rattle between 1 and 2 kHz")
     {
         addWhilePlaying(1000.0, 2000.0, 0.05);
         const auto response = test::measureTakes(track, {test::asRecording(sound, 48000.0)});
-        INFO("SNR " << bandAt(response, 1600.0).snrDb << "\n" << joined(response.remarks));
-        CHECK_FALSE(bandAt(response, 1600.0).trusted);
-        CHECK(bandAt(response, 630.0).trusted);
-        CHECK(bandAt(response, 4000.0).trusted);
+        INFO("SNR " << bandNearest(response, 1600.0).snrDb << "\n" << joined(response.remarks));
+        CHECK_FALSE(bandNearest(response, 1600.0).trusted);
+        CHECK(bandNearest(response, 630.0).trusted);
+        CHECK(bandNearest(response, 4000.0).trusted);
         CHECK(response.toHz > 13800.0);
         CHECK_THAT(joined(response.remarks),
                    Contains("1600 Hz") && Contains("while the track plays"));
@@ -192,8 +192,8 @@ TEST_CASE("A hard low-pass at 15 kHz is found, and error while the track plays m
         INFO("to " << response.toHz << "\n" << joined(response.remarks));
         CHECK(response.toHz < 9000.0);
         CHECK(response.toHz > 6000.0);
-        CHECK(bandAt(response, 6300.0).trusted);
-        CHECK_FALSE(bandAt(response, 10000.0).trusted);
+        CHECK(bandNearest(response, 6300.0).trusted);
+        CHECK_FALSE(bandNearest(response, 10000.0).trusted);
         CHECK_THAT(joined(response.remarks), Contains("error drowns the top"));
     }
 }
