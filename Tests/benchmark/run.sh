@@ -36,7 +36,7 @@ trap 'rm -rf "$work"' EXIT
 "$buildDir/bin/saddletone" demo --out "$work/demo" >/dev/null
 echo
 xvfb-run --auto-servernum --server-args="-screen 0 1920x1200x24" \
-    "$buildDir/bin/saddletone_editor_benchmark" "$work/demo"
+    "$buildDir/bin/saddletone_editor_benchmark" "$work/demo/job"
 
 echo
 "$buildDir/bin/saddletone_benchmark" --sweep "$buildDir/cost.csv"
