@@ -64,11 +64,10 @@ def level_of_elements(elements, frequencies_hz):
 
 
 def level_of_numbers(numbers, shelves, frequencies_hz):
-    """The same for all filters at once, over the last axis: log frequency, gain and log q of each;
-    with shelves the first is a low and the last a high one."""
-    filters = numbers.reshape(*numbers.shape[:-1], -1, 3)
-    log_hz, gain_db, log_q = (filters[..., index, None] for index in range(3))
-    z = (frequencies_hz / np.exp(log_hz)) ** 2
+    """The same for all filters at once: rows of log frequency, gain and log q; with shelves the
+    first is a low and the last a high one."""
+    log_hz, gain_db, log_q = numbers.reshape(-1, 3).T[:, :, None]
+    z = (frequencies_hz[None, :] / np.exp(log_hz)) ** 2
     a = 10.0 ** (gain_db / 40.0)
     w = z * np.exp(-2.0 * log_q)
     up = (1.0 - z) ** 2 + w * a**2
@@ -76,9 +75,9 @@ def level_of_numbers(numbers, shelves, frequencies_hz):
     if shelves:
         low = a * a * ((a - z) ** 2 + a * w)
         high = (1.0 - a * z) ** 2 + a * w
-        up[..., 0, :], down[..., 0, :] = low[..., 0, :], high[..., 0, :]
-        up[..., -1, :], down[..., -1, :] = (a**4 * high)[..., -1, :], low[..., -1, :]
-    return 10.0 * np.log10(np.prod(up / down, axis=-2))
+        up[0], down[0] = low[0], high[0]
+        up[-1], down[-1] = (a**4 * high)[-1], low[-1]
+    return 10.0 * np.sum(np.log10(up / down), axis=0)
 
 
 def measured_like(random):
@@ -118,11 +117,11 @@ class Points:
         self.share /= np.sum(self.share)
 
     def mean(self, change):
-        return np.sum(self.share * change, axis=-1)
+        return np.sum(self.share * change)
 
     def deviations(self, change):
         sum_db = self.off_target + change
-        return sum_db - self.mean(sum_db)[..., None]
+        return sum_db - self.mean(sum_db)
 
     def error(self, change):
         return np.sqrt(np.sum(self.share * self.deviations(change) ** 2))
@@ -157,23 +156,16 @@ def scipy_fit(points, limits, shelves, random=None):
 
     def residuals(numbers):
         level = level_of_numbers(numbers, shelves, grid)
-        result = root_share * points.deviations(level[..., :count])
+        result = root_share * points.deviations(level[:count])
         if not is_limited:
             return result
-        mean = points.mean(level[..., :count])[..., None]
-        most = np.minimum(limits["headroomDb"], mean + limits["maxLossDb"])
-        above = np.concatenate([level[..., count:] - most, -mean - limits["maxLossDb"]], axis=-1)
-        return np.concatenate([result, 3.0 * np.maximum(above, 0.0)], axis=-1)
+        mean = points.mean(level[:count])
+        most = min(limits["headroomDb"], mean + limits["maxLossDb"])
+        above = np.append(level[count:] - most, -mean - limits["maxLossDb"])
+        return np.concatenate([result, 3.0 * np.maximum(above, 0.0)])
 
-    def slopes(numbers):
-        """By differences, as scipy takes them itself, but all in one evaluation."""
-        steps = np.sqrt(np.finfo(float).eps) * np.maximum(1.0, np.abs(numbers))
-        steps = np.where(numbers + steps > highest, -steps, steps)
-        changed = residuals(numbers + np.diag(steps)) - residuals(numbers)
-        return (changed / steps[:, None]).T
-
-    found = optimize.least_squares(residuals, start, jac=slopes, bounds=(lowest, highest),
-                                   method="trf", max_nfev=200)
+    found = optimize.least_squares(residuals, start, bounds=(lowest, highest), method="trf",
+                                   max_nfev=200)
     numbers = found.x
     if is_limited:
         def scaled(factor):
