@@ -162,9 +162,12 @@ AuditionEditor::~AuditionEditor()
 void AuditionEditor::applyLook(bool light)
 {
     auto newLook = std::make_unique<Look>(light);
-    setLookAndFeel(newLook.get());
     // Of windows beside this one, too, such as choosers of files.
     juce::LookAndFeel::setDefaultLookAndFeel(newLook.get());
+    // JUCE keeps what a look before this one had for the default.
+    if (juce::Font().getTypefacePtr()->getName() != textTypeface())
+        juce::Typeface::clearTypefaceCache();
+    setLookAndFeel(newLook.get());
     look = std::move(newLook);
     lookButton.setButtonText(light ? "Dark look" : "Light look");
     lookButton.setTitle(lookButton.getButtonText());

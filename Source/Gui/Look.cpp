@@ -86,8 +86,6 @@ juce::Font textFont(float pixels, int styleFlags)
 
 Look::Look(bool light) : colours(light ? lightPalette() : darkPalette())
 {
-    if (textTypeface() != juce::Font::getDefaultSansSerifFontName())
-        setDefaultSansSerifTypefaceName(textTypeface());
     setColourScheme({colours.background, colours.control, colours.panel, colours.outline,
                      colours.text, colours.accent, colours.onAccent, colours.accent, colours.text});
     setColour(juce::ResizableWindow::backgroundColourId, colours.background);
@@ -117,6 +115,15 @@ Look::Look(bool light) : colours(light ? lightPalette() : darkPalette())
     setColour(juce::PopupMenu::textColourId, colours.text);
     setColour(juce::PopupMenu::highlightedBackgroundColourId, colours.accent);
     setColour(juce::PopupMenu::highlightedTextColourId, colours.onAccent);
+}
+
+juce::Typeface::Ptr Look::getTypefaceForFont(const juce::Font& font)
+{
+    if (font.getTypefaceName() != juce::Font::getDefaultSansSerifFontName())
+        return LookAndFeel_V4::getTypefaceForFont(font);
+    juce::Font named(font);
+    named.setTypefaceName(textTypeface());
+    return LookAndFeel_V4::getTypefaceForFont(named);
 }
 
 juce::Font Look::getTextButtonFont(juce::TextButton&, int buttonHeight)

@@ -73,6 +73,9 @@ public:
 
     [[nodiscard]] const Palette& palette() const noexcept { return colours; }
 
+    /** The default sans-serif is textTypeface(). Not set as LookAndFeel would have it, as that throws
+        away every letter that was drawn, each time a window opens. */
+    juce::Typeface::Ptr getTypefaceForFont(const juce::Font& font) override;
     juce::Font getTextButtonFont(juce::TextButton&, int buttonHeight) override;
     juce::Font getComboBoxFont(juce::ComboBox&) override;
     juce::Label* createComboBoxTextBox(juce::ComboBox&) override;
